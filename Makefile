@@ -1,0 +1,31 @@
+# Two commands: `make run` and `make test`. Both install what is missing.
+
+.DEFAULT_GOAL := help
+
+BUILD := .build
+BUILD_PACKAGES := build-essential pkg-config libgeos-dev libproj-dev proj-data
+TEST_PACKAGES := $(BUILD_PACKAGES) postgresql-15 postgresql-15-postgis-3 gdal-bin python3-gdal sqlite3 poppler-utils chromium curl
+
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/' | expand -t 16
+
+run: deps build ## plan the sample lot, print the plan, start the service
+	.ci/run-sample
+
+build: ## build the command into .build/fallwright
+	go build -trimpath -o $(BUILD)/fallwright ./cmd/fallwright
+
+test: test-deps ## install what tests need and run every test
+	go vet ./...
+	go test -timeout 12m ./...
+
+deps:
+	@.ci/packages $(BUILD_PACKAGES)
+
+test-deps:
+	@.ci/packages $(TEST_PACKAGES)
+
+bench: ## run every benchmark once, with its peer
+	go test -run '^$$' -bench . -benchtime 1x ./...
+
+.PHONY: help run build test deps test-deps bench

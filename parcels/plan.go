@@ -1,0 +1,273 @@
+package parcels
+
+// A plan, its network, and what stands beside it. Geometry is in the site's
+// plane; package document writes and reads the JSON of the contract's section
+// 4. Struct tags name the properties of that JSON.
+
+import (
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+)
+
+// PointKind ranks as listed: a point that is two things is the first of them.
+type PointKind string
+
+const (
+	PointIntake   PointKind = "intake"
+	PointInlet    PointKind = "inlet"
+	PointOutlet   PointKind = "outlet"
+	PointBasin    PointKind = "basin"
+	PointWye      PointKind = "wye"
+	PointCleanout PointKind = "cleanout"
+	PointBend     PointKind = "bend"
+	PointReducer  PointKind = "reducer"
+	PointValve    PointKind = "valve"
+)
+
+// Point is a node of the network.
+type Point struct {
+	ID         string          `json:"point"`
+	Kind       PointKind       `json:"kind"`
+	At         orb.Point       `json:"-"`
+	Lot        string          `json:"lot,omitempty"`
+	Ground     *unit.Elevation `json:"ground_m"`
+	Rim        *unit.Elevation `json:"rim_m"`
+	Invert     *unit.Elevation `json:"invert_m"` // lowest pipe there
+	Depth      *unit.Length    `json:"depth_m"`  // ground to that invert
+	WaterLevel *unit.Elevation `json:"water_level_m"`
+	Freeboard  *unit.Length    `json:"freeboard_m"`
+	Angle      *float64        `json:"angle_deg"`
+	Fittings   []string        `json:"fittings"`
+}
+
+// Carries says what water a run carries.
+type Carries string
+
+const (
+	CarriesRoof   Carries = "roof"
+	CarriesYard   Carries = "yard"
+	CarriesGround Carries = "ground"
+	CarriesMixed  Carries = "mixed"
+)
+
+// Run is a pipe between two points, drawn downstream. Flow and capacity are of
+// all its pipes together; capacity is full pipe, not the peak above it.
+type Run struct {
+	ID              string           `json:"run"`
+	From            string           `json:"from"`
+	To              string           `json:"to"`
+	Line            orb.LineString   `json:"-"`
+	Lot             string           `json:"lot,omitempty"`
+	Trench          string           `json:"trench"`
+	Carries         Carries          `json:"carries"`
+	Pipe            string           `json:"pipe"`
+	Wall            string           `json:"wall"`
+	Size            string           `json:"size"`
+	Diameter        float64          `json:"diameter_mm"`
+	OutsideDiameter float64          `json:"outside_diameter_mm"`
+	PipeCount       int              `json:"pipe_count"`
+	N               hydro.Roughness  `json:"n"`
+	Length          unit.Length      `json:"length_m"`
+	Fall            unit.Length      `json:"fall_m"`
+	Slope           unit.Slope       `json:"slope"`
+	InvertUp        unit.Elevation   `json:"invert_up_m"`
+	InvertDown      unit.Elevation   `json:"invert_down_m"`
+	Area            unit.Area        `json:"area_m2"`
+	Tc              hydro.Duration   `json:"time_of_concentration_min"`
+	Intensity       *hydro.Intensity `json:"intensity_mmh"`
+	Flow            *hydro.Flow      `json:"flow_m3s"`
+	Capacity        hydro.Flow       `json:"capacity_m3s"`
+	FillRatio       *float64         `json:"fill_ratio"`
+	Velocity        *hydro.Velocity  `json:"velocity_ms"`
+	Shear           *float64         `json:"shear_pa"`
+	LeastCover      *unit.Length     `json:"least_cover_m"`
+	GreatestDepth   *unit.Length     `json:"greatest_depth_m"`
+	LeastClearance  *unit.Length     `json:"least_clearance_m"`
+	TieIn           bool             `json:"tie_in"`
+	LeadOff         bool             `json:"lead_off"`
+	// RoofCA and YardCA are the summed C times area in m2, for the flow balance.
+	RoofCA unit.Area `json:"roof_ca_m2"`
+	YardCA unit.Area `json:"yard_ca_m2"`
+	// StatedFlow is what intakes gave as flow_m3s, summed.
+	StatedFlow hydro.Flow `json:"stated_flow_m3s"`
+}
+
+// Trench is a stretch of digging of one section, with the runs in it.
+type Trench struct {
+	ID            string      `json:"trench"`
+	Runs          []string    `json:"runs"`
+	Width         unit.Length `json:"width_m"`
+	Length        unit.Length `json:"length_m"`
+	LeastDepth    unit.Length `json:"least_depth_m"`
+	MeanDepth     unit.Length `json:"mean_depth_m"`
+	GreatestDepth unit.Length `json:"greatest_depth_m"`
+	Excavation    float64     `json:"excavation_m3"` // bank volume
+	Stone         float64     `json:"stone_m3"`      // net of pipes
+	Fabric        unit.Area   `json:"fabric_m2"`
+	Cap           float64     `json:"cap_m3"`
+	Stretches     []Stretch   `json:"-"`
+}
+
+// Stretch is a piece of a trench in one kind of surface (lawn, paving, ...).
+type Stretch struct {
+	Surface string
+	Length  unit.Length
+}
+
+// ProfileRow is one station of a profile.
+type ProfileRow struct {
+	Station    unit.Length     `json:"station_m"`
+	At         orb.Point       `json:"-"`
+	Point      string          `json:"point,omitempty"`
+	Ground     *unit.Elevation `json:"ground_m"`
+	Invert     unit.Elevation  `json:"invert_m"`
+	Crown      unit.Elevation  `json:"crown_m"`
+	WaterLevel *unit.Elevation `json:"water_level_m"`
+	Cut        *unit.Length    `json:"cut_m"` // ground to invert
+}
+
+// Profile is the way of the water from one intake to the outlet.
+type Profile struct {
+	From string       `json:"from"`
+	To   string       `json:"to"`
+	Runs []string     `json:"runs"`
+	Rows []ProfileRow `json:"rows"`
+}
+
+// Alternative is an outlet that was tried, with its cost or the reason it lost.
+type Alternative struct {
+	Outlet    string       `json:"outlet"`
+	Verdict   Verdict      `json:"verdict"`
+	Reason    string       `json:"reason,omitempty"`
+	Length    *unit.Length `json:"length_m"`
+	CostIndex *float64     `json:"cost_index"`
+	Short     *unit.Length `json:"short_m"` // how much fall is missing
+}
+
+// Bound states how far from the cheapest the layout can be.
+type Bound struct {
+	CostLowerBound *float64 `json:"cost_lower_bound"`
+	Gap            *float64 `json:"gap"`
+	GapInPlane     *float64 `json:"gap_in_plane"`
+	Over           string   `json:"over,omitempty"` // the candidate set in words
+}
+
+// Summary is the plan at a glance.
+type Summary struct {
+	Verdict         Verdict      `json:"verdict"`
+	WhyNot          string       `json:"why_not,omitempty"`
+	Cure            string       `json:"cure,omitempty"`
+	Lots            []string     `json:"lots"`
+	Outlet          string       `json:"outlet,omitempty"`
+	Length          unit.Length  `json:"length_m"`
+	TrenchLength    unit.Length  `json:"trench_length_m"`
+	Fall            *unit.Length `json:"fall_m"`
+	LeastSlope      *unit.Slope  `json:"least_slope"`
+	Flow            *hydro.Flow  `json:"flow_m3s"`
+	GreatestDepth   *unit.Length `json:"greatest_depth_m"`
+	CostIndex       *float64     `json:"cost_index"`
+	Cost            *float64     `json:"cost,omitempty"`
+	Currency        string       `json:"currency,omitempty"`
+	NextMeasurement string       `json:"next_measurement,omitempty"`
+}
+
+// WaterCase is one end condition at the outlet and what it does to the network.
+type WaterCase struct {
+	Name       string                    `json:"case"` // free_outfall, at_crown, at_rim, stated
+	Return     hydro.ReturnPeriod        `json:"return_years"`
+	Level      *unit.Elevation           `json:"outlet_level_m"`
+	Levels     map[string]unit.Elevation `json:"water_level_m"` // by point
+	FirstSpill string                    `json:"first_spill,omitempty"`
+	Message    string                    `json:"message,omitempty"`
+}
+
+// Check is one line of a verification.
+type Check struct {
+	Check  string   `json:"check"`
+	Passed bool     `json:"passed"`
+	Worst  *float64 `json:"worst"`
+	Limit  *float64 `json:"limit"`
+	Where  string   `json:"where,omitempty"`
+	Detail string   `json:"detail,omitempty"`
+}
+
+// Verification is the word of the second piece of code.
+type Verification struct {
+	Passed bool    `json:"passed"`
+	Checks []Check `json:"checks"`
+}
+
+// RestsOn counts the inputs by how they came to be known.
+type RestsOn struct {
+	Measured []string `json:"measured"`
+	Mapped   []string `json:"mapped"`
+	Assumed  []string `json:"assumed"`
+}
+
+// FrameStatement says in which plane lengths were worked.
+type FrameStatement struct {
+	CRS           string  `json:"crs"` // of the coordinates in the document
+	Plane         string  `json:"plane"`
+	MetresPerUnit float64 `json:"metres_per_unit,omitempty"`
+	ScaleFactor   float64 `json:"scale_factor,omitempty"`
+	// CentreLon and CentreLat are the centre of the transverse Mercator plane of
+	// a longitude/latitude document.
+	CentreLon *float64 `json:"centre_lon,omitempty"`
+	CentreLat *float64 `json:"centre_lat,omitempty"`
+}
+
+// Plan is the answer to "drain these lots".
+type Plan struct {
+	Status       string         `json:"status"` // always "preliminary"
+	Site         string         `json:"site,omitempty"`
+	Program      string         `json:"program,omitempty"`
+	Frame        FrameStatement `json:"frame"`
+	Summary      Summary        `json:"summary"`
+	Points       []Point        `json:"-"` // network
+	Runs         []Run          `json:"-"` // network
+	Trenches     []Trench       `json:"trenches"`
+	Profiles     []Profile      `json:"profiles"`
+	Alternatives []Alternative  `json:"alternatives"`
+	WaterCases   []WaterCase    `json:"water_cases"`
+	Bound        Bound          `json:"bound"`
+	Findings     []Finding      `json:"findings"`
+	Cautions     []string       `json:"cautions"`
+	Assumptions  []string       `json:"assumptions"`
+	RestsOn      RestsOn        `json:"rests_on"`
+	Verification *Verification  `json:"verification,omitempty"`
+}
+
+// Point returns the point with the id, or nil.
+func (p *Plan) Point(id string) *Point {
+	for i := range p.Points {
+		if p.Points[i].ID == id {
+			return &p.Points[i]
+		}
+	}
+	return nil
+}
+
+// Run returns the run with the id, or nil.
+func (p *Plan) Run(id string) *Run {
+	for i := range p.Runs {
+		if p.Runs[i].ID == id {
+			return &p.Runs[i]
+		}
+	}
+	return nil
+}
+
+// Preliminary is the status that every result carries.
+const Preliminary = "preliminary"
+
+// Cautions stand on every output.
+var Cautions = []string{
+	"Planning estimate only: not a survey, not a design sealed by a licensed engineer. Local code and licensed practice stand above it.",
+	"Parcel lines from a map are no survey: find the pins or have a licensed surveyor stake the line before digging near it.",
+	"Call the utility locating service before you dig and wait for the marks; private lines (irrigation, lighting, septic, old drains) are not marked. Hand-dig near every mark.",
+	"Trench safety: a way out from 4 ft deep, a protective system from 5 ft deep, and shallower where a competent person sees a hazard (29 CFR 1926.651 and .652). Keep spoil 2 ft back. Never enter a storm structure.",
+	"A tie-in to a storm sewer, and work in an easement or street, need written permission and inspection before backfill. Never connect to a sanitary or combined sewer.",
+	"Do not send collected water onto a neighbour, and do not block the water a neighbour's land sheds naturally; the law of your state decides.",
+}
