@@ -1,0 +1,7 @@
+// Package source lists the published documents that the hydraulic rooms cite.
+//
+// One entry a document: its key, title, where it can be found, and how it came
+// to be known here (Provenance). Findings, doc comments and tests cite the key
+// and add the place (equation, table, page) themselves. The room imports
+// nothing and computes nothing.
+package source
