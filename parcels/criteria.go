@@ -124,9 +124,9 @@ type Storm struct {
 
 // Runoff: coefficients of the rational method.
 type Runoff struct {
-	RoofC           float64             `yaml:"roof_c" json:"roof_c"`
-	YardC           float64             `yaml:"yard_c" json:"yard_c"`
-	FrequencyFactor map[float64]float64 `yaml:"frequency_factor" json:"frequency_factor"`
+	RoofC           float64         `yaml:"roof_c" json:"roof_c"`
+	YardC           float64         `yaml:"yard_c" json:"yard_c"`
+	FrequencyFactor map[int]float64 `yaml:"frequency_factor" json:"frequency_factor"`
 }
 
 // TieIn: the last run.

@@ -119,11 +119,11 @@ type Stretch struct {
 // ProfileRow is one station of a profile.
 type ProfileRow struct {
 	Station    unit.Length     `json:"station_m"`
-	At         orb.Point       `json:"-"`
+	At         orb.Point       `json:"at"`
 	Point      string          `json:"point,omitempty"`
 	Ground     *unit.Elevation `json:"ground_m"`
 	Invert     unit.Elevation  `json:"invert_m"`
-	Crown      unit.Elevation  `json:"crown_m"`
+	Crown      unit.Elevation  `json:"crown_m"` // inside top of the pipe
 	WaterLevel *unit.Elevation `json:"water_level_m"`
 	Cut        *unit.Length    `json:"cut_m"` // ground to invert
 }

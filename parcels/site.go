@@ -138,14 +138,15 @@ type Opening struct {
 	Level *unit.Elevation
 }
 
-// Easement is an area where others hold rights. A LineString with a width
-// arrives here as the area within half that width.
+// Easement is an area where others hold rights: a polygon, or a centre line
+// with a width.
 type Easement struct {
 	Common
-	Shape  orb.MultiPolygon
-	Kind   string // drainage, utility, access, other
-	Trench TrenchRule
-	Width  *unit.Length
+	ID       string
+	Geometry orb.Geometry // Polygon, MultiPolygon or LineString
+	Kind     string       // drainage, utility, access, other
+	Trench   TrenchRule
+	Width    *unit.Length
 }
 
 // Swale is a flow line. Z has one elevation a vertex, or is nil.
@@ -256,10 +257,9 @@ const (
 	CrossingForbidden Crossing = "forbidden"
 )
 
-// Obstacle is a thing in the ground or on it. Shape is its own extent (a
-// point with a radius and a line with a width arrive as polygons whose arcs
-// lie on or outside the true arc); KeepClear is what the trench edge must keep
-// from it on top.
+// Obstacle is a thing in the ground or on it: a point with a radius, a line
+// with a width, or an area. KeepClear is what the trench edge must keep from it
+// on top.
 type Obstacle struct {
 	Common
 	ID                   string

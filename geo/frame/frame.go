@@ -273,3 +273,37 @@ func Normalise(crs string) string {
 	}
 	return s
 }
+
+// From gives the way into this plane for positions of another reference
+// system. Between datums it is good to some metres only. The error is a
+// *CRSError. The function may be used by several goroutines at once.
+func (f *Frame) From(crs string) (func(orb.Point) orb.Point, error) {
+	info, err := Lookup(crs)
+	if err != nil {
+		return nil, err
+	}
+	if info.Geographic {
+		return f.FromLonLat, nil
+	}
+	if info.Code == f.crs {
+		return f.Plane, nil
+	}
+	ctx := proj.NewContext()
+	pj, err := ctx.NewCRSToCRS(info.Code, "EPSG:4326", nil)
+	if err == nil {
+		pj, err = pj.NormalizeForVisualization()
+	}
+	if err != nil {
+		return nil, &CRSError{crs, err.Error()}
+	}
+	var mu sync.Mutex
+	return func(p orb.Point) orb.Point {
+		mu.Lock()
+		q, err := pj.Forward(proj.NewCoord(p[0], p[1], 0, 0))
+		mu.Unlock()
+		if err != nil {
+			return orb.Point{math.NaN(), math.NaN()}
+		}
+		return f.FromLonLat(orb.Point{q.X(), q.Y()})
+	}, nil
+}

@@ -1,0 +1,262 @@
+package document
+
+// Plans out of the plane into JSON, and back.
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/frame"
+	"fallwright/parcels"
+)
+
+// position is a coordinate pair as written: enough decimals for a tenth of a
+// millimetre, no more.
+type position struct {
+	p        orb.Point
+	decimals int
+}
+
+func (p position) MarshalJSON() ([]byte, error) {
+	if math.IsNaN(p.p[0]) || math.IsNaN(p.p[1]) || math.IsInf(p.p[0], 0) || math.IsInf(p.p[1], 0) {
+		return nil, fmt.Errorf("document: a coordinate is not finite")
+	}
+	return fmt.Appendf(nil, "[%.*f,%.*f]", p.decimals, p.p[0], p.decimals, p.p[1]), nil
+}
+
+// Geometry is a GeoJSON geometry going out.
+type geometryOut struct {
+	Type        string `json:"type"`
+	Coordinates any    `json:"coordinates"`
+}
+
+// writer turns plane geometry into a document's coordinates.
+type writer struct{ f *frame.Frame }
+
+func (w writer) at(p orb.Point) position { return position{w.f.Document(p), w.f.Decimals()} }
+
+func (w writer) line(l []orb.Point) []position {
+	out := make([]position, len(l))
+	for i, p := range l {
+		out[i] = w.at(p)
+	}
+	return out
+}
+
+func (w writer) geometry(g orb.Geometry) *geometryOut {
+	switch g := g.(type) {
+	case orb.Point:
+		return &geometryOut{"Point", w.at(g)}
+	case orb.LineString:
+		return &geometryOut{"LineString", w.line(g)}
+	case orb.MultiLineString:
+		out := make([][]position, len(g))
+		for i, l := range g {
+			out[i] = w.line(l)
+		}
+		return &geometryOut{"MultiLineString", out}
+	case orb.Polygon:
+		return &geometryOut{"Polygon", w.polygon(g)}
+	case orb.MultiPolygon:
+		out := make([][][]position, len(g))
+		for i, p := range g {
+			out[i] = w.polygon(p)
+		}
+		return &geometryOut{"MultiPolygon", out}
+	}
+	return nil
+}
+
+func (w writer) polygon(p orb.Polygon) [][]position {
+	out := make([][]position, len(p))
+	for i, r := range p {
+		out[i] = w.line(r)
+	}
+	return out
+}
+
+type featureOut struct {
+	Type       string       `json:"type"`
+	ID         string       `json:"id,omitempty"`
+	Geometry   *geometryOut `json:"geometry"`
+	Properties any          `json:"properties"`
+}
+
+// CRSMember is the old GeoJSON member that GIS programs still read; nil for
+// longitude and latitude, where RFC 7946 wants none.
+type crsMember struct {
+	Type       string `json:"type"`
+	Properties struct {
+		Name string `json:"name"`
+	} `json:"properties"`
+}
+
+func crsOf(f *frame.Frame) *crsMember {
+	if f.Geographic() {
+		return nil
+	}
+	c := &crsMember{Type: "name"}
+	c.Properties.Name = f.CRS()
+	return c
+}
+
+type collectionOut struct {
+	Type     string       `json:"type"`
+	CRS      *crsMember   `json:"crs,omitempty"`
+	Features []featureOut `json:"features"`
+}
+
+// Row is one feature of a collection going out: plane geometry (nil for null)
+// and its properties.
+type Row struct {
+	ID         string
+	Geometry   orb.Geometry
+	Properties any
+}
+
+// Collection writes rows as a FeatureCollection with further members (status,
+// cautions, findings, ...) beside the features. Findings among the members have
+// their locations turned into the document's system.
+func WriteCollection(f *frame.Frame, rows []Row, beside map[string]any) ([]byte, error) {
+	w := writer{f}
+	m := map[string]any{"type": "FeatureCollection"}
+	if c := crsOf(f); c != nil {
+		m["crs"] = c
+	}
+	for k, v := range beside {
+		if fs, ok := v.([]parcels.Finding); ok {
+			v = Findings(f, fs)
+		}
+		m[k] = v
+	}
+	features := make([]featureOut, len(rows))
+	for i, r := range rows {
+		features[i] = featureOut{Type: "Feature", ID: r.ID, Geometry: w.geometry(r.Geometry), Properties: r.Properties}
+	}
+	m["features"] = features
+	return marshal(m)
+}
+
+// Findings returns the findings with their locations in the document's system;
+// never nil, so that an empty list is written as one.
+func Findings(f *frame.Frame, fs []parcels.Finding) []parcels.Finding {
+	out := make([]parcels.Finding, len(fs))
+	for i, x := range fs {
+		if x.Location != nil {
+			p := f.Document(*x.Location)
+			scale := math.Pow(10, float64(f.Decimals()))
+			x.Location = &orb.Point{math.Round(p[0]*scale) / scale, math.Round(p[1]*scale) / scale}
+		}
+		out[i] = x
+	}
+	return out
+}
+
+// Position gives a point of the plane in the document's system, rounded as
+// coordinates are written.
+func Position(f *frame.Frame, p orb.Point) orb.Point {
+	d := f.Document(p)
+	scale := math.Pow(10, float64(f.Decimals()))
+	return orb.Point{math.Round(d[0]*scale) / scale, math.Round(d[1]*scale) / scale}
+}
+
+func marshal(v any) ([]byte, error) {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", " ")
+	if err := enc.Encode(v); err != nil {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+	}
+	return b.Bytes(), nil
+}
+
+// WritePlan writes a plan in the document's system. The same plan gives the
+// same bytes.
+func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
+	w := writer{f}
+	out := *p
+	out.Findings = Findings(f, p.Findings)
+	out.Profiles = make([]parcels.Profile, len(p.Profiles))
+	for i, pr := range p.Profiles {
+		pr.Rows = append([]parcels.ProfileRow(nil), pr.Rows...)
+		for j := range pr.Rows {
+			pr.Rows[j].At = Position(f, pr.Rows[j].At)
+		}
+		out.Profiles[i] = pr
+	}
+	net := collectionOut{Type: "FeatureCollection", CRS: crsOf(f), Features: []featureOut{}}
+	for i := range p.Points {
+		net.Features = append(net.Features, featureOut{"Feature", p.Points[i].ID, w.geometry(p.Points[i].At), &p.Points[i]})
+	}
+	for i := range p.Runs {
+		net.Features = append(net.Features, featureOut{"Feature", p.Runs[i].ID, w.geometry(p.Runs[i].Line), &p.Runs[i]})
+	}
+	return marshal(struct {
+		*parcels.Plan
+		Network collectionOut `json:"network"`
+	}{&out, net})
+}
+
+// ReadPlan reads a plan back into the plane of a frame, which is that of the
+// site the plan was made for. The error is a *parcels.InputError.
+func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
+	text, err := Scan(data)
+	if err != nil {
+		return nil, err
+	}
+	var in struct {
+		parcels.Plan
+		Network json.RawMessage `json:"network"`
+	}
+	bad := func(detail string) error {
+		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "not-a-plan", Pointer: "/network", Detail: detail}}}
+	}
+	if err := json.Unmarshal(text, &in); err != nil {
+		return nil, bad("The document is not a plan: " + parcels.Excerpt(err.Error()) + ".")
+	}
+	if in.Network == nil {
+		return nil, bad("The document has no network. Give a plan as this program wrote it.")
+	}
+	r := &reader{base: "/network"}
+	col := r.collection(in.Network, []string{point, line}, false)
+	if len(r.faults) > 0 {
+		return nil, r.error(parcels.Invalid)
+	}
+	p := in.Plan
+	for _, ft := range col.Features {
+		raw, _ := json.Marshal(ft.Properties)
+		switch g := ft.Geometry.(type) {
+		case orb.Point:
+			var pt parcels.Point
+			if err := json.Unmarshal(raw, &pt); err != nil {
+				return nil, bad(fmt.Sprintf("Feature %d is no point of a plan: %s.", ft.Index, parcels.Excerpt(err.Error())))
+			}
+			pt.At = f.Plane(g)
+			p.Points = append(p.Points, pt)
+		case orb.LineString:
+			var run parcels.Run
+			if err := json.Unmarshal(raw, &run); err != nil {
+				return nil, bad(fmt.Sprintf("Feature %d is no run of a plan: %s.", ft.Index, parcels.Excerpt(err.Error())))
+			}
+			run.Line = mapPoints(g, f.Plane).(orb.LineString)
+			p.Runs = append(p.Runs, run)
+		}
+	}
+	for i := range p.Findings {
+		if l := p.Findings[i].Location; l != nil {
+			q := f.Plane(*l)
+			p.Findings[i].Location = &q
+		}
+	}
+	for i := range p.Profiles {
+		for j := range p.Profiles[i].Rows {
+			p.Profiles[i].Rows[j].At = f.Plane(p.Profiles[i].Rows[j].At)
+		}
+	}
+	return &p, nil
+}

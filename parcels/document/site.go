@@ -1,0 +1,542 @@
+package document
+
+// The site document (the contract's section 2) into a parcels.Site.
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/frame"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+	"fallwright/parcels"
+)
+
+// Options of reading.
+type Options struct {
+	Limits Limits
+	// KeepGoing turns a faulty feature into a finding; the rest goes on. Faults
+	// of text or structure refuse the document all the same.
+	KeepGoing bool
+	// Criteria are those of a file, under the document's own; nil: built in.
+	Criteria *parcels.Criteria
+	// CriteriaGiven lists the keys that the file set, for the assumptions.
+	CriteriaGiven map[string]bool
+}
+
+// reserved lists the members of a site document that are read.
+var reserved = map[string]bool{"site": true, "crs": true, "elevation_unit": true, "vertical_datum": true,
+	"benchmark": true, "origin": true, "layers": true, "terrain": true, "rainfall": true, "soil": true, "criteria": true}
+
+type layerText struct {
+	raw  []byte
+	base string
+}
+
+// Read reads a site document. A bare FeatureCollection of polygons is taken as
+// a document whose only layer is parcels. The error is a *parcels.InputError.
+func Read(data []byte, o Options) (*parcels.Site, error) {
+	text, err := Scan(data)
+	if err != nil {
+		return nil, err
+	}
+	r := &reader{limits: o.Limits}
+	s := &parcels.Site{Supplied: map[parcels.Layer]bool{}, Unknown: map[string]json.RawMessage{}, Document: text}
+	text = bytes.TrimSpace(text)
+	if kindOf(text) != "object" {
+		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: fmt.Sprintf("The document is a JSON %s, not an object. Give a site document or a FeatureCollection of parcels.", kindOf(text))})
+		return nil, r.error(parcels.Invalid)
+	}
+	top := map[string][]byte{}
+	for _, m := range members(text) {
+		top[m.key] = m.raw
+	}
+	layers := map[parcels.Layer]layerText{}
+	switch t, hasLayers := top["type"], top["layers"] != nil; {
+	case !hasLayers && t != nil:
+		layers[parcels.LayerParcels] = layerText{text, ""}
+		if raw, ok := top["crs"]; ok && kindOf(raw) == "text" {
+			s.CRS = unquote(raw)
+		}
+		delete(top, "features")
+		top = map[string][]byte{}
+	case !hasLayers:
+		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: "The document has neither \"layers\" nor a GeoJSON \"type\". Give {\"layers\": {\"parcels\": {FeatureCollection}}} or a FeatureCollection of parcels."})
+		return nil, r.error(parcels.Invalid)
+	case kindOf(top["layers"]) != "object":
+		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "/layers", Detail: "The member \"layers\" is not an object. Give one FeatureCollection a layer."})
+		return nil, r.error(parcels.Invalid)
+	default:
+		for _, m := range members(top["layers"]) {
+			l := parcels.Layer(m.key)
+			known := false
+			for _, k := range parcels.Layers {
+				known = known || k == l
+			}
+			if !known {
+				s.Unknown["layers/"+m.key] = m.raw
+				continue
+			}
+			if isNull(m.raw) {
+				continue
+			}
+			layers[l] = layerText{m.raw, "/layers/" + escapePointer(m.key)}
+		}
+	}
+	for k, v := range top {
+		if !reserved[k] {
+			s.Unknown[k] = v
+		}
+	}
+	if len(s.Unknown) > 0 {
+		names := make([]string, 0, len(s.Unknown))
+		for k := range s.Unknown {
+			names = append(names, parcels.Excerpt(k))
+		}
+		sort.Strings(names)
+		s.Findings = append(s.Findings, parcels.Finding{Code: "unknown_member", Severity: parcels.Note,
+			Message: "Not read, handed back as given: " + strings.Join(names, ", ") + ". Check the spelling if one of these was meant to count."})
+	}
+	d := &siteReader{reader: r, s: s, o: o, top: top}
+	d.settings()
+	if _, ok := layers[parcels.LayerParcels]; !ok {
+		r.fault(parcels.Fault{Slug: "no-parcels", Pointer: "/layers/parcels", Detail: "The document has no layer parcels. Give the lots as a FeatureCollection of polygons in \"layers\": {\"parcels\": ...}."})
+		return nil, r.error(parcels.Invalid)
+	}
+	if d.layers(layers); r.full || d.fatal {
+		return nil, r.error(parcels.Invalid)
+	}
+	if d.reversed > 0 {
+		s.Findings = append(s.Findings, parcels.Finding{Code: "rings_reversed", Severity: parcels.Note,
+			Message: fmt.Sprintf("%d rings ran against the right-hand rule of RFC 7946 and were turned; no line moved.", d.reversed)})
+	}
+	d.sentinels()
+	d.suppliedLayers()
+	if len(r.faults) > 0 {
+		return nil, r.error(parcels.Invalid)
+	}
+	return s, nil
+}
+
+func (r *reader) error(k parcels.Kind) error {
+	for _, f := range r.faults {
+		if f.Slug == "too-many-vertices" {
+			k = parcels.Invalid
+		}
+	}
+	return &parcels.InputError{Kind: k, Faults: r.faults}
+}
+
+type siteReader struct {
+	*reader
+	s     *parcels.Site
+	o     Options
+	top   map[string][]byte
+	fatal bool
+	// reversed counts rings that ran the other way than RFC 7946 asks.
+	reversed int
+	names    map[string]int // "lot 12" and the like -> feature
+	zUnit    float64
+	info     frame.Info
+	shift    float64 // of the current layer's elevations to the site's datum
+	// levels are elevations that may be placeholders, checked at the end.
+	levels []level
+}
+
+// level is an elevation to look at once the site's range is known.
+type level struct {
+	raw    float64 // as given, in its own unit
+	value  float64 // metres
+	clear  func()
+	what   string
+	layer  parcels.Layer
+	common parcels.Common
+	ground bool
+}
+
+func (d *siteReader) settings() {
+	s := d.s
+	m := map[string]json.RawMessage{}
+	for k, v := range d.top {
+		m[k] = v
+	}
+	q := props{r: d.reader, p: place{feature: -1, ring: -1, vertex: -1}, m: m, site: s}
+	s.Name = q.text("site")
+	if s.CRS == "" {
+		s.CRS = q.text("crs")
+	}
+	s.VerticalDatum = q.text("vertical_datum")
+	s.Benchmark = q.text("benchmark")
+	s.Origin = parcels.Origin(q.one("origin", "", "measured", "mapped", "assumed"))
+	s.Terrain = q.text("terrain")
+	d.zUnit = 1
+	switch u := q.one("elevation_unit", "", "m", "ft", "us_ft"); u {
+	case "ft":
+		d.zUnit = foot
+	case "us_ft":
+		d.zUnit = float64(unit.SurveyFoot)
+	case "":
+		d.s.Assumptions = append(d.s.Assumptions, "elevation_unit is not given: elevations in z are taken in metres.")
+	}
+	if s.VerticalDatum == "" {
+		s.Assumptions = append(s.Assumptions, "vertical_datum is not given: every elevation is taken to be on one datum.")
+	}
+	base := parcels.DefaultCriteria()
+	given := map[string]bool{}
+	if d.o.Criteria != nil {
+		base = *d.o.Criteria
+		given = copyFlags(d.o.CriteriaGiven)
+	}
+	s.Criteria = base
+	if raw := d.top["criteria"]; raw != nil && !isNull(raw) {
+		c, keys, faults := mergeCriteria(raw, base, "/criteria")
+		for _, f := range faults {
+			d.fault(f)
+		}
+		s.Criteria = c
+		for k := range keys {
+			given[k] = true
+		}
+	}
+	s.Assumptions = append(s.Assumptions, criteriaAssumptions(s.Criteria, given)...)
+	d.rainfall()
+	d.soil()
+}
+
+func copyFlags(m map[string]bool) map[string]bool {
+	out := map[string]bool{}
+	for k, v := range m {
+		out[k] = v
+	}
+	return out
+}
+
+// object returns a reader of the members of an object at a pointer.
+func (d *siteReader) object(raw []byte, pointer string, known ...string) (props, bool) {
+	if kindOf(raw) != "object" {
+		d.fault(parcels.Fault{Slug: "property-invalid", Pointer: pointer, Detail: fmt.Sprintf("The member %s is %s, not an object.", pointer, kindOf(raw))})
+		return props{}, false
+	}
+	m := map[string]json.RawMessage{}
+	for _, x := range members(raw) {
+		m[x.key] = x.raw
+		ok := false
+		for _, k := range known {
+			ok = ok || k == x.key
+		}
+		if !ok {
+			d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "unknown_member", Severity: parcels.Note,
+				Message: fmt.Sprintf("Not read: %s/%s. Check the spelling if it was meant to count.", pointer, parcels.Excerpt(x.key))})
+		}
+	}
+	return props{r: d.reader, p: place{feature: -1, pointer: pointer, ring: -1, vertex: -1}, m: m, site: d.s}, true
+}
+
+func (d *siteReader) rainfall() {
+	raw := d.top["rainfall"]
+	if isNull(raw) {
+		return
+	}
+	q, ok := d.object(raw, "/rainfall", "intensity_mmh", "intensity_inh", "duration_min", "return_years", "table", "curve", "origin", "source", "series", "note")
+	if !ok {
+		return
+	}
+	rain := &parcels.Rainfall{Intensity: q.rate("intensity")}
+	rain.Duration = as[hydro.Duration](q.number("duration_min", 0.1, 1e5))
+	rain.Return = as[hydro.ReturnPeriod](q.number("return_years", 0.1, 1e5))
+	if t := q.m["table"]; !isNull(t) {
+		if kindOf(t) != "array" {
+			q.wrong("table", "an array of rows")
+			return
+		}
+		each(t, func(i int, e []byte) bool {
+			rq, ok := d.object(e, fmt.Sprintf("/rainfall/table/%d", i), "duration_min", "return_years", "depth_mm", "depth_in", "intensity_mmh", "intensity_inh")
+			if !ok {
+				return true
+			}
+			dur := rq.number("duration_min", 0.1, 1e6)
+			ret := rq.number("return_years", 0.1, 1e5)
+			depth := rq.quantity("depth", 0, 5000, form{"_mm", 1}, form{"_in", 25.4})
+			rate := rq.rate("intensity")
+			if dur == nil || ret == nil || (depth == nil) == (rate == nil) {
+				d.fault(parcels.Fault{Slug: "property-invalid", Pointer: rq.p.pointer, Detail: fmt.Sprintf("Row %d of the rainfall table needs duration_min, return_years and one of depth_mm and intensity_mmh.", i)})
+				return true
+			}
+			row := parcels.RainRow{Duration: hydro.Duration(*dur), Return: hydro.ReturnPeriod(*ret)}
+			if depth != nil {
+				row.DepthMM = *depth
+			} else {
+				row.DepthMM = float64(*rate) * *dur / 60
+			}
+			rain.Table = append(rain.Table, row)
+			return true
+		})
+	}
+	if c := q.m["curve"]; !isNull(c) {
+		if cq, ok := d.object(c, "/rainfall/curve", "a", "b", "c"); ok {
+			a, b, e := cq.number("a", 0, 1e6), cq.number("b", 0, 1e4), cq.number("c", 0, 5)
+			if a == nil || b == nil || e == nil {
+				d.fault(parcels.Fault{Slug: "property-invalid", Pointer: "/rainfall/curve", Detail: "The rainfall curve i = a/(t+b)^c needs a, b and c."})
+			} else {
+				rain.Curve = &struct{ A, B, C float64 }{*a, *b, *e}
+			}
+		}
+	}
+	n := 0
+	for _, have := range []bool{rain.Intensity != nil, len(rain.Table) > 0, rain.Curve != nil} {
+		if have {
+			n++
+		}
+	}
+	if n != 1 {
+		d.fault(parcels.Fault{Slug: "property-invalid", Pointer: "/rainfall", Detail: "The rainfall needs exactly one of intensity_mmh, table and curve."})
+		return
+	}
+	d.s.Rain = rain
+}
+
+func (d *siteReader) soil() {
+	raw := d.top["soil"]
+	if isNull(raw) {
+		return
+	}
+	q, ok := d.object(raw, "/soil", "texture", "conductivity_mh", "conductivity_inh", "infiltration_mmh", "infiltration_inh", "water_table_depth_m", "water_table_depth_ft", "origin", "source", "note")
+	if !ok {
+		return
+	}
+	d.s.Soil = &parcels.Soil{
+		Texture:        q.text("texture"),
+		ConductivityMH: q.quantity("conductivity", 0, 1000, form{"_mh", 1}, form{"_inh", 0.0254}),
+		InfiltrationMM: q.rate("infiltration"),
+		WaterTable:     q.length("water_table_depth", 1000),
+	}
+}
+
+// layers reads parcels first, because the frame stands on them, then the rest.
+func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
+	s := d.s
+	pt := texts[parcels.LayerParcels]
+	d.layer, d.base = "parcels", pt.base
+	if pt.base == "" {
+		d.layer = ""
+	}
+	col := d.collection(pt.raw, layerTypes[parcels.LayerParcels], false)
+	s.Supplied[parcels.LayerParcels] = true
+	crs, given := s.CRS, s.CRS != ""
+	if col.CRS != "" {
+		if given && frame.Normalise(crs) != frame.Normalise(col.CRS) {
+			d.fault(parcels.Fault{Slug: "crs-conflict", Pointer: d.base + "/crs", Detail: fmt.Sprintf("The parcels say they are in %s, the document says %s. Make them agree.", col.CRS, parcels.Excerpt(crs))})
+			d.fatal = true
+			return
+		}
+		crs, given = col.CRS, true
+	}
+	info, err := frame.Lookup(crs)
+	if err != nil {
+		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: fmt.Sprintf("The reference system %q is not known. Give a code of the form EPSG:NNNN of a projected system, or leave it out for longitude, latitude.", parcels.Excerpt(crs))})
+		d.fatal = true
+		return
+	}
+	s.CRS, d.info = info.Code, info
+	if info.Geographic {
+		s.CRS = ""
+	}
+	if !given {
+		s.Assumptions = append(s.Assumptions, "crs is not given: coordinates are longitude, latitude on WGS 84.")
+	}
+	features := d.inRange(col.Features, info, given)
+	if len(features) == 0 {
+		if len(d.faults) == 0 {
+			d.fault(parcels.Fault{Slug: "no-parcels", Pointer: d.base + "/features", Detail: "The layer parcels has no lots. Give at least one polygon."})
+		}
+		if !d.keepGoing(&features, col.Features) || len(features) == 0 {
+			d.fatal = true
+			return
+		}
+	}
+	b := features[0].Geometry.Bound()
+	for _, f := range features {
+		b = b.Union(f.Geometry.Bound())
+	}
+	s.Frame, err = frame.New(crs, b)
+	if err != nil {
+		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: "The reference system cannot be used: " + err.Error() + "."})
+		d.fatal = true
+		return
+	}
+	d.areaOfUse(features)
+	d.take(parcels.LayerParcels, pt, col, features, s.Frame.Plane)
+	for _, l := range parcels.Layers[1:] {
+		t, ok := texts[l]
+		if !ok {
+			continue
+		}
+		s.Supplied[l] = true
+		d.layer, d.base = string(l), t.base
+		col := d.collection(t.raw, layerTypes[l], false)
+		plane := s.Frame.Plane
+		linfo, lgiven := info, given
+		if col.CRS != "" && frame.Normalise(col.CRS) != frame.Normalise(s.CRS) {
+			li, err := frame.Lookup(col.CRS)
+			if err != nil {
+				continue // crsMember has said so
+			}
+			linfo, lgiven = li, true
+			to, err := s.Frame.From(col.CRS)
+			if err != nil {
+				d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: t.base + "/crs", Detail: "The layer's reference system cannot be used: " + err.Error() + "."})
+				continue
+			}
+			plane = to
+			s.Findings = append(s.Findings, parcels.Finding{Code: "layer_reprojected", Severity: parcels.Note,
+				Message: fmt.Sprintf("The layer %s is in %s and was brought into the site's plane; between datums such a shift is good to some metres only.", l, col.CRS)})
+		}
+		features := d.inRange(col.Features, linfo, lgiven)
+		d.take(l, t, col, features, plane)
+		if d.full {
+			return
+		}
+	}
+	d.layer = ""
+}
+
+// keepGoing drops nothing by itself: it says whether the faults so far may be
+// findings, and turns them into such.
+func (d *siteReader) keepGoing(features *[]Feature, all []Feature) bool {
+	if !d.o.KeepGoing || d.whole {
+		return false
+	}
+	for _, f := range d.faults {
+		loc := ""
+		if f.Feature != nil {
+			loc = fmt.Sprintf("#%d", *f.Feature)
+		}
+		if id, ok := f.ID.(json.RawMessage); ok {
+			loc = Feature{ID: id}.IDText()
+		}
+		d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "feature_refused", Severity: parcels.Stop,
+			Message: f.Detail, Lot: lotOf(d.layer, loc), Feature: loc, Source: f.Slug})
+	}
+	d.faults = nil
+	return true
+}
+
+func lotOf(layer, id string) string {
+	if layer == "" || layer == "parcels" {
+		return id
+	}
+	return ""
+}
+
+// inRange drops features whose coordinates their system cannot hold, each with
+// its fault.
+func (d *siteReader) inRange(fs []Feature, info frame.Info, given bool) []Feature {
+	var out []Feature
+	degrees := !info.Geographic && len(fs) > 0
+	for _, f := range fs {
+		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, f.Index), ring: -1, vertex: -1}
+		slug, detail, path, v, at := outOfRange(info, given, f.Geometry)
+		if slug != "" {
+			d.vertexFault(p, slug, path, v, at, detail)
+			continue
+		}
+		if info.Geographic {
+			if slug, detail, path, v, at := antimeridian(f.Geometry); slug != "" {
+				d.vertexFault(p, slug, path, v, at, detail)
+				continue
+			}
+		}
+		b := f.Geometry.Bound()
+		degrees = degrees && math.Abs(b.Min[0]) <= 180 && math.Abs(b.Max[0]) <= 180 && math.Abs(b.Min[1]) <= 90 && math.Abs(b.Max[1]) <= 90
+		out = append(out, f)
+	}
+	if degrees && len(out) > 0 {
+		b := out[0].Geometry.Bound()
+		f := place{feature: out[0].Index, id: out[0].ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, out[0].Index), ring: -1, vertex: -1}.fault("crs-units-mismatch",
+			fmt.Sprintf(" spans %.6g, %.6g to %.6g, %.6g, which reads as degrees where %s is in metres or feet. Leave the crs out for longitude, latitude, or give coordinates in it.", b.Min[0], b.Min[1], b.Max[0], b.Max[1], info.Code))
+		f.Actual = []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]}
+		d.fault(f)
+		return nil
+	}
+	return out
+}
+
+func (r *reader) vertexFault(p place, slug string, path []int, v int, at orb.Point, detail string) {
+	for _, i := range path {
+		p.pointer = fmt.Sprintf("%s/%d", p.pointer, i)
+		p.ring = i
+	}
+	p.vertex = v
+	if v >= 0 {
+		p.pointer = fmt.Sprintf("%s/%d", p.pointer, v)
+	}
+	f := p.fault(slug, fmt.Sprintf(", vertex %d (%g, %g) %s.", max(v, 0), at[0], at[1], detail))
+	f.At = &[2]float64{at[0], at[1]}
+	r.fault(f)
+}
+
+func antimeridian(g orb.Geometry) (slug, detail string, part []int, vertex int, at orb.Point) {
+	var last orb.Point
+	walk(g, func(path []int, i int, p orb.Point) bool {
+		if i > 0 && math.Abs(p[0]-last[0]) > 180 {
+			slug, detail = "crosses-antimeridian", "lies across the 180th meridian from the one before. Cut the shape there into two parts (RFC 7946, section 3.1.9)"
+			part, vertex, at = append([]int(nil), path...), i, p
+			return false
+		}
+		last = p
+		return true
+	})
+	return
+}
+
+// areaOfUse refuses lots that lie outside the area a projected system is for.
+func (d *siteReader) areaOfUse(fs []Feature) {
+	if d.info.Geographic {
+		return
+	}
+	const slack = 1.0 // degrees
+	for _, f := range fs {
+		c := f.Geometry.Bound().Center()
+		ll := d.s.Frame.LonLat(d.s.Frame.Plane(c))
+		if ll[0] >= d.info.West-slack && ll[0] <= d.info.East+slack && ll[1] >= d.info.South-slack && ll[1] <= d.info.North+slack {
+			continue
+		}
+		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, f.Index), ring: -1, vertex: -1}
+		ft := p.fault("coordinate-out-of-range", fmt.Sprintf(" lies at longitude %.3f, latitude %.3f, outside the area that %s is for (%.2f, %.2f to %.2f, %.2f). Check the crs and the order easting, northing.", ll[0], ll[1], d.info.Code, d.info.West, d.info.South, d.info.East, d.info.North))
+		ft.Limit = []float64{d.info.West, d.info.South, d.info.East, d.info.North}
+		d.fault(ft)
+	}
+}
+
+// shapeFault turns what geo/shape says of a geometry into a fault of the
+// feature; multi says that pointers count parts.
+func shapeFault(p place, multi bool, e *shape.InvalidError, back func(orb.Point) orb.Point) parcels.Fault {
+	switch {
+	case e.Rule == shape.RulePartsOverlap:
+		p.pointer = fmt.Sprintf("%s/%d", p.pointer, e.Part)
+	case multi:
+		p.pointer = fmt.Sprintf("%s/%d/%d", p.pointer, e.Part, e.Ring)
+	default:
+		p.pointer = fmt.Sprintf("%s/%d", p.pointer, e.Ring)
+	}
+	p.ring = e.Ring
+	if e.Rule == shape.RuleRingNotClosed || e.Rule == shape.RuleNotFinite {
+		p.vertex = e.Vertex
+	}
+	detail := fmt.Sprintf(", part %d, ring %d: %s", e.Part, e.Ring, strings.TrimSuffix(e.Detail, "."))
+	f := p.fault(string(e.Rule), detail)
+	if e.At != nil {
+		at := back(*e.At)
+		f.At = &[2]float64{at[0], at[1]}
+		f.Detail += fmt.Sprintf(" (near %.9g, %.9g)", at[0], at[1])
+	}
+	f.Detail += "."
+	return f
+}
