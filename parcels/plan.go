@@ -53,7 +53,8 @@ const (
 )
 
 // Run is a pipe between two points, drawn downstream. Flow and capacity are of
-// all its pipes together; capacity is full pipe, not the peak above it.
+// all its pipes together; capacity is full pipe, not the peak above it. Levels
+// and what follows from them are nil where the ground is not known.
 type Run struct {
 	ID              string           `json:"run"`
 	From            string           `json:"from"`
@@ -70,15 +71,15 @@ type Run struct {
 	PipeCount       int              `json:"pipe_count"`
 	N               hydro.Roughness  `json:"n"`
 	Length          unit.Length      `json:"length_m"`
-	Fall            unit.Length      `json:"fall_m"`
-	Slope           unit.Slope       `json:"slope"`
-	InvertUp        unit.Elevation   `json:"invert_up_m"`
-	InvertDown      unit.Elevation   `json:"invert_down_m"`
+	Fall            *unit.Length     `json:"fall_m"`
+	Slope           *unit.Slope      `json:"slope"`
+	InvertUp        *unit.Elevation  `json:"invert_up_m"`
+	InvertDown      *unit.Elevation  `json:"invert_down_m"`
 	Area            unit.Area        `json:"area_m2"`
 	Tc              hydro.Duration   `json:"time_of_concentration_min"`
 	Intensity       *hydro.Intensity `json:"intensity_mmh"`
 	Flow            *hydro.Flow      `json:"flow_m3s"`
-	Capacity        hydro.Flow       `json:"capacity_m3s"`
+	Capacity        *hydro.Flow      `json:"capacity_m3s"`
 	FillRatio       *float64         `json:"fill_ratio"`
 	Velocity        *hydro.Velocity  `json:"velocity_ms"`
 	Shear           *float64         `json:"shear_pa"`
@@ -96,18 +97,18 @@ type Run struct {
 
 // Trench is a stretch of digging of one section, with the runs in it.
 type Trench struct {
-	ID            string      `json:"trench"`
-	Runs          []string    `json:"runs"`
-	Width         unit.Length `json:"width_m"`
-	Length        unit.Length `json:"length_m"`
-	LeastDepth    unit.Length `json:"least_depth_m"`
-	MeanDepth     unit.Length `json:"mean_depth_m"`
-	GreatestDepth unit.Length `json:"greatest_depth_m"`
-	Excavation    float64     `json:"excavation_m3"` // bank volume
-	Stone         float64     `json:"stone_m3"`      // net of pipes
-	Fabric        unit.Area   `json:"fabric_m2"`
-	Cap           float64     `json:"cap_m3"`
-	Stretches     []Stretch   `json:"-"`
+	ID            string       `json:"trench"`
+	Runs          []string     `json:"runs"`
+	Width         unit.Length  `json:"width_m"`
+	Length        unit.Length  `json:"length_m"`
+	LeastDepth    *unit.Length `json:"least_depth_m"`
+	MeanDepth     *unit.Length `json:"mean_depth_m"`
+	GreatestDepth *unit.Length `json:"greatest_depth_m"`
+	Excavation    *float64     `json:"excavation_m3"` // bank volume
+	Stone         float64      `json:"stone_m3"`      // net of pipes
+	Fabric        unit.Area    `json:"fabric_m2"`
+	Cap           float64      `json:"cap_m3"`
+	Stretches     []Stretch    `json:"-"`
 }
 
 // Stretch is a piece of a trench in one kind of surface (lawn, paving, ...).
