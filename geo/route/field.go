@@ -1,0 +1,276 @@
+package route
+
+// A field is an area made ready for many questions "does this segment stay
+// inside": its edges in blocks with boxes, about a local origin.
+
+import (
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+)
+
+// eps is the numeric tolerance in metres: a tenth of a micrometre, more than
+// the rounding of coordinates at 4,000,000 m and no legal tolerance (the caller
+// keeps its own millimetre in hand).
+const eps = 1e-7
+
+type edge struct{ p, q orb.Point }
+
+type block struct {
+	lo, hi orb.Point
+	i, j   int // edges [i, j)
+}
+
+type field struct {
+	edges  []edge
+	blocks []block
+	// corners are the vertices with their neighbours, area on the left.
+	corners []corner
+}
+
+type corner struct{ prev, at, next orb.Point }
+
+// reflex tells whether the area turns round the corner by more than half a
+// circle: only there does a shortest way bend.
+func (c corner) reflex() bool {
+	return cross(sub(c.at, c.prev), sub(c.next, c.at)) < -1e-12*dist(c.prev, c.at)*dist(c.at, c.next)
+}
+
+const blockSize = 6
+
+// newField takes shells and holes in any order of turn, moved by -origin.
+func newField(mp orb.MultiPolygon, origin orb.Point) *field {
+	f := &field{}
+	for _, poly := range mp {
+		for k, ring := range poly {
+			pts := make([]orb.Point, 0, len(ring))
+			for _, p := range ring {
+				p = sub(p, origin)
+				if len(pts) == 0 || dist(pts[len(pts)-1], p) > eps {
+					pts = append(pts, p)
+				}
+			}
+			for len(pts) > 1 && dist(pts[0], pts[len(pts)-1]) <= eps {
+				pts = pts[:len(pts)-1]
+			}
+			if len(pts) < 3 {
+				continue
+			}
+			if a := turnArea(pts); (a > 0) != (k == 0) {
+				slices.Reverse(pts)
+			}
+			n := len(pts)
+			first := len(f.edges)
+			for i := range pts {
+				f.edges = append(f.edges, edge{pts[i], pts[(i+1)%n]})
+				f.corners = append(f.corners, corner{pts[(i+n-1)%n], pts[i], pts[(i+1)%n]})
+			}
+			for i := first; i < len(f.edges); i += blockSize {
+				j := min(i+blockSize, len(f.edges))
+				b := block{lo: f.edges[i].p, hi: f.edges[i].p, i: i, j: j}
+				for _, e := range f.edges[i:j] {
+					for c := range 2 {
+						b.lo[c] = min(b.lo[c], e.p[c], e.q[c])
+						b.hi[c] = max(b.hi[c], e.p[c], e.q[c])
+					}
+				}
+				f.blocks = append(f.blocks, b)
+			}
+		}
+	}
+	return f
+}
+
+func turnArea(pts []orb.Point) float64 {
+	var a float64
+	for i, p := range pts {
+		a += cross(p, pts[(i+1)%len(pts)])
+	}
+	return a / 2
+}
+
+// holds tells whether p is in the closed area, its boundary widened by eps.
+func (f *field) holds(p orb.Point) bool {
+	odd := false
+	for _, b := range f.blocks {
+		if b.hi[0] < p[0]-eps || b.lo[1] > p[1]+eps || b.hi[1] < p[1]-eps {
+			continue
+		}
+		for _, e := range f.edges[b.i:b.j] {
+			if e.p[0] < p[0]-eps && e.q[0] < p[0]-eps {
+				continue
+			}
+			if (e.p[1] > p[1]+eps && e.q[1] > p[1]+eps) || (e.p[1] < p[1]-eps && e.q[1] < p[1]-eps) {
+				continue
+			}
+			if distTo(p, e.p, e.q) <= eps {
+				return true
+			}
+			if (e.p[1] > p[1]) != (e.q[1] > p[1]) {
+				x := e.p[0] + (p[1]-e.p[1])/(e.q[1]-e.p[1])*(e.q[0]-e.p[0])
+				if x > p[0] {
+					odd = !odd
+				}
+			}
+		}
+	}
+	return odd
+}
+
+// cuts appends to ts the distances from a at which the segment ab meets the
+// boundary, strictly between its ends. proper is true when an edge crosses
+// right through it.
+func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
+	d := sub(b, a)
+	l := math.Hypot(d[0], d[1])
+	u := orb.Point{d[0] / l, d[1] / l}
+	lo := orb.Point{min(a[0], b[0]) - eps, min(a[1], b[1]) - eps}
+	hi := orb.Point{max(a[0], b[0]) + eps, max(a[1], b[1]) + eps}
+	ca := cross(u, a)
+	for i := range f.blocks {
+		bl := &f.blocks[i]
+		if bl.hi[0] < lo[0] || bl.lo[0] > hi[0] || bl.hi[1] < lo[1] || bl.lo[1] > hi[1] {
+			continue
+		}
+		// the box wholly to one side of the line
+		cx, cy := (bl.lo[0]+bl.hi[0])/2, (bl.lo[1]+bl.hi[1])/2
+		r := math.Abs(u[0])*(bl.hi[1]-bl.lo[1])/2 + math.Abs(u[1])*(bl.hi[0]-bl.lo[0])/2
+		if m := u[0]*cy - u[1]*cx - ca; m > r+eps || m < -r-eps {
+			continue
+		}
+		for k := bl.i; k < bl.j; k++ {
+			e := &f.edges[k]
+			sp := u[0]*e.p[1] - u[1]*e.p[0] - ca
+			sq := u[0]*e.q[1] - u[1]*e.q[0] - ca
+			if (sp > eps && sq > eps) || (sp < -eps && sq < -eps) {
+				continue
+			}
+			tp := (e.p[0]-a[0])*u[0] + (e.p[1]-a[1])*u[1]
+			tq := (e.q[0]-a[0])*u[0] + (e.q[1]-a[1])*u[1]
+			if (sp > eps && sq < -eps) || (sp < -eps && sq > eps) {
+				if t := tp + (tq-tp)*sp/(sp-sq); t > eps && t < l-eps {
+					proper = true
+					ts = append(ts, t)
+				}
+				continue
+			}
+			if math.Abs(sp) <= eps && tp > eps && tp < l-eps {
+				ts = append(ts, tp)
+			}
+			if math.Abs(sq) <= eps && tq > eps && tq < l-eps {
+				ts = append(ts, tq)
+			}
+		}
+	}
+	return ts, proper
+}
+
+// clear tells whether the segment ab stays in the closed area. Running along
+// an edge and through a vertex are both allowed.
+func (f *field) clear(a, b orb.Point) bool {
+	l := dist(a, b)
+	if l <= eps {
+		return f.holds(a)
+	}
+	var buf [16]float64
+	ts, proper := f.cuts(a, b, buf[:0])
+	if proper {
+		return false
+	}
+	slices.Sort(ts)
+	last := 0.0
+	for i := 0; i <= len(ts); i++ {
+		t := l
+		if i < len(ts) {
+			t = ts[i]
+		}
+		if t-last > 4*eps || len(ts) == 0 {
+			if m := (last + t) / 2 / l; !f.holds(lerp(a, b, m)) {
+				return false
+			}
+		}
+		last = t
+	}
+	return true
+}
+
+// inside returns how much of ab lies in the area, and how often ab enters it
+// after its start.
+func (f *field) inside(a, b orb.Point) (length float64, enters int) {
+	l := dist(a, b)
+	if l <= eps {
+		return 0, 0
+	}
+	var buf [16]float64
+	ts, _ := f.cuts(a, b, buf[:0])
+	slices.Sort(ts)
+	last, was := 0.0, true
+	for i := 0; i <= len(ts); i++ {
+		t := l
+		if i < len(ts) {
+			t = ts[i]
+		}
+		if t-last > 4*eps {
+			in := f.holds(lerp(a, b, (last+t)/2/l))
+			if in {
+				length += t - last
+				if !was {
+					enters++
+				}
+			}
+			was = in
+		}
+		last = t
+	}
+	return length, enters
+}
+
+// nearest returns the point of the closed area nearest to p.
+func (f *field) nearest(p orb.Point) (orb.Point, float64) {
+	if f.holds(p) {
+		return p, 0
+	}
+	best, at := math.Inf(1), p
+	for _, e := range f.edges {
+		q := foot(p, e.p, e.q)
+		if d := dist(p, q); d < best-eps {
+			best, at = d, q
+		}
+	}
+	return at, best
+}
+
+func sub(a, b orb.Point) orb.Point { return orb.Point{a[0] - b[0], a[1] - b[1]} }
+func add(a, b orb.Point) orb.Point { return orb.Point{a[0] + b[0], a[1] + b[1]} }
+func dot(a, b orb.Point) float64   { return a[0]*b[0] + a[1]*b[1] }
+func cross(a, b orb.Point) float64 { return a[0]*b[1] - a[1]*b[0] }
+func dist(a, b orb.Point) float64 {
+	return math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]))
+}
+func lerp(a, b orb.Point, t float64) orb.Point {
+	return orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}
+}
+
+// along returns a + t times the direction u.
+func along(a, u orb.Point, t float64) orb.Point { return orb.Point{a[0] + t*u[0], a[1] + t*u[1]} }
+
+func unitVec(a, b orb.Point) orb.Point {
+	d := sub(b, a)
+	l := math.Hypot(d[0], d[1])
+	return orb.Point{d[0] / l, d[1] / l}
+}
+
+// turn is the angle by which the way a, b, c turns at b, 0 to pi.
+func turn(a, b, c orb.Point) float64 {
+	u, v := sub(b, a), sub(c, b)
+	return math.Atan2(math.Abs(cross(u, v)), dot(u, v))
+}
+
+func foot(p, a, b orb.Point) orb.Point {
+	d := sub(b, a)
+	t := dot(sub(p, a), d) / dot(d, d)
+	return lerp(a, b, min(max(t, 0), 1))
+}
+
+func distTo(p, a, b orb.Point) float64 { return dist(p, foot(p, a, b)) }

@@ -1,0 +1,319 @@
+package route
+
+// The candidate graph of a zone: points at which a way may bend, and which of
+// them see each other; and the cheapest ways over it from every source.
+
+import (
+	"container/heap"
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// spot is a point of the graph. A spot at a corner of the zone has the corner's
+// neighbours, and only ways that bend round the corner are kept.
+type spot struct {
+	at     orb.Point
+	corner *corner
+	source int // index of the source here, or -1
+}
+
+type arc struct {
+	to   int
+	cost float64
+}
+
+type graph struct {
+	spots []spot
+	arcs  [][]arc
+}
+
+// site is a problem made ready: everything that does not depend on the target.
+type site struct {
+	p       *Problem
+	origin  orb.Point
+	zone    *field
+	regions []*field
+	heads   []head // by source
+	graph   graph
+	ways    [][]label // by source, by spot
+	near    [][]int   // by source: the spots it reaches, cheapest first
+
+	metre   float64 // price of a metre that the search works with
+	ls      float64 // least straight
+	join    float64 // greatest angles, with the numeric tolerance added
+	bend    float64
+	scratch scratch
+}
+
+// head is how a source gets into the zone.
+type head struct {
+	pts  []orb.Point // the source, then the end of its lead-off if it has one
+	spot int         // spot of the last of pts
+	why  string      // not empty: it can't
+	near orb.Point   // nearest point of the zone
+	off  float64
+}
+
+// price of a straight run between a and b by what can be added up.
+func (s *site) price(a, b orb.Point) float64 {
+	c := s.metre * dist(a, b)
+	for i, r := range s.regions {
+		l, n := r.inside(a, b)
+		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
+	}
+	return c
+}
+
+// straight is the greatest turn that counts as none.
+const straight = 0.5 * float64(Degree)
+
+// bendPrice is the price of a turn: none, one fitting, or two 45s.
+func (s *site) bendPrice(t float64) float64 {
+	switch {
+	case t <= straight:
+		return 0
+	case t <= math.Pi/4+angleEps:
+		return s.p.Prices.Bend
+	}
+	return 2 * s.p.Prices.Bend
+}
+
+const angleEps = 1e-6
+
+func (s *site) addSpot(sp spot) int {
+	for i := range s.graph.spots {
+		if dist(s.graph.spots[i].at, sp.at) <= 1e-6 {
+			if sp.source >= 0 {
+				s.graph.spots[i].source = sp.source
+			}
+			return i
+		}
+	}
+	s.graph.spots = append(s.graph.spots, sp)
+	return len(s.graph.spots) - 1
+}
+
+// addCorners puts the places round which a way may bend into the graph: the
+// reflex corners, and for rounded corners (short edges in a row, a bend at each
+// of which nobody lays) the meeting point of the long edges beside them and the
+// two ends of a cut across; each also a little off the corner, so that a lead-off
+// has room for a wye before the line.
+func (s *site) addCorners() {
+	z := s.zone
+	short := math.Max(3*s.ls, 0.5)
+	used := make([]bool, len(z.corners))
+	next := make(map[orb.Point]int, len(z.corners))
+	for i, c := range z.corners {
+		next[c.at] = i
+	}
+	for i := range z.corners {
+		c := &z.corners[i]
+		if !c.reflex() || used[i] {
+			continue
+		}
+		// walk back to the first of a rounded corner
+		first := i
+		for k := 0; k < len(z.corners); k++ {
+			p, ok := next[z.corners[first].prev]
+			if !ok || !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
+				break
+			}
+			first = p
+		}
+		last := first
+		turned := 0.0
+		for k := 0; k < len(z.corners); k++ {
+			used[last] = true
+			turned += turn(z.corners[last].prev, z.corners[last].at, z.corners[last].next)
+			s.addSpot(spot{at: z.corners[last].at, corner: &z.corners[last], source: -1})
+			n, ok := next[z.corners[last].next]
+			if !ok || !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
+				break
+			}
+			last = n
+		}
+		a, b := z.corners[first], z.corners[last]
+		u, v := unitVec(a.prev, a.at), unitVec(b.at, b.next)
+		s.addRound(a.at, u, b.at, v, turned, first != last)
+	}
+}
+
+// addRound adds the places for going round a rounded or sharp corner that is
+// entered at a along u and left from b along v.
+func (s *site) addRound(a, u, b, v orb.Point, turned float64, rounded bool) {
+	off := s.ls
+	left := func(d orb.Point) orb.Point { return orb.Point{-d[1], d[0]} } // into the zone
+	if turned < 170*float64(Degree) && turned > 5*float64(Degree) {
+		for _, o := range []float64{0, off} {
+			if o == 0 && !rounded {
+				continue
+			}
+			if m, ok := meet(along(a, left(u), o), u, along(b, left(v), o), v); ok && s.zone.holds(m) {
+				s.addSpot(spot{at: m, source: -1})
+			}
+		}
+	}
+	if turned > 50*float64(Degree) {
+		// the cut across: a line square to the bisector past the outermost point
+		w := add(u, v)
+		if n := math.Hypot(w[0], w[1]); n > 0.1 {
+			w = orb.Point{w[0] / n, w[1] / n}
+			out := math.Max(dot(a, left(w)), dot(b, left(w)))
+			for _, c := range s.zone.corners {
+				if c.reflex() && dist(c.at, a)+dist(c.at, b) < 2*dist(a, b)+s.ls {
+					out = math.Max(out, dot(c.at, left(w)))
+				}
+			}
+			for _, o := range []float64{0, off} {
+				q := along(orb.Point{0, 0}, left(w), out+o)
+				for _, e := range [][2]orb.Point{{along(a, left(u), o), u}, {along(b, left(v), o), v}} {
+					if m, ok := meet(q, w, e[0], e[1]); ok && s.zone.holds(m) {
+						s.addSpot(spot{at: m, source: -1})
+					}
+				}
+			}
+		}
+	}
+}
+
+// meet is the common point of the line through p along u and q along v.
+func meet(p, u, q, v orb.Point) (orb.Point, bool) {
+	den := cross(u, v)
+	if math.Abs(den) < 1e-6 {
+		return p, false
+	}
+	return along(p, u, cross(sub(q, p), v)/den), true
+}
+
+// useful tells whether a way between spot i and the point q can bend at i round
+// its corner.
+func (s *site) useful(i int, q orb.Point) bool {
+	c := s.graph.spots[i].corner
+	if c == nil {
+		return true
+	}
+	d := sub(c.at, q)
+	tol := eps * math.Hypot(d[0], d[1])
+	p, n := cross(d, sub(c.prev, c.at)), cross(d, sub(c.next, c.at))
+	return !(p > tol && n < -tol || p < -tol && n > tol)
+}
+
+// link finds which spots see each other.
+func (s *site) link() {
+	g := &s.graph
+	g.arcs = make([][]arc, len(g.spots))
+	for i := range g.spots {
+		for j := 0; j < i; j++ {
+			a, b := g.spots[i].at, g.spots[j].at
+			if dist(a, b) < s.ls-eps || !s.useful(i, b) || !s.useful(j, a) || !s.zone.clear(a, b) {
+				continue
+			}
+			c := s.price(a, b)
+			g.arcs[i] = append(g.arcs[i], arc{j, c})
+			g.arcs[j] = append(g.arcs[j], arc{i, c})
+		}
+	}
+}
+
+// label is the cheapest way from a source to a spot.
+type label struct {
+	cost float64
+	prev int // spot before, -1 at the start
+}
+
+type item struct {
+	spot int
+	cost float64
+}
+
+type queue []item
+
+func (q queue) Len() int { return len(q) }
+func (q queue) Less(i, j int) bool {
+	if q[i].cost != q[j].cost {
+		return q[i].cost < q[j].cost
+	}
+	return q[i].spot < q[j].spot
+}
+func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *queue) Push(x any)   { *q = append(*q, x.(item)) }
+func (q *queue) Pop() any {
+	o := *q
+	x := o[len(o)-1]
+	*q = o[:len(o)-1]
+	return x
+}
+
+// mayPass tells whether a way may turn by t at spot i, and the price of it.
+func (s *site) mayPass(i int, t float64) (float64, bool) {
+	if k := s.graph.spots[i].source; k >= 0 {
+		if len(s.heads[k].pts) > 1 {
+			return 0, false // the end of a lead-off is its own bend
+		}
+		if s.p.Sources[k].Basin {
+			return 0, t <= s.bend
+		}
+		return s.bendPrice(t), t <= s.join
+	}
+	return s.bendPrice(t), t <= s.bend
+}
+
+// search labels every spot with the cheapest way from source k.
+func (s *site) search(k int) []label {
+	h := &s.heads[k]
+	ls := make([]label, len(s.graph.spots))
+	for i := range ls {
+		ls[i] = label{math.Inf(1), -1}
+	}
+	if h.why != "" {
+		return ls
+	}
+	ls[h.spot].cost = 0
+	q := &queue{{h.spot, 0}}
+	for q.Len() > 0 {
+		it := heap.Pop(q).(item)
+		if it.cost > ls[it.spot].cost {
+			continue
+		}
+		at := s.graph.spots[it.spot].at
+		for _, a := range s.graph.arcs[it.spot] {
+			c := it.cost + a.cost
+			if it.spot != h.spot {
+				t := turn(s.graph.spots[ls[it.spot].prev].at, at, s.graph.spots[a.to].at)
+				bp, ok := s.mayPass(it.spot, t)
+				if !ok {
+					continue
+				}
+				c += bp
+			} else if len(h.pts) > 1 {
+				t := turn(h.pts[0], at, s.graph.spots[a.to].at)
+				if t > s.bend {
+					continue
+				}
+				c += s.bendPrice(t)
+			}
+			if c < ls[a.to].cost-1e-9 {
+				ls[a.to] = label{c, it.spot}
+				heap.Push(q, item{a.to, c})
+			}
+		}
+	}
+	return ls
+}
+
+// way returns the points of the way of source k to spot i, the source first.
+func (s *site) way(k, i int) []orb.Point {
+	n := 0
+	for j := i; j != s.heads[k].spot; j = s.ways[k][j].prev {
+		n++
+	}
+	h := len(s.heads[k].pts)
+	pts := make([]orb.Point, h+n, h+n+3)
+	copy(pts, s.heads[k].pts)
+	for j := i; j != s.heads[k].spot; j = s.ways[k][j].prev {
+		n--
+		pts[h+n] = s.graph.spots[j].at
+	}
+	return pts
+}

@@ -1,0 +1,265 @@
+package route
+
+// A plan is a tree in the making: branches, each the way of one source to its
+// end on another branch or at the target.
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// branch is the way of one source. Its points run downstream. The first head
+// points are given by the source, the last tail points follow from where the
+// branch ends; those between are its free corners.
+type branch struct {
+	src  int
+	pts  []orb.Point
+	head int
+	tail int
+	up   int // branch it ends on; -1: at the target
+	seg  int // segment of that branch (pts[seg] to pts[seg+1])
+	// through: it ends at the very source that seg counts, with no fitting, or
+	// its source lies on the segment (len(pts) == 1).
+	through bool
+	tie     bool // its last run leaves the zone for the target
+	cost    float64
+}
+
+// free returns the range of its free corners.
+func (b *branch) free() (int, int) { return b.head, len(b.pts) - b.tail }
+
+// segments returns the range of segments onto which another branch may join.
+func (b *branch) segments() (int, int) {
+	n := len(b.pts) - 1
+	if b.tie {
+		n--
+	}
+	return b.head - 1, n
+}
+
+type plan struct {
+	end    *end
+	branch []branch // branch[0] ends at the target; parents stand before children
+	cost   float64
+}
+
+func (p *plan) clone() *plan {
+	q := &plan{end: p.end, cost: p.cost, branch: make([]branch, len(p.branch), cap(p.branch))}
+	copy(q.branch, p.branch)
+	return q
+}
+
+func (p *plan) sum() {
+	p.cost = 0
+	for i := range p.branch {
+		p.cost += p.branch[i].cost
+	}
+}
+
+// scratch is memory used again and again within one Solve.
+type scratch struct{ taken []float64 }
+
+// branchPrice adds up a branch, its turns included.
+func (s *site) branchPrice(b *branch) float64 {
+	c := 0.0
+	for i := 0; i+1 < len(b.pts); i++ {
+		c += s.price(b.pts[i], b.pts[i+1])
+		if i > 0 {
+			c += s.bendPrice(turn(b.pts[i-1], b.pts[i], b.pts[i+1]))
+		}
+	}
+	switch {
+	case b.up < 0:
+		c += s.p.Prices.TieIn
+	case !b.through:
+		c += s.p.Prices.Join
+	}
+	return c
+}
+
+// branchKeeps tells whether the branch keeps the rules that it can keep alone.
+func (s *site) branchKeeps(b *branch, e *end) bool {
+	for i := 0; i+1 < len(b.pts); i++ {
+		leadOff := i+1 < b.head
+		tieIn := b.tie && i+2 == len(b.pts)
+		if !leadOff && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
+			return false
+		}
+		if !leadOff && !tieIn && !s.zone.clear(b.pts[i], b.pts[i+1]) {
+			return false
+		}
+		if tieIn && !s.lastRun(e, b.pts[i]) {
+			return false
+		}
+		if i > 0 && turn(b.pts[i-1], b.pts[i], b.pts[i+1]) > s.bend {
+			return false
+		}
+		for j := 0; j+1 < i; j++ {
+			if touches(b.pts[i], b.pts[i+1], b.pts[j], b.pts[j+1]) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// touches tells whether two segments come nearer than a micrometre.
+func touches(a, b, c, d orb.Point) bool {
+	const near = 1e-6
+	if max(a[0], b[0]) < min(c[0], d[0])-near || max(c[0], d[0]) < min(a[0], b[0])-near ||
+		max(a[1], b[1]) < min(c[1], d[1])-near || max(c[1], d[1]) < min(a[1], b[1])-near {
+		return false
+	}
+	ab, cd := sub(b, a), sub(d, c)
+	oc, od := cross(ab, sub(c, a)), cross(ab, sub(d, a))
+	oa, ob := cross(cd, sub(a, c)), cross(cd, sub(b, c))
+	if (oc > 0) != (od > 0) && (oa > 0) != (ob > 0) {
+		return true
+	}
+	return distTo(c, a, b) <= near || distTo(d, a, b) <= near || distTo(a, c, d) <= near || distTo(b, c, d) <= near
+}
+
+// apart tells whether the points of a branch touch no other branch but where
+// it ends. skip is the branch's own place in the plan.
+func (s *site) apart(p *plan, skip int, pts []orb.Point, up, seg int, through bool) bool {
+	for k := range p.branch {
+		if k == skip {
+			continue
+		}
+		o := &p.branch[k]
+		for i := 0; i+1 < len(pts); i++ {
+			last := i+2 == len(pts)
+			for j := 0; j+1 < len(o.pts); j++ {
+				if last && k == up && (j == seg || through && j+1 == seg) {
+					continue
+				}
+				if o.up == skip && skip >= 0 && j+2 == len(o.pts) {
+					continue // a child ends here; it is laid anew anyhow
+				}
+				if touches(pts[i], pts[i+1], o.pts[j], o.pts[j+1]) {
+					return false
+				}
+			}
+			if len(o.pts) == 1 && distTo(o.pts[0], pts[i], pts[i+1]) < 1e-6 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// landing is a way for a line to end on a segment.
+type landing struct {
+	pts     [2]orb.Point // the bend before the stub, the join; or the join alone
+	n       int
+	cost    float64
+	through bool
+}
+
+// land returns the legal ways from q, which is reached from prev (nil: q is
+// the source), onto the segment seg of branch up: slanting at the greatest angle
+// allowed, square with a stub, or none where q lies on the line. It leaves the
+// tests against zone and other branches to the caller.
+func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int, out []landing) []landing {
+	o := &p.branch[up]
+	a, b := o.pts[seg], o.pts[seg+1]
+	l := dist(a, b)
+	u := unitVec(a, b)
+	f := dot(sub(q, a), u)
+	h := cross(u, sub(q, a))
+	side := 1.0
+	if h < 0 {
+		side, h = -1, -h
+	}
+	taken := s.scratch.taken[:0]
+	for k := range p.branch {
+		c := &p.branch[k]
+		if k != self && c.up == up && c.seg == seg && !(c.through && len(c.pts) > 1) {
+			taken = append(taken, dist(a, c.pts[len(c.pts)-1]))
+		}
+	}
+	s.scratch.taken = taken
+	lo, hi := s.ls, l-s.ls
+	if h < 1e-6 {
+		if prev == nil && f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls) {
+			out = append(out, landing{n: 0, through: true})
+		}
+		return out
+	}
+	if hi < lo-eps {
+		return out
+	}
+	sin, cos := math.Sincos(s.join - angleEps)
+	try := func(t float64, stub bool) {
+		if t < lo-eps || t > hi+eps {
+			return
+		}
+		j := along(a, u, t)
+		var n landing
+		if stub {
+			n.pts[0] = along(along(a, u, t-s.ls*cos), orb.Point{-u[1], u[0]}, side*s.ls*sin)
+			n.pts[1], n.n = j, 2
+		} else {
+			n.pts[0], n.n = j, 1
+		}
+		first := n.pts[0]
+		if d := dist(q, first); d < s.ls-eps {
+			return
+		}
+		if prev != nil {
+			t := turn(*prev, q, first)
+			if t > s.bend {
+				return
+			}
+			n.cost += s.bendPrice(t)
+		}
+		if stub {
+			t := turn(q, n.pts[0], n.pts[1])
+			if t > s.bend {
+				return
+			}
+			n.cost += s.bendPrice(t) + s.price(n.pts[0], n.pts[1])
+		} else if turn(q, j, b) > s.join {
+			return
+		}
+		n.cost += s.price(q, first) + s.p.Prices.Join
+		out = append(out, n)
+	}
+	spread := func(t float64, least float64, stub bool) {
+		t = math.Max(t, lo)
+		if t > hi {
+			if !stub {
+				return
+			}
+			t = hi
+		}
+		if freeAt(taken, t, s.ls) {
+			try(t, stub)
+			return
+		}
+		for _, k := range taken {
+			for _, c := range []float64{k + s.ls, k - s.ls} {
+				if c >= least-eps && math.Abs(c-t) < 3*s.ls && freeAt(taken, c, s.ls) {
+					try(c, stub)
+				}
+			}
+		}
+	}
+	t := f + math.Max(h*cos/sin, math.Sqrt(math.Max(0, s.ls*s.ls-h*h)))
+	spread(t, t, false)
+	if h > s.ls*sin+1e-6 {
+		spread(f+s.ls*cos, lo, true)
+	}
+	return out
+}
+
+// freeAt tells whether t is at least ls from every taken place.
+func freeAt(taken []float64, t, ls float64) bool {
+	for _, k := range taken {
+		if math.Abs(k-t) < ls-eps {
+			return false
+		}
+	}
+	return true
+}

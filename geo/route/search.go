@@ -1,0 +1,459 @@
+package route
+
+// Building a plan and making it better.
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"github.com/paulmach/orb"
+)
+
+// attach returns the cheapest legal branch for source k onto branches from on of
+// the plan that costs less than limit, nil if none.
+func (s *site) attach(p *plan, k, from int, limit float64) *branch {
+	h := &s.heads[k]
+	if h.why != "" {
+		return nil
+	}
+	var best *branch
+	var lands [8]landing
+	order := s.near[k]
+	for _, v := range order {
+		base := s.ways[k][v].cost
+		if base >= limit-1e-9 {
+			break
+		}
+		at := s.graph.spots[v].at
+		var prev *orb.Point
+		if v != h.spot {
+			prev = &s.graph.spots[s.ways[k][v].prev].at
+		} else if len(h.pts) > 1 {
+			prev = &h.pts[0]
+		}
+		wayOK := 0 // 0 not known, 1 good, -1 bad
+		for up := from; up < len(p.branch); up++ {
+			o := &p.branch[up]
+			i, n := o.segments()
+			for seg := i; seg < n; seg++ {
+				if base+s.metre*distTo(at, o.pts[seg], o.pts[seg+1]) >= limit-1e-9 {
+					continue
+				}
+				for _, ld := range s.land(p, -1, prev, at, up, seg, lands[:0]) {
+					if base+ld.cost >= limit-1e-9 {
+						continue
+					}
+					if ld.n > 0 && !s.useful(v, ld.pts[0]) {
+						continue
+					}
+					if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
+						if _, ok := s.mayPass(v, turn(*prev, at, ld.pts[0])); !ok {
+							continue
+						}
+					}
+					if wayOK == 0 {
+						wayOK = 1
+						if w := s.way(k, v); len(w) > 1 && !s.apart(p, -1, w, -1, -1, false) {
+							wayOK = -1
+						}
+					}
+					if wayOK < 0 {
+						break
+					}
+					if b := s.landed(p, k, v, up, seg, ld); b != nil && b.cost < limit-1e-9 {
+						best, limit = b, b.cost
+					}
+				}
+			}
+			// into the source at the upper end of a branch
+			if v == h.spot && len(h.pts) == 1 || v != h.spot {
+				if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
+					best, limit = b, b.cost
+				}
+			} else if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
+				best, limit = b, b.cost
+			}
+		}
+	}
+	return best
+}
+
+// landed makes the branch of a landing, nil where zone or other branches forbid.
+func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
+	b := &branch{src: k, head: len(s.heads[k].pts), up: up, seg: seg, through: ld.through}
+	b.pts = append(s.way(k, v), ld.pts[:ld.n]...)
+	b.tail = ld.n
+	for i := len(b.pts) - ld.n; i < len(b.pts); i++ {
+		if i > 0 && !s.zone.clear(b.pts[i-1], b.pts[i]) {
+			return nil
+		}
+	}
+	if !s.apart(p, -1, b.pts, up, seg, false) || !s.branchKeeps(b, p.end) {
+		return nil
+	}
+	b.cost = s.branchPrice(b)
+	return b
+}
+
+// enter makes the branch that runs from spot v into the source at the upper end
+// of branch up.
+func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64) *branch {
+	o := &p.branch[up]
+	if o.head > 1 || len(o.pts) < 2 {
+		return nil
+	}
+	for i := range p.branch {
+		if p.branch[i].up == up && p.branch[i].through && p.branch[i].seg == 0 && len(p.branch[i].pts) > 1 {
+			return nil // one is there already
+		}
+	}
+	a, top := s.graph.spots[v].at, o.pts[0]
+	l := dist(a, top)
+	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.useful(v, top) {
+		return nil
+	}
+	most := s.join
+	if s.p.Sources[o.src].Basin {
+		most = s.bend
+	}
+	if turn(a, top, o.pts[1]) > most || prev != nil && turn(*prev, a, top) > s.bend || !s.zone.clear(a, top) {
+		return nil
+	}
+	if v != s.heads[k].spot && s.graph.spots[v].source >= 0 {
+		if _, ok := s.mayPass(v, turn(*prev, a, top)); !ok {
+			return nil
+		}
+	}
+	b := &branch{src: k, head: len(s.heads[k].pts), tail: 1, up: up, seg: 0, through: true}
+	b.pts = append(s.way(k, v), top)
+	b.cost = s.branchPrice(b)
+	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, p.end) {
+		return nil
+	}
+	return b
+}
+
+// fill attaches the sources, the one nearest to the growing tree first. It
+// returns those that could not be attached.
+func (s *site) fill(p *plan, todo []int) []int {
+	type offer struct {
+		b    *branch
+		seen int // branches looked at
+	}
+	offers := make([]offer, len(todo))
+	for len(todo) > 0 {
+		pick, cost := -1, math.Inf(1)
+		for i, k := range todo {
+			o := &offers[i]
+			if o.b != nil && !s.still(p, o.b) {
+				*o = offer{}
+			}
+			limit := math.Inf(1)
+			if o.b != nil {
+				limit = o.b.cost
+			}
+			if b := s.attach(p, k, o.seen, limit); b != nil {
+				o.b = b
+			}
+			o.seen = len(p.branch)
+			if o.b != nil && o.b.cost < cost-1e-9 {
+				pick, cost = i, o.b.cost
+			}
+		}
+		if pick < 0 {
+			return todo
+		}
+		p.branch = append(p.branch, *offers[pick].b)
+		todo = slices.Delete(slices.Clone(todo), pick, pick+1)
+		offers = slices.Delete(offers, pick, pick+1)
+	}
+	return nil
+}
+
+// still tells whether an offer made earlier can still be taken.
+func (s *site) still(p *plan, b *branch) bool {
+	return s.apart(p, -1, b.pts, b.up, b.seg, b.through) && s.roomy(p, b, -1)
+}
+
+// roomy tells whether the join of b keeps its distance from the other joins and
+// corners of the segment it ends on.
+func (s *site) roomy(p *plan, b *branch, self int) bool {
+	if b.up < 0 {
+		return true
+	}
+	o := &p.branch[b.up]
+	j := b.pts[len(b.pts)-1]
+	if b.through && len(b.pts) > 1 {
+		for i := range p.branch {
+			c := &p.branch[i]
+			if i != self && c.up == b.up && c.through && len(c.pts) > 1 {
+				return false
+			}
+		}
+		return true
+	}
+	t, l := dist(o.pts[b.seg], j), dist(o.pts[b.seg], o.pts[b.seg+1])
+	if t < s.ls-eps || t > l-s.ls+eps {
+		return false
+	}
+	for i := range p.branch {
+		c := &p.branch[i]
+		if i != self && c.up == b.up && c.seg == b.seg && !(c.through && len(c.pts) > 1) &&
+			math.Abs(dist(o.pts[b.seg], c.pts[len(c.pts)-1])-t) < s.ls-eps {
+			return false
+		}
+	}
+	return true
+}
+
+// build makes a plan whose trunk is the way of source first. It returns also
+// the sources that found no way.
+func (s *site) build(e *end, first int, rest []int) (*plan, []int) {
+	t := s.trunk(first, e)
+	if t == nil {
+		return nil, append([]int{first}, rest...)
+	}
+	p := &plan{end: e, branch: make([]branch, 0, len(s.heads))}
+	p.branch = append(p.branch, *t)
+	left := s.fill(p, rest)
+	p.sum()
+	return p, left
+}
+
+// improve changes the plan while rules hold and the price falls.
+func (s *site) improve(p *plan, rounds int) *plan {
+	for range rounds {
+		before := p.cost
+		p = s.replant(p)
+		p = s.polish(p)
+		if p.cost > before-1e-6 {
+			break
+		}
+	}
+	return p
+}
+
+// replant takes each branch with all that hangs on it out of the plan and puts
+// its sources back, nearest first.
+func (s *site) replant(p *plan) *plan {
+	for i := 1; i < len(p.branch); i++ {
+		out := make([]bool, len(p.branch))
+		out[i] = true
+		var todo []int
+		for j := i; j < len(p.branch); j++ {
+			if j > i && p.branch[j].up >= 0 && out[p.branch[j].up] {
+				out[j] = true
+			}
+			if out[j] {
+				todo = append(todo, p.branch[j].src)
+			}
+		}
+		q := &plan{end: p.end, branch: make([]branch, 0, cap(p.branch))}
+		place := make([]int, len(p.branch))
+		for j, b := range p.branch {
+			if out[j] {
+				continue
+			}
+			place[j] = len(q.branch)
+			if b.up >= 0 {
+				b.up = place[b.up]
+			}
+			q.branch = append(q.branch, b)
+		}
+		sort.Ints(todo)
+		if left := s.fill(q, todo); len(left) > 0 {
+			continue
+		}
+		q.sum()
+		if q.cost < p.cost-1e-6 {
+			p = q
+			i = 0
+		}
+	}
+	return p
+}
+
+// relay lays the tails of all branches that hang on branch k anew after it has
+// changed. It returns false where one finds no legal end.
+func (s *site) relay(p *plan, k int) bool {
+	var lands [8]landing
+	for c := range p.branch {
+		b := &p.branch[c]
+		if b.up != k {
+			continue
+		}
+		if b.through && len(b.pts) > 1 { // into the source at the top, which stays
+			n := len(b.pts)
+			o := &p.branch[k]
+			most := s.join
+			if s.p.Sources[o.src].Basin {
+				most = s.bend
+			}
+			if turn(b.pts[n-2], b.pts[n-1], o.pts[1]) > most {
+				return false
+			}
+			continue
+		}
+		body := b.pts[:len(b.pts)-b.tail]
+		q := body[len(body)-1]
+		var prev *orb.Point
+		if len(body) > 1 {
+			prev = &body[len(body)-2]
+		}
+		o := &p.branch[k]
+		i, n := o.segments()
+		var best *branch
+		for seg := max(i, b.seg-1); seg < min(n, b.seg+2); seg++ {
+			for _, ld := range s.land(p, c, prev, q, k, seg, lands[:0]) {
+				nb := *b
+				nb.pts = append(slices.Clone(body), ld.pts[:ld.n]...)
+				nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
+				nb.cost = s.branchPrice(&nb)
+				if best != nil && nb.cost >= best.cost-1e-9 {
+					continue
+				}
+				if !s.branchKeeps(&nb, p.end) || !s.apart(p, c, nb.pts, k, seg, nb.through) {
+					continue
+				}
+				best = &nb
+			}
+		}
+		if best == nil {
+			return false
+		}
+		p.branch[c] = *best
+		if !s.relay(p, c) {
+			return false
+		}
+	}
+	return true
+}
+
+// with returns the plan in which branch k has the points pts for its head and
+// free corners (and target), its own tail and all that hangs on it laid anew; nil
+// where a rule forbids it or it costs more than limit.
+func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
+	q := p.clone()
+	b := &q.branch[k]
+	old := b.pts
+	if b.up < 0 || b.through {
+		b.pts = pts
+	} else {
+		// lay its tail anew
+		var prev *orb.Point
+		if len(pts) > 1 {
+			prev = &pts[len(pts)-2]
+		}
+		var lands [8]landing
+		var best *branch
+		o := &q.branch[b.up]
+		i, n := o.segments()
+		for seg := max(i, b.seg-1); seg < min(n, b.seg+2); seg++ {
+			for _, ld := range s.land(q, k, prev, pts[len(pts)-1], b.up, seg, lands[:0]) {
+				nb := *b
+				nb.pts = append(slices.Clone(pts), ld.pts[:ld.n]...)
+				nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
+				nb.cost = s.branchPrice(&nb)
+				if best == nil || nb.cost < best.cost-1e-9 {
+					best = &nb
+				}
+			}
+		}
+		if best == nil {
+			return nil
+		}
+		*b = *best
+	}
+	_ = old
+	b.cost = s.branchPrice(b)
+	if !s.branchKeeps(b, p.end) {
+		return nil
+	}
+	if !s.relay(q, k) {
+		return nil
+	}
+	if !s.apart(q, k, b.pts, b.up, b.seg, b.through) {
+		return nil
+	}
+	q.sum()
+	return q
+}
+
+// polish moves, slides and drops corners.
+func (s *site) polish(p *plan) *plan {
+	steps := []float64{2, 0.7, 0.25, 0.08}
+	for _, step := range steps {
+		for again := true; again; {
+			again = false
+			for k := 0; k < len(p.branch); k++ {
+				if q := s.nudge(p, k, step); q != nil {
+					p, again = q, true
+				}
+			}
+		}
+	}
+	return p
+}
+
+// nudge tries the moves of one branch at one step and returns a cheaper plan,
+// or nil.
+func (s *site) nudge(p *plan, k int, step float64) *plan {
+	var got *plan
+	try := func(pts []orb.Point) bool {
+		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 {
+			p, got = q, q
+			return true
+		}
+		return false
+	}
+	keep := func() []orb.Point {
+		b := &p.branch[k]
+		if b.up < 0 || b.through {
+			return slices.Clone(b.pts)
+		}
+		return slices.Clone(b.pts[:len(b.pts)-b.tail])
+	}
+	for i := p.branch[k].head; ; i++ {
+		b := &p.branch[k]
+		lo, hi := b.free()
+		if i < lo || i >= hi {
+			break
+		}
+		// drop
+		if pts := keep(); try(slices.Delete(pts, i, i+1)) {
+			i--
+			continue
+		}
+		// move
+		var u orb.Point
+		if i+1 < len(b.pts) && dist(b.pts[i-1], b.pts[i+1]) > 1e-3 {
+			u = unitVec(b.pts[i-1], b.pts[i+1])
+		} else {
+			u = unitVec(b.pts[i-1], b.pts[i])
+		}
+		for d := range 8 {
+			sin, cos := math.Sincos(float64(d) * math.Pi / 4)
+			v := orb.Point{u[0]*cos - u[1]*sin, u[0]*sin + u[1]*cos}
+			pts := keep()
+			pts[i] = along(pts[i], v, step)
+			if try(pts) {
+				break
+			}
+		}
+		// slide the segment to the next corner sideways
+		b = &p.branch[k]
+		if _, hi := b.free(); i+1 < hi {
+			w := unitVec(b.pts[i], b.pts[i+1])
+			for _, side := range []float64{step, -step} {
+				pts := keep()
+				v := orb.Point{-w[1], w[0]}
+				pts[i], pts[i+1] = along(pts[i], v, side), along(pts[i+1], v, side)
+				if try(pts) {
+					break
+				}
+			}
+		}
+	}
+	return got
+}
