@@ -1,0 +1,90 @@
+package route
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/paulmach/orb"
+)
+
+// drawSVG draws a lot with its tree, for looking at.
+func drawSVG(l lot, t *Tree) string {
+	b := l.problem.Zone.Bound().Union(l.outline.Bound()).Extend(l.problem.Targets[0].At)
+	const k = 14
+	var sb strings.Builder
+	x := func(p orb.Point) string { return fmt.Sprintf("%.2f,%.2f ", (p[0]-b.Min[0]+1)*k, (b.Max[1]-p[1]+1)*k) }
+	ring := func(r orb.LineString, style string) {
+		sb.WriteString(`<polyline points="`)
+		for _, p := range r {
+			sb.WriteString(x(p))
+		}
+		sb.WriteString(`" ` + style + "/>\n")
+	}
+	fmt.Fprintf(&sb, `<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f"><rect width="100%%" height="100%%" fill="white"/>`, (b.Max[0]-b.Min[0]+2)*k, (b.Max[1]-b.Min[1]+2)*k)
+	ring(orb.LineString(l.outline), `fill="none" stroke="black" stroke-width="2"`)
+	if len(l.house) > 0 {
+		ring(orb.LineString(l.house), `fill="#ccc" stroke="#555"`)
+	}
+	for _, poly := range l.problem.Zone {
+		for _, r := range poly {
+			ring(orb.LineString(r), `fill="none" stroke="#7a7" stroke-dasharray="3,3"`)
+		}
+	}
+	if t != nil {
+		for i, r := range t.Runs {
+			c := "#04c"
+			if r.LeadOff || r.TieIn {
+				c = "#c60"
+			}
+			if r.Kept {
+				c = "#808"
+			}
+			ring(t.Line(i), `fill="none" stroke="`+c+`" stroke-width="2.5"`)
+		}
+		for _, n := range t.Nodes {
+			c := [...]string{"#fff", "#0a0", "#d00", "#000"}[n.Kind]
+			var px, py float64
+			fmt.Sscanf(x(n.At), "%f,%f", &px, &py)
+			fmt.Fprintf(&sb, `<circle cx="%.2f" cy="%.2f" r="3.5" fill="%s" stroke="black"/>`, px, py, c)
+		}
+		fmt.Fprintf(&sb, `<text x="5" y="14" font-size="13">%.2f m, cost %.2f</text>`, t.Length, t.Cost)
+	}
+	sb.WriteString("</svg>\n")
+	return sb.String()
+}
+
+// TestDraw writes pictures of solved lots to the folder named by ROUTE_DRAW.
+func TestDraw(t *testing.T) {
+	dir := os.Getenv("ROUTE_DRAW")
+	if dir == "" {
+		t.Skip("ROUTE_DRAW names no folder for the pictures")
+	}
+	for seed := int64(1); seed <= 12; seed++ {
+		l := newLot(seed, 8)
+		r, err := Solve(&l.problem)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Best == nil || len(r.Unreached) > 0 {
+			t.Logf("lot %d: %+v %+v", seed, r.Alternatives, r.Unreached)
+		}
+		if err := os.WriteFile(fmt.Sprintf("%s/lot%02d.svg", dir, seed), []byte(drawSVG(l, r.Best)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkSolve(b *testing.B) {
+	var ls []lot
+	for seed := int64(1); seed <= 50; seed++ {
+		ls = append(ls, newLot(seed, 8))
+	}
+	b.ResetTimer()
+	for i := range b.N {
+		if _, err := Solve(&ls[i%len(ls)].problem); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
