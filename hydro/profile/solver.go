@@ -1,0 +1,606 @@
+package profile
+
+// The solver: what is gathered once, which slopes are tried, flows and sizes in
+// turn.
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Solver keeps the memory of a search so that the next one need not ask for
+// it. One goroutine at a time may use it.
+type Solver struct {
+	slab     slab
+	labels   []label
+	combs    []combination
+	arrive   []combination
+	merged   []combination
+	h        []pt
+	x        []float64
+	lim      limits
+	geo      []pieces
+	corners  []corner
+	pipes    []barrel
+	order    []int // upstream first
+	children []int
+	span     [][2]int32
+	allowed  []uint64
+	floor    []float64 // slope asked of each reach by the rules
+	cap      []float64 // slope that carries the flow, by reach and pipe
+	fall     []float64 // least fall, by reach and pipe
+	base     []float64 // price at invert 0, by reach and pipe
+	flow     []float64
+	before   []float64
+	pipeOf   []int
+	stripOf  []int
+	upOf     []float64
+	downOf   []float64
+	pinned   []bool
+	roots    []root
+	rain     rainfall
+	stuck    int
+	deepest  float64 // lowest level given anywhere
+	bottom   float64 // a level under which nothing is looked for
+	common   float64 // the share of the slope
+	hand     float64 // kept in hand for rounding, m
+	met      bool    // the last search arrived with every rule kept
+
+	noDominance bool // for tests
+}
+
+// NewSolver returns an empty solver.
+func NewSolver() *Solver { return &Solver{} }
+
+// barrel is a pipe of the stock in plain numbers.
+type barrel struct {
+	inside float64
+	top    float64 // invert to outside top
+	wall   float64
+	full   float64 // full flow at slope 1, one pipe, m3/s
+}
+
+// root is a reach that ends at the outlet, with what was chosen for it.
+type root struct {
+	reach int
+	label int32
+	d     float64
+	cost  float64
+}
+
+func size[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
+}
+
+// steady is the relative change of a flow that counts as none.
+const steady = 1e-6
+
+// Solve chooses inverts and sizes for p and writes them into out, whose memory
+// it uses again. The error, if any, is one of the problem as put.
+// Cost: for n reaches and k pipes about n·k labels, each a few comparisons,
+// once for each slope tried and each round of flows.
+func (s *Solver) Solve(p *Problem, out *Result) error {
+	if err := p.check(); err != nil {
+		return err
+	}
+	if err := s.gather(p); err != nil {
+		return err
+	}
+	rounds := p.Rules.MostRounds
+	if rounds <= 0 {
+		rounds = 20
+	}
+	n := len(p.Reaches)
+	out.Settled = false
+	s.hand = 0
+	if err := s.flows(p, false); err != nil {
+		return err
+	}
+	for r := 1; ; r++ {
+		out.Rounds = r
+		s.capacities(p)
+		if err := s.grade(p); err != nil {
+			return err
+		}
+		copy(s.before, s.flow)
+		if err := s.flows(p, true); err != nil {
+			return err
+		}
+		same := true
+		for i := range n {
+			if abs(s.flow[i]-s.before[i]) > steady*s.before[i] {
+				same = false
+				break
+			}
+		}
+		if same {
+			out.Settled = true
+			break
+		}
+		if r >= rounds {
+			break
+		}
+		if r > rounds/2 {
+			// It swings: keep the greater flow of the two, which is safe and
+			// settles it; what was swinging is told.
+			for i := range n {
+				s.flow[i] = max(s.flow[i], s.before[i])
+			}
+		}
+	}
+	s.finish(p, out)
+	if !s.met {
+		return nil
+	}
+	// Rounding may have taken the last millimetres of a rule that binds: lay
+	// again with so much in hand.
+	for range 4 {
+		lost := max(0, -float64(out.Margin))
+		for _, b := range out.Breaches {
+			if b.Kind == Depth || b.Kind == Utility || b.Kind == TieIn {
+				lost = max(lost, abs(b.Measured-b.Required))
+			}
+		}
+		if lost == 0 {
+			return nil
+		}
+		s.hand += lost + 1e-6
+		if err := s.grade(p); err != nil {
+			return err
+		}
+		s.finish(p, out)
+	}
+	return nil
+}
+
+// gather turns the problem into plain numbers, upstream first.
+func (s *Solver) gather(p *Problem) error {
+	n, np := len(p.Reaches), len(p.Stock)
+	s.geo = size(s.geo, n)
+	s.span = size(s.span, n)
+	s.allowed = size(s.allowed, n)
+	s.floor = size(s.floor, n)
+	s.flow = size(s.flow, n)
+	s.before = size(s.before, n)
+	s.pipeOf = size(s.pipeOf, n)
+	s.stripOf = size(s.stripOf, n)
+	s.upOf = size(s.upOf, n)
+	s.downOf = size(s.downOf, n)
+	s.pinned = size(s.pinned, n)
+	s.cap = size(s.cap, n*np)
+	s.fall = size(s.fall, n*np)
+	s.base = size(s.base, n*np)
+	s.pipes = size(s.pipes, np)
+	for k := range p.Stock {
+		q := &p.Stock[k]
+		d := float64(q.Inside)
+		wall := float64(q.Outside-q.Inside) / 2
+		s.pipes[k] = barrel{inside: d, wall: wall, top: d + wall, full: fullFlow(d, float64(q.N), 1)}
+	}
+
+	// Children by reach, then the order.
+	s.children = size(s.children, n)
+	for i := range s.geo {
+		s.geo[i].down = p.Reaches[i].Down
+		s.geo[i].firstChild, s.geo[i].lastChild = 0, 0
+	}
+	for i := range s.geo {
+		if d := s.geo[i].down; d >= 0 {
+			s.geo[d].lastChild++
+		}
+	}
+	at := 0
+	for i := range s.geo {
+		c := s.geo[i].lastChild
+		s.geo[i].firstChild, s.geo[i].lastChild = at, at
+		at += c
+	}
+	for i := range s.geo {
+		if d := s.geo[i].down; d >= 0 {
+			s.children[s.geo[d].lastChild] = i
+			s.geo[d].lastChild++
+		}
+	}
+	s.order = s.order[:0]
+	for i := range s.geo {
+		if s.geo[i].down < 0 {
+			s.order = append(s.order, i)
+		}
+	}
+	for x := 0; x < len(s.order); x++ {
+		g := &s.geo[s.order[x]]
+		s.order = append(s.order, s.children[g.firstChild:g.lastChild]...)
+	}
+	if len(s.order) != n {
+		for i := range s.geo {
+			if !slices.Contains(s.order, i) {
+				return fmt.Errorf("hydro/profile: reach %d does not reach the outlet: the reaches below it run in a ring", i)
+			}
+		}
+	}
+	slices.Reverse(s.order)
+
+	s.corners = s.corners[:0]
+	s.deepest = float64(p.End.TieIn)
+	for i := range p.Reaches {
+		s.survey(p, i)
+		for _, st := range p.Reaches[i].Ground {
+			s.deepest = min(s.deepest, float64(st.Ground))
+		}
+		if v := p.Reaches[i].Start.Invert; v != nil {
+			s.deepest = min(s.deepest, float64(*v))
+		}
+	}
+	return nil
+}
+
+// survey fills the geometry of reach i.
+func (s *Solver) survey(p *Problem, i int) {
+	r := &p.Reaches[i]
+	g := &s.geo[i]
+	g.length = float64(r.Length)
+	g.drop = float64(r.Drop)
+	g.alpha = r.DepthPrice * g.length / 2
+	g.fixed = r.Start.Invert != nil
+	g.start, g.startTop = math.Inf(1), math.Inf(1)
+	if r.Start.AtMost != nil {
+		g.start = float64(*r.Start.AtMost)
+	}
+	if g.fixed {
+		g.start = float64(*r.Start.Invert)
+	}
+	if r.Start.Cover != nil {
+		g.startTop = float64(r.Ground[0].Ground) - float64(*r.Start.Cover)
+	}
+	g.area = 0
+	for j := 1; j < len(r.Ground); j++ {
+		a, b := r.Ground[j-1], r.Ground[j]
+		g.area += float64(b.At-a.At) * float64(a.Ground+b.Ground) / 2
+	}
+	bed := float64(p.Rules.Bedding)
+	for k := range p.Stock {
+		s.base[i*len(p.Stock)+k] = r.Fixed + r.TrenchPrice*g.length +
+			float64(r.Count)*p.Stock[k].Price*g.length +
+			r.DepthPrice*(g.area+(s.pipes[k].wall+bed)*g.length)
+	}
+	s.allowed[i] = 0
+	if r.Pipes == nil {
+		s.allowed[i] = 1<<len(p.Stock) - 1
+		if len(p.Stock) == 64 {
+			s.allowed[i] = math.MaxUint64
+		}
+	}
+	for _, k := range r.Pipes {
+		s.allowed[i] |= 1 << k
+	}
+	ways := 1
+	for _, c := range r.Crossings {
+		if c.Pass == Either {
+			ways *= 2
+		}
+	}
+	g.strips = size(g.strips, ways)
+	for w := range ways {
+		s.strip(p, i, &g.strips[w], w)
+	}
+}
+
+// strip builds the hulls of reach i for one way of passing its crossings: bit
+// b of way says that crossing number b of kind Either is passed under.
+func (s *Solver) strip(p *Problem, i int, st *strip, way int) {
+	r := &p.Reaches[i]
+	cover, depth := float64(p.Rules.LeastCover), float64(p.Rules.GreatestDepth)-float64(p.Rules.Bedding)
+	n := len(r.Ground)
+	st.c0, st.c1 = float64(r.Ground[0].Ground)-cover, float64(r.Ground[n-1].Ground)-cover
+	st.b0, st.b1 = float64(r.Ground[0].Ground)-depth, float64(r.Ground[n-1].Ground)-depth
+	st.under, st.over = st.under[:0], st.over[:0]
+	for _, q := range r.Ground[1 : n-1] {
+		t := float64(q.At / r.Length)
+		if t < 1e-9 || t > 1-1e-9 {
+			continue
+		}
+		st.under = append(st.under, corner{t, float64(q.Ground) - cover})
+		st.over = append(st.over, corner{t, float64(q.Ground) - depth})
+	}
+	bit := 0
+	for _, c := range r.Crossings {
+		t := float64(c.At / r.Length)
+		over, under := c.Pass == Over, c.Pass == Under
+		low, high := float64(c.Low), float64(c.High)
+		switch c.Pass {
+		case Either:
+			under = way>>bit&1 == 1
+			over = !under
+			bit++
+		case Within:
+			over, under = true, true
+			low, high = high, low
+		}
+		if under {
+			switch {
+			case t < 1e-9:
+				st.c0 = min(st.c0, low)
+			case t > 1-1e-9:
+				st.c1 = min(st.c1, low)
+			default:
+				st.under = insert(st.under, corner{t, low})
+			}
+		}
+		if over {
+			switch {
+			case t < 1e-9:
+				st.b0 = max(st.b0, high)
+			case t > 1-1e-9:
+				st.b1 = max(st.b1, high)
+			default:
+				st.over = insert(st.over, corner{t, high})
+			}
+		}
+	}
+	fixed := r.Start.Invert != nil
+	st.under = hull(st.under, 1, st.c0, st.c1, fixed)
+	st.over = hull(st.over, -1, st.b0, st.b1, fixed)
+}
+
+func insert(c []corner, x corner) []corner {
+	n := len(c)
+	for n > 0 && c[n-1].t > x.t {
+		n--
+	}
+	return slices.Insert(c, n, x)
+}
+
+// hull keeps, in place, the corners of the lower (side 1) or upper (side -1)
+// hull of the points, and of them those that lie beyond the chord from z0 to
+// z1, unless all is asked for.
+func hull(c []corner, side, z0, z1 float64, all bool) []corner {
+	n := 0
+	for _, q := range c {
+		if !all && side*(q.z-(z0+(z1-z0)*q.t)) >= 0 {
+			continue
+		}
+		for n > 0 && c[n-1].t >= q.t-1e-12 { // the same place: the tighter
+			if side*(c[n-1].z-q.z) <= 0 {
+				q = c[n-1]
+			}
+			n--
+		}
+		for n > 1 && side*((c[n-1].z-c[n-2].z)*(q.t-c[n-2].t)-(q.z-c[n-2].z)*(c[n-1].t-c[n-2].t)) >= 0 {
+			n--
+		}
+		c[n] = q
+		n++
+	}
+	return c[:n]
+}
+
+// capacities sets the slope that carries the flow, by reach and pipe.
+func (s *Solver) capacities(p *Problem) {
+	np := len(s.pipes)
+	for i := range p.Reaches {
+		q := s.flow[i] / float64(p.Reaches[i].Count)
+		for k := range s.pipes {
+			v := q / s.pipes[k].full
+			s.cap[i*np+k] = v * v
+		}
+	}
+}
+
+// falls sets the least fall by reach and pipe from s.floor, the sizes' own
+// least slopes and the flows, and the level under which nothing is looked for.
+func (s *Solver) falls(p *Problem) {
+	np := len(s.pipes)
+	room := 60.0
+	for i := range p.Reaches {
+		var widest float64
+		for k := range s.pipes {
+			v := max(s.floor[i], float64(p.Stock[k].LeastSlope), s.cap[i*np+k]) * s.geo[i].length
+			s.fall[i*np+k] = v
+			if s.allowed[i]&(1<<k) != 0 {
+				widest = v
+			}
+		}
+		room += widest
+	}
+	s.bottom = s.deepest - room
+}
+
+// try searches under s.floor. With complete every reach has a way to be laid;
+// margin is then how far the highest possible arrival lies above the tie-in at
+// the lowest root, and s.roots holds the choice: with ok the cheapest, else the
+// one nearest to arriving.
+func (s *Solver) try(p *Problem, how relax) (margin float64, complete, ok bool) {
+	s.falls(p)
+	if !s.search(p, how) {
+		return math.Inf(-1), false, false
+	}
+	tie, most := float64(p.End.TieIn)+s.hand, math.Inf(1)
+	if p.End.AtMost != nil && how < anyStart {
+		most = float64(*p.End.AtMost)
+	}
+	s.roots = s.roots[:0]
+	margin, ok = math.Inf(1), true
+	s.met = false
+	for _, i := range s.order {
+		if s.geo[i].down >= 0 {
+			continue
+		}
+		r := s.arriveAt(i, tie, most)
+		margin = min(margin, s.highest(i).d-tie)
+		if r.label < 0 {
+			ok = false
+			r = s.highest(i)
+			if r.d >= tie { // every way arrives too high
+				r = s.lowestArrival(i)
+			}
+		}
+		s.roots = append(s.roots, r)
+	}
+	s.met = ok && how == strict
+	return margin, true, ok
+}
+
+// arriveAt is the cheapest way for root i to arrive in [tie, most]; label -1
+// where there is none.
+func (s *Solver) arriveAt(i int, tie, most float64) root {
+	best := root{reach: i, label: -1, cost: math.Inf(1)}
+	for l := s.span[i][0]; l < s.span[i][1]; l++ {
+		f := s.slab.pts(s.labels[l].f)
+		lo, hi := max(f[0].x, tie), min(f[len(f)-1].x, most)
+		if lo > hi+tight {
+			continue
+		}
+		d := max(min(max(f[lowest(f)].x, lo), hi), f[0].x)
+		if c := at(f, d); c < best.cost {
+			best = root{i, l, d, c}
+		}
+	}
+	return best
+}
+
+// highest is the highest way for root i to arrive; of equals the cheapest.
+func (s *Solver) highest(i int) root {
+	best := root{reach: i, label: -1, d: math.Inf(-1)}
+	for l := s.span[i][0]; l < s.span[i][1]; l++ {
+		f := s.slab.pts(s.labels[l].f)
+		e := f[len(f)-1]
+		if e.x > best.d+tight || e.x > best.d-tight && e.y < best.cost {
+			best = root{i, l, e.x, e.y}
+		}
+	}
+	return best
+}
+
+func (s *Solver) lowestArrival(i int) root {
+	best := root{reach: i, label: -1, d: math.Inf(1)}
+	for l := s.span[i][0]; l < s.span[i][1]; l++ {
+		if e := s.slab.pts(s.labels[l].f)[0]; e.x < best.d {
+			best = root{i, l, e.x, e.y}
+		}
+	}
+	return best
+}
+
+// settle writes the chosen labels into the reaches.
+func (s *Solver) settle(p *Problem, how relax) {
+	for _, r := range s.roots {
+		s.unwind(p, r.reach, r.label, r.d, how)
+	}
+}
+
+// ask sets the slope asked of every reach that is not pinned.
+func (s *Solver) ask(slope float64) {
+	for i := range s.floor {
+		if !s.pinned[i] {
+			s.floor[i] = slope
+		}
+	}
+}
+
+// grade finds the slopes: the target, a share of the fall, or the least; then
+// the least without the rules that cannot be kept. The profile is in s.pipeOf,
+// s.upOf and s.downOf.
+func (s *Solver) grade(p *Problem) error {
+	target, least := float64(p.Rules.TargetSlope), float64(p.Rules.LeastSlope)
+	for i := range s.pinned {
+		s.pinned[i] = false
+	}
+	s.ask(target)
+	s.common = target
+	above, _, ok := s.try(p, strict)
+	if ok {
+		s.settle(p, strict)
+		return nil
+	}
+	s.ask(least)
+	s.common = least
+	below, complete, ok := s.try(p, strict)
+	if ok && target > least {
+		s.share(p, below, above)
+		return nil
+	}
+	how := strict
+	for !complete && how < anyStart {
+		how++
+		_, complete, _ = s.try(p, how)
+	}
+	if !complete {
+		return fmt.Errorf("hydro/profile: reach %d may use no pipe as wide as those that run into it", s.stuck)
+	}
+	s.settle(p, how)
+	return nil
+}
+
+// share gives the reaches that bind the greatest common slope that still
+// arrives, pins them there, and lets the others have as much as they can, in
+// turn. below and above are the margins at the least slope and at the target.
+func (s *Solver) share(p *Problem, below, above float64) {
+	target, lo := float64(p.Rules.TargetSlope), float64(p.Rules.LeastSlope)
+	ml, mh := below, above
+	for turn := range 8 {
+		hi := target
+		for range 30 {
+			if hi-lo < 1e-7 || ml >= 0 && ml < 1e-6 {
+				break
+			}
+			// The margin falls almost straight with the slope; keep off the
+			// ends so that both close in.
+			v := (lo + hi) / 2
+			if mh < 0 && !math.IsInf(mh, -1) {
+				v = lo + (hi-lo)*ml/(ml-mh)
+				v = min(max(v, lo+(hi-lo)*0.001), hi-(hi-lo)*0.001)
+			}
+			s.ask(v)
+			m, _, ok := s.try(p, strict)
+			if ok {
+				lo, ml = v, m
+			} else {
+				hi, mh = v, m
+			}
+		}
+		s.ask(lo)
+		if turn == 0 {
+			s.common = lo
+		}
+		s.try(p, strict)
+		if !s.pin(p) {
+			break
+		}
+		s.ask(target)
+		m, _, ok := s.try(p, strict)
+		if ok {
+			lo = target
+			break
+		}
+		mh = m
+	}
+	s.ask(lo)
+	s.try(p, strict)
+	s.settle(p, strict)
+}
+
+// pin holds the reaches of the binding ways of the highest profile at their
+// slopes, and reports whether any is new.
+func (s *Solver) pin(p *Problem) bool {
+	fresh := false
+	for _, i := range s.order {
+		if s.geo[i].down >= 0 {
+			continue
+		}
+		r := s.highest(i)
+		s.unwind(p, i, r.label, r.d, strict)
+		if r.d > float64(p.End.TieIn)+1e-4 {
+			continue // this root has fall to spare
+		}
+		fresh = s.bindingWay(p, i, func(j int) bool {
+			was := s.pinned[j]
+			s.pinned[j] = true
+			return !was
+		}) || fresh
+	}
+	return fresh
+}
