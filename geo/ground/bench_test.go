@@ -1,0 +1,25 @@
+package ground
+
+import (
+	"math"
+	"testing"
+
+	"github.com/paulmach/orb"
+)
+
+func BenchmarkTriangulate100k(b *testing.B) {
+	shots := shotsOn(1, 100000, 1000, func(x, y float64) float64 { return math.Sin(x / 30) })
+	for b.Loop() {
+		if _, err := Triangulate(shots, nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkProfile100m(b *testing.B) {
+	r := mustRaster(b, gridOf(400, 400, 1, func(x, y float64) float64 { return math.Sin(x / 30) }))
+	l := orb.LineString{{100.3, 100.7}, {171.1, 171.2}}
+	for b.Loop() {
+		r.Along(l)
+	}
+}
