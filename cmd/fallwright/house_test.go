@@ -21,6 +21,7 @@ var rooms = map[string][]string{
 	"api":                 {"openapi", "parcels", "geo", "hydro", "sampledata"},
 	"openapi":             {},
 	"sampledata":          {},
+	"sampledata/generate": {"geo"},
 	"parcels":             {"geo", "hydro"},
 	"parcels/verify":      {"parcels"},
 	"parcels/display":     {"geo/unit", "hydro"},
