@@ -1,0 +1,20 @@
+// Package zone owns the trench zone: where on a lot a trench, edge to edge, may
+// lie.
+//
+// Unit and frame: metres in the plane of one site (package frame). Distances
+// are named types of package unit. Arcs lie on the safe side: a zone is never
+// closer to a line or a thing than asked, and never more than a millimetre
+// further off. Verdicts on a drawn line (CheckLine) don't use the polygon at
+// all but exact distances; touching at exactly the distance passes.
+//
+// The exported pieces:
+//
+//   - Lot is a parcel with the clearance of each of its lines; KeepOut is a
+//     thing that takes ground away with the clearance it asks for.
+//   - Trench gives the Zone of a lot: where the trench may lie. CentreLine
+//     gives the zone of the trench's middle, half its width further in.
+//     A zone that is empty always says why.
+//   - Walls takes a roof outline in by its overhang.
+//
+// It may import geo/unit, geo/shape, geo/internal/geosop and orb; it is pure.
+package zone
