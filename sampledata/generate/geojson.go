@@ -267,7 +267,6 @@ func (s *site) write(to func(xy) [2]float64, decimals int, crs string) []byte {
 	}
 	b.WriteString("{\n")
 	put("", "site", "quillmere_hollow")
-	put("", "title", "Quillmere Hollow, an invented subdivision: no real place, people or records")
 	if crs != "" {
 		put("", "crs", crs)
 	}

@@ -42,7 +42,7 @@ func smooth(t float64) float64 {
 func lowLot(p uv) float64 {
 	du := math.Min(p.u-346, 434-p.u) // inside positive
 	dv := math.Min(-183-p.v, p.v+330)
-	return -3.4 * smooth(du/16) * smooth(dv/16)
+	return -3.0 * smooth(du/30) * smooth(dv/28)
 }
 
 // swaleSag is a low spot in the rear swale where a neighbour filled it: the
