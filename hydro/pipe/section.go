@@ -38,16 +38,36 @@ func Circle(d, y unit.Length) (Section, error) {
 	return section(float64(d), float64(y)), nil
 }
 
+// Conveyance returns K of the section for roughness n, so that Q = K sqrt(S):
+// K = A R^(2/3)/n, m3/s.
+func (s Section) Conveyance(n hydro.Roughness) float64 {
+	c := math.Cbrt(float64(s.HydraulicRadius))
+	return float64(s.Area) * c * c / float64(n)
+}
+
+// FirstMoment returns the wetted area times the depth of its centroid below the
+// surface, m3, of a section of a pipe of inside diameter d: the pressure term of
+// the momentum function Q^2/(g A) + A z.
+//
+//	A z = D^3/24 (3 sin b - sin^3 b - 3 b cos b),  b = theta/2
+//
+// Source: Chow1959, section 3-7 (specific force).
+func (s Section) FirstMoment(d unit.Length) float64 {
+	b := angle(float64(s.Depth/d)) / 2
+	sin, cos := math.Sincos(b)
+	return math.Pow(float64(d), 3) / 24 * (3*sin - sin*sin*sin - 3*b*cos)
+}
+
 func section(d, y float64) Section {
-	th := angle(y / d)
+	rel := math.Min(math.Max(y/d, 0), 1)
+	// sin and cos of theta/2 are algebraic in y/D: one inverse sine does for all.
+	half, cos := 2*math.Sqrt(rel*(1-rel)), 1-2*rel
+	th := angle(rel)
 	s := Section{
 		Depth:           unit.Length(y),
-		Area:            unit.Area(areaAt(d, th)),
+		Area:            unit.Area(d * d / 8 * (th - 2*half*cos)),
 		WettedPerimeter: unit.Length(d * th / 2),
-		TopWidth:        unit.Length(d * math.Sin(th/2)),
-	}
-	if y >= d {
-		s.TopWidth = 0
+		TopWidth:        unit.Length(d * half),
 	}
 	if th > 0 {
 		s.HydraulicRadius = unit.Length(float64(s.Area) / (d * th / 2))
@@ -63,7 +83,7 @@ func angle(rel float64) float64 {
 	case rel >= 1:
 		return 2 * math.Pi
 	}
-	return 2 * math.Acos(1-2*rel)
+	return 4 * math.Asin(math.Sqrt(rel)) // 2 acos(1-2 rel), with the digits of a thin film
 }
 
 // depthAt returns y for theta. sin^2 keeps the digits of a thin film of water
