@@ -14,6 +14,9 @@
 //   - Trench gives the Zone of a lot: where the trench may lie. CentreLine
 //     gives the zone of the trench's middle, half its width further in.
 //     A zone that is empty always says why.
+//   - CheckLine measures a drawn line: each Stretch outside or too close, how
+//     far short, of what, and the move that mends it; the strip of the fence
+//     posts.
 //   - Walls takes a roof outline in by its overhang.
 //
 // It may import geo/unit, geo/shape, geo/internal/geosop and orb; it is pure.
