@@ -7,6 +7,7 @@ import (
 
 	"fallwright/geo/unit"
 	"fallwright/hydro"
+	"fallwright/hydro/pipe"
 )
 
 const (
@@ -126,7 +127,7 @@ func (s *Solver) coverOrUtility(p *Problem, i int, at float64) Kind {
 }
 
 // finish rounds the profile, checks every rule on it, and writes the result.
-func (s *Solver) finish(p *Problem, out *Result) {
+func (s *Solver) finish(p *Problem, out *Result) error {
 	n := len(p.Reaches)
 	out.Reaches = size(out.Reaches, n)
 	out.Breaches = out.Breaches[:0]
@@ -143,6 +144,9 @@ func (s *Solver) finish(p *Problem, out *Result) {
 	}
 	out.Binds = s.binding(p, worst)
 	s.round(p)
+	if err := s.flows(p, true); err != nil {
+		return err
+	}
 	out.Common = unit.Slope(s.common)
 	out.Target = true
 	out.Slope = unit.Slope(math.Inf(1))
@@ -171,6 +175,7 @@ func (s *Solver) finish(p *Problem, out *Result) {
 	default:
 		out.Verdict = Arrives
 	}
+	return nil
 }
 
 // price of reach i with the inverts and pipe at hand.
@@ -186,11 +191,13 @@ func (s *Solver) round(p *Problem) {
 		g := &s.geo[i]
 		k := s.pipeOf[i]
 		u := down1(s.upOf[i])
-		for _, c := range s.children[g.firstChild:g.lastChild] {
-			u = min(u, down1(s.downOf[c]-s.offset(p, s.pipeOf[c], k)))
-		}
 		if g.fixed && abs(s.upOf[i]-g.start) < near {
 			u = g.start
+		}
+		for _, c := range s.children[g.firstChild:g.lastChild] {
+			if m := s.downOf[c] - s.offset(p, s.pipeOf[c], k); m < u {
+				u = down1(m)
+			}
 		}
 		// Pipes that arrive higher than the drop allows come down with it.
 		for _, c := range s.children[g.firstChild:g.lastChild] {
@@ -221,22 +228,12 @@ func (s *Solver) report(p *Problem, i int, l *Laid) {
 		Cost:   s.price(i),
 	}
 	if slope > 0 {
-		full := b.full * math.Sqrt(slope)
-		l.Capacity = hydro.Flow(full * count)
-		q := s.flow[i] / (full * count)
-		area := math.Pi / 4 * b.inside * b.inside
-		switch {
-		case q >= 1:
-			l.Fill, l.Velocity = 1, hydro.Velocity(s.flow[i]/count/area)
-			l.Shear = 9810 * b.inside / 4 * slope
-		case q > 0:
-			th := wetted(q)
-			_, v := partFull(th)
-			l.Fill = (1 - math.Cos(th/2)) / 2
-			l.Velocity = hydro.Velocity(v * full / area)
-			l.Shear = 9810 * b.inside / 4 * (th - math.Sin(th)) / th * slope
+		l.Capacity = hydro.Flow(b.full * math.Sqrt(slope) * count)
+		pp := pipe.Pipe{Diameter: p.Stock[k].Inside, N: p.Stock[k].N}
+		if st, err := pp.State(l.Flow/hydro.Flow(count), l.Slope); err == nil && l.Flow > 0 {
+			l.Fill, l.Velocity, l.Shear = st.FillRatio, st.Velocity, st.Shear
+			l.SlowWater = !r.GroundWater && l.Velocity < p.Rules.LeastVelocity
 		}
-		l.SlowWater = !r.GroundWater && q > 0 && l.Velocity < p.Rules.LeastVelocity
 	}
 	l.Cover, l.Depth = unit.Length(math.Inf(1)), unit.Length(math.Inf(-1))
 	for _, st := range r.Ground {

@@ -15,6 +15,7 @@ import (
 	"math"
 
 	"fallwright/hydro"
+	"fallwright/hydro/pipe"
 )
 
 // arrival is an area whose water arrives t minutes after the rain begins.
@@ -124,48 +125,33 @@ func peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t,
 	return best / 3.6e6, t, in, nil
 }
 
-// fullFlow is Manning's full flow of one circular pipe in m3/s: d inside
-// diameter in m, n roughness, s slope.
-func fullFlow(d, n, s float64) float64 {
-	return math.Pi / 4 * d * d * math.Pow(d/4, 2.0/3) * math.Sqrt(s) / n
-}
-
-// partFull returns flow and velocity over those of the full pipe at the wetted
-// angle theta (2·acos(1-2y/D)).
-func partFull(theta float64) (q, v float64) {
-	if theta <= 0 {
-		return 0, 0
-	}
-	r := (theta - math.Sin(theta)) / theta // hydraulic radius over D/4
-	v = math.Cbrt(r * r)
-	return v * (theta - math.Sin(theta)) / (2 * math.Pi), v
-}
-
-// wetted solves partFull's q for the lesser theta; q in [0, 1].
-func wetted(q float64) float64 {
-	lo, hi := 0.0, 4.5 // q(4.5) > 1, and q rises to there
-	for range 60 {
-		m := (lo + hi) / 2
-		if v, _ := partFull(m); v < q {
-			lo = m
-		} else {
-			hi = m
-		}
-	}
-	return (lo + hi) / 2
-}
-
 const speedSteps = 256
 
 // speeds is V/Vfull at Q/Qfull = (j/speedSteps)^3: the cube spreads the steep
 // beginning.
 var speeds = func() (t [speedSteps + 1]float64) {
+	unitPipe := pipe.Pipe{Diameter: 1, N: 0.01}
+	full := fullFlow(unitPipe)
 	for j := 1; j <= speedSteps; j++ {
 		x := float64(j) / speedSteps
-		_, t[j] = partFull(wetted(x * x * x))
+		st, err := unitPipe.State(hydro.Flow(x*x*x*full), 1)
+		if err != nil {
+			panic(err) // the pipe above is our own
+		}
+		t[j] = float64(st.Velocity) / (full / (math.Pi / 4))
 	}
 	return t
 }()
+
+// fullFlow is the full flow of a pipe at slope 1, m3/s; it goes with the root
+// of the slope. The pipe has been checked.
+func fullFlow(p pipe.Pipe) float64 {
+	q, err := p.Capacity(1)
+	if err != nil {
+		panic(err)
+	}
+	return float64(q)
+}
 
 // quickVelocity is V/Vfull at q = Q/Qfull, read off a table, within 1e-4 of
 // the solved value above q = 1e-4. Above full it is 1.
@@ -174,6 +160,6 @@ func quickVelocity(q float64) float64 {
 		return 1
 	}
 	x := math.Cbrt(q) * speedSteps
-	j := int(x)
+	j := min(int(x), speedSteps-1)
 	return speeds[j] + (speeds[j+1]-speeds[j])*(x-float64(j))
 }

@@ -146,6 +146,9 @@ func (s *Solver) lay(p *Problem, i, k int, how relax) {
 				if p.Rules.Match == Crowns {
 					o = s.pipes[k].inside - s.pipes[lb.pipe].inside
 				}
+				if g.fixed { // rounding takes from what arrives, not from what stands
+					o += s.hand
+				}
 				drop := g.drop
 				if how >= anyDepth {
 					drop = math.Inf(1)
@@ -435,9 +438,9 @@ func (s *Solver) unwind(p *Problem, i int, l int32, d float64, how relax) {
 		}
 		ch := &s.labels[c.label]
 		f := s.slab.pts(ch.f)
-		o := 0.0
-		if p.Rules.Match == Crowns {
-			o = s.pipes[k].inside - s.pipes[ch.pipe].inside
+		o := s.offset(p, int(ch.pipe), k)
+		if g.fixed {
+			o += s.hand
 		}
 		drop := g.drop
 		if how >= anyDepth || drop > 1e3 {

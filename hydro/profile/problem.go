@@ -178,8 +178,8 @@ func (p *Problem) check() error {
 			return bad(fmt.Sprintf("inside diameter of stock pipe %d", k), float64(s.Inside), 0.01, 5, "m")
 		case !(s.Outside >= s.Inside && s.Outside <= 6):
 			return bad(fmt.Sprintf("outside diameter of stock pipe %d", k), float64(s.Outside), float64(s.Inside), 6, "m")
-		case !(s.N > 0.001 && s.N < 1):
-			return bad(fmt.Sprintf("roughness of stock pipe %d", k), float64(s.N), 0.001, 1, "s/m^(1/3)")
+		case !(s.N >= 0.004 && s.N <= 0.2):
+			return bad(fmt.Sprintf("roughness of stock pipe %d", k), float64(s.N), 0.004, 0.2, "s/m^(1/3)")
 		case !(s.Price >= 0) || !finite(s.Price):
 			return bad(fmt.Sprintf("price of stock pipe %d", k), s.Price, 0, math.Inf(1), "a metre")
 		case !(s.LeastSlope >= 0 && s.LeastSlope < 1):

@@ -88,7 +88,7 @@ type Laid struct {
 	Capacity  hydro.Flow      // full, all pipes
 	Fill      float64         // depth of flow over inside diameter
 	Velocity  hydro.Velocity  // at the flow
-	Shear     float64         // Pa, at the flow
+	Shear     hydro.Pressure  // mean boundary shear at the flow
 	SlowWater bool            // velocity under the rules' least
 	Cover     unit.Length     // least
 	CoverAt   unit.Length     // station of it
@@ -101,8 +101,11 @@ type Laid struct {
 type Result struct {
 	Verdict Verdict
 	Reaches []Laid
-	// Cost of the rounded profile; ExactCost before rounding.
+	// Cost of the rounded profile; ExactCost before rounding. Exact says that
+	// the profile before rounding arrives with every rule kept: it differs from
+	// Verdict where the last millimetres are lost to rounding.
 	Cost, ExactCost float64
+	Exact           bool
 	// Arrival is the lowest invert that arrives at the outlet, Margin how far
 	// it lies above the tie-in; negative: short.
 	Arrival unit.Elevation
