@@ -165,8 +165,12 @@ func (s *slab) sum(f, g fn) fn {
 
 // covers says that f offers every level of g at no higher price: g may go.
 func covers(p, q []pt) bool {
-	if p[0].x > q[0].x+tight || p[len(p)-1].x < q[len(q)-1].x-tight {
+	m, n := len(p)-1, len(q)-1
+	if p[0].x > q[0].x+tight || p[m].x < q[n].x-tight {
 		return false
+	}
+	if n == 0 || m == 0 {
+		return at(p, q[0].x) <= q[0].y+1e-12*(1+abs(q[0].y))
 	}
 	// Two functions of straight pieces: the corners of both decide.
 	for _, c := range q {
@@ -175,7 +179,7 @@ func covers(p, q []pt) bool {
 		}
 	}
 	for _, c := range p {
-		if c.x > q[0].x && c.x < q[len(q)-1].x && c.y > at(q, c.x)+1e-12*(1+abs(c.y)) {
+		if c.x > q[0].x && c.x < q[n].x && c.y > at(q, c.x)+1e-12*(1+abs(c.y)) {
 			return false
 		}
 	}

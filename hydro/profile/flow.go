@@ -28,6 +28,8 @@ type rainfall struct {
 	i      []float64
 	stated []float64
 	travel []float64
+
+	lastT, lastI float64
 }
 
 // flows sets s.flow for every reach, with the travel times of the profile at
@@ -39,6 +41,7 @@ func (s *Solver) flows(p *Problem, laid bool) error {
 	w.tc, w.i = size(w.tc, n), size(w.i, n)
 	w.stated, w.travel = size(w.stated, n), size(w.travel, n)
 	w.list = w.list[:0]
+	w.lastI = 0
 	for _, i := range s.order {
 		r, g := &p.Reaches[i], &s.geo[i]
 		a := len(w.list)
@@ -63,7 +66,7 @@ func (s *Solver) flows(p *Problem, laid bool) error {
 		}
 		w.span[i] = [2]int32{int32(a), int32(len(w.list))}
 		w.stated[i] = stated
-		q, t, in, err := peak(own, p.Intensity)
+		q, t, in, err := w.peak(own, p.Intensity)
 		if err != nil {
 			return err
 		}
@@ -81,9 +84,23 @@ func (s *Solver) flows(p *Problem, laid bool) error {
 	return nil
 }
 
+// rate asks the rain, and remembers the last answer: the least times of
+// concentration come again and again.
+func (w *rainfall) rate(t float64, intensity func(hydro.Duration) hydro.Intensity) (float64, error) {
+	if t == w.lastT && w.lastI > 0 {
+		return w.lastI, nil
+	}
+	v := float64(intensity(hydro.Duration(t)))
+	if !(v >= 0) || math.IsInf(v, 0) {
+		return 0, bad("rain intensity", v, 0, math.Inf(1), "mm/h")
+	}
+	w.lastT, w.lastI = t, v
+	return v, nil
+}
+
 // peak returns the greatest i(t)·A(t) in m3/s with its t and i. The list
 // ascends by t.
-func peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t, in float64, err error) {
+func (w *rainfall) peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t, in float64, err error) {
 	if len(list) == 0 {
 		return 0, 0, 0, nil
 	}
@@ -91,14 +108,7 @@ func peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t,
 	for _, e := range list {
 		sum += e.ca
 	}
-	rain := func(t float64) (float64, error) {
-		v := float64(intensity(hydro.Duration(t)))
-		if !(v >= 0) || math.IsInf(v, 0) {
-			return 0, bad("rain intensity", v, 0, math.Inf(1), "mm/h")
-		}
-		return v, nil
-	}
-	most, err := rain(list[0].t)
+	most, err := w.rate(list[0].t, intensity)
 	if err != nil {
 		return 0, 0, 0, err
 	}
@@ -113,9 +123,12 @@ func peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t,
 		if sum*most <= best {
 			break
 		}
-		v, err := rain(list[x].t)
-		if err != nil {
-			return 0, 0, 0, err
+		v := most
+		if list[x].t != list[0].t {
+			v = float64(intensity(hydro.Duration(list[x].t)))
+			if !(v >= 0) || v > most*(1+1e-9) {
+				return 0, 0, 0, bad("rain intensity", v, 0, most, "mm/h")
+			}
 		}
 		if v*sum > best {
 			best, t, in = v*sum, list[x].t, v

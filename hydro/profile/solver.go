@@ -120,8 +120,11 @@ func (s *Solver) Solve(p *Problem, out *Result) error {
 			if is > was*(1+1e-9) || is < was*(1-steady) {
 				same = false
 			}
-			if is <= was && (is >= was*(1-steady) || r > rounds/2) {
-				s.flow[i] = was // it swings: the greater is safe
+			switch {
+			case is <= was && (is >= was*(1-steady) || r > rounds/2):
+				s.flow[i] = was // near enough, or swinging: the greater is safe
+			case is != was:
+				s.flow[i] = is * (1 + steady/2)
 			}
 			if s.flow[i] != was {
 				held = false
