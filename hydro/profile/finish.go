@@ -58,25 +58,6 @@ func (s *Solver) bindsAt(p *Problem, i int) (kind Kind, at float64, steepest boo
 	return Free, 0, false
 }
 
-// bindingWay calls visit for every reach whose least slope holds the arrival
-// of reach i down, and reports whether any visit returned true.
-func (s *Solver) bindingWay(p *Problem, i int, visit func(int) bool) bool {
-	kind, at, steep := s.bindsAt(p, i)
-	if steep || kind == Cover && at >= s.geo[i].length {
-		return false
-	}
-	any := visit(i)
-	if kind != Free {
-		return any
-	}
-	for _, c := range s.children[s.geo[i].firstChild:s.geo[i].lastChild] {
-		if s.downOf[c] <= s.upOf[i]+s.offset(p, s.pipeOf[c], s.pipeOf[i])+near {
-			any = s.bindingWay(p, c, visit) || any
-		}
-	}
-	return any
-}
-
 // binding follows the way that binds the arrival of reach i to the place that
 // governs it.
 func (s *Solver) binding(p *Problem, i int) Binding {
@@ -208,8 +189,20 @@ func (s *Solver) round(p *Problem) {
 			}
 		}
 		s.upOf[i] = u
-		s.downOf[i] = down1(min(s.downOf[i], u-s.fall[i*len(s.pipes)+k]))
+		s.downOf[i] = down1(min(s.downOf[i], u-s.mustFall(p, i)))
 	}
+}
+
+// mustFall is the fall that reach i must have to the last millimetre. A share
+// of the fall is no rule: where the target is out of reach only the rules' own
+// least falls count, so that rounding does not add up along a run.
+func (s *Solver) mustFall(p *Problem, i int) float64 {
+	k := s.pipeOf[i]
+	x := i*len(s.pipes) + k
+	if s.floor[i] >= float64(p.Rules.TargetSlope) {
+		return s.fall[x]
+	}
+	return s.geo[i].length * max(float64(p.Rules.LeastSlope), float64(p.Stock[k].LeastSlope), s.cap[x])
 }
 
 // report fills the row of reach i.
@@ -222,7 +215,7 @@ func (s *Solver) report(p *Problem, i int, l *Laid) {
 	count := float64(r.Count)
 	*l = Laid{
 		Pipe: k, InvertUp: unit.Elevation(u), InvertDown: unit.Elevation(d),
-		Slope: unit.Slope(slope), Floor: unit.Slope(s.fall[i*len(s.pipes)+k] / g.length),
+		Slope: unit.Slope(slope), Floor: unit.Slope(s.mustFall(p, i) / g.length),
 		Flow: hydro.Flow(s.flow[i]), Tc: hydro.Duration(s.rain.tc[i]), Intensity: hydro.Intensity(s.rain.i[i]),
 		Travel: hydro.Duration(s.rain.travel[i]),
 		Cost:   s.price(i),

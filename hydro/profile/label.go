@@ -65,6 +65,7 @@ type pieces struct {
 	start      float64 // fixed invert, or highest invert; +Inf
 	startTop   float64 // highest outside top; +Inf
 	drop       float64
+	reachUp    float64 // longest way above the lower end
 	alpha      float64
 	down       int
 	firstChild int // into Solver.children
@@ -275,7 +276,10 @@ func (s *Solver) step(p *Problem, i, k, v int, gf fn, how relax) (fn, float64) {
 	g := &s.geo[i]
 	st := &g.strips[v]
 	pipe := &s.pipes[k]
-	alpha := g.alpha
+	alpha, base := g.alpha, s.base[i*len(s.pipes)+k]
+	if s.levelsOnly {
+		alpha, base = 0, 0
+	}
 	none := fn{}
 
 	m := &s.lim
@@ -398,7 +402,6 @@ func (s *Solver) step(p *Problem, i, k, v int, gf fn, how relax) (fn, float64) {
 	}
 	s.x = x
 
-	base := s.base[i*len(s.pipes)+k]
 	a := s.slab.open()
 	for _, d := range x {
 		l, t := m.low(d), m.high(d)
@@ -449,7 +452,9 @@ func (s *Solver) unwind(p *Problem, i int, l int32, d float64, how relax) {
 		dc := f[lowest(f)].x
 		dc = min(max(dc, u+o), u+o+drop)
 		dc = min(max(dc, f[0].x), f[len(f)-1].x)
-		s.unwind(p, s.labelReach(c.label), c.label, dc, how)
+		child := s.labelReach(c.label)
+		s.slack[child] = max(0, f[len(f)-1].x-(u+o))
+		s.unwind(p, child, c.label, dc, how)
 		x = c.rest
 	}
 }

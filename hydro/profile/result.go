@@ -78,8 +78,9 @@ type Laid struct {
 	Pipe                 int // index of the stock
 	InvertUp, InvertDown unit.Elevation
 	Slope                unit.Slope
-	// Floor is the least slope that was asked of this reach with this pipe:
-	// the greatest of the rule's share, the size's and the flow's.
+	// Floor is the least slope that this reach had to have with this pipe: the
+	// greatest of the target (where it is reached, else the least), the size's
+	// own and the one that carries the flow.
 	Floor     unit.Slope
 	Flow      hydro.Flow
 	Tc        hydro.Duration  // of the areas that make the flow; 0 for stated flow alone

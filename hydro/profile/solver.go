@@ -39,7 +39,7 @@ type Solver struct {
 	stripOf  []int
 	upOf     []float64
 	downOf   []float64
-	pinned   []bool
+	slack    []float64 // fall left where a reach arrives, with the pipes at hand
 	roots    []root
 	rain     rainfall
 	stuck    int
@@ -48,6 +48,12 @@ type Solver struct {
 	common   float64 // the share of the slope
 	hand     float64 // kept in hand for rounding, m
 	met      bool    // the last search arrived with every rule kept
+
+	shared bool // the fall was shared in the last round
+
+	// levelsOnly leaves prices out: the search then tells only which levels can
+	// be reached, with far fewer labels.
+	levelsOnly bool
 
 	noDominance bool // for tests
 }
@@ -99,7 +105,7 @@ func (s *Solver) Solve(p *Problem, out *Result) error {
 	}
 	n := len(p.Reaches)
 	out.Settled = false
-	s.hand = 0
+	s.hand, s.shared = 0, false
 	if err := s.flows(p, false); err != nil {
 		return err
 	}
@@ -185,7 +191,7 @@ func (s *Solver) gather(p *Problem) error {
 	s.stripOf = size(s.stripOf, n)
 	s.upOf = size(s.upOf, n)
 	s.downOf = size(s.downOf, n)
-	s.pinned = size(s.pinned, n)
+	s.slack = size(s.slack, n)
 	s.cap = size(s.cap, n*np)
 	s.fall = size(s.fall, n*np)
 	s.base = size(s.base, n*np)
@@ -507,12 +513,10 @@ func (s *Solver) settle(p *Problem, how relax) {
 	}
 }
 
-// ask sets the slope asked of every reach that is not pinned.
+// ask sets the slope asked of every reach.
 func (s *Solver) ask(slope float64) {
 	for i := range s.floor {
-		if !s.pinned[i] {
-			s.floor[i] = slope
-		}
+		s.floor[i] = slope
 	}
 }
 
@@ -521,22 +525,39 @@ func (s *Solver) ask(slope float64) {
 // s.upOf and s.downOf.
 func (s *Solver) grade(p *Problem) error {
 	target, least := float64(p.Rules.TargetSlope), float64(p.Rules.LeastSlope)
-	for i := range s.pinned {
-		s.pinned[i] = false
-	}
 	s.ask(target)
 	s.common = target
-	above, _, ok := s.try(p, strict)
+	// Where the fall was shared in the last round it most likely is again:
+	// levels alone tell.
+	s.levelsOnly = s.shared
+	above, complete, ok := s.try(p, strict)
+	if ok && s.levelsOnly {
+		s.levelsOnly = false
+		above, complete, ok = s.try(p, strict)
+	}
+	s.shared, s.levelsOnly = false, false
 	if ok {
 		s.settle(p, strict)
 		return nil
 	}
-	s.ask(least)
-	s.common = least
-	below, complete, ok := s.try(p, strict)
-	if ok && target > least {
-		s.share(p, below, above)
-		return nil
+	if target > least {
+		s.ask(least)
+		s.common = least
+		s.levelsOnly = true
+		hand := s.hand
+		s.hand = max(hand, grid+1e-6) // rounding takes up to a millimetre
+		below, _, ok := s.try(p, strict)
+		if ok {
+			s.shared = true
+			s.share(p, below, above)
+			return nil
+		}
+		s.hand, s.levelsOnly = hand, false
+		_, complete, ok = s.try(p, strict)
+		if ok {
+			s.settle(p, strict)
+			return nil
+		}
 	}
 	how := strict
 	for !complete && how < anyStart {
@@ -550,72 +571,75 @@ func (s *Solver) grade(p *Problem) error {
 	return nil
 }
 
-// share gives the reaches that bind the greatest common slope that still
-// arrives, pins them there, and lets the others have as much as they can, in
-// turn. below and above are the margins at the least slope and at the target.
+// share finds the greatest common slope that still arrives, and gives a branch
+// that has fall left where it joins as much more as it can take, up to the
+// target. below and above are the margins at the least slope and at the target;
+// the slope asked at the moment is the least.
 func (s *Solver) share(p *Problem, below, above float64) {
 	target, lo := float64(p.Rules.TargetSlope), float64(p.Rules.LeastSlope)
-	ml, mh := below, above
-	for turn := range 8 {
-		hi := target
-		for range 30 {
-			if hi-lo < 1e-7 || ml >= 0 && ml < 1e-6 {
-				break
-			}
-			// The margin falls almost straight with the slope; keep off the
-			// ends so that both close in.
-			v := (lo + hi) / 2
-			if mh < 0 && !math.IsInf(mh, -1) {
-				v = lo + (hi-lo)*ml/(ml-mh)
-				v = min(max(v, lo+(hi-lo)*0.001), hi-(hi-lo)*0.001)
-			}
-			s.ask(v)
-			m, _, ok := s.try(p, strict)
-			if ok {
-				lo, ml = v, m
-			} else {
-				hi, mh = v, m
-			}
-		}
-		s.ask(lo)
-		if turn == 0 {
-			s.common = lo
-		}
-		s.try(p, strict)
-		if !s.pin(p) {
+	hi, ml, mh := target, below, above
+	s.levelsOnly = true
+	for range 30 {
+		if hi-lo < 1e-6 || ml >= 0 && ml < 1e-5 {
 			break
 		}
-		s.ask(target)
+		// The margin falls almost straight with the slope; keep off the ends so
+		// that both close in.
+		v := (lo + hi) / 2
+		if mh < 0 && !math.IsInf(mh, -1) {
+			v = lo + (hi-lo)*ml/(ml-mh)
+			v = min(max(v, lo+(hi-lo)*0.001), hi-(hi-lo)*0.001)
+		}
+		s.ask(v)
 		m, _, ok := s.try(p, strict)
 		if ok {
-			lo = target
-			break
+			lo, ml = v, m
+		} else {
+			hi, mh = v, m
 		}
-		mh = m
 	}
+	s.levelsOnly = false
+	s.common = lo
 	s.ask(lo)
 	s.try(p, strict)
 	s.settle(p, strict)
+	if !s.spread(lo, target) {
+		return
+	}
+	if _, _, ok := s.try(p, strict); !ok {
+		s.ask(lo)
+		s.try(p, strict)
+	}
+	s.settle(p, strict)
 }
 
-// pin holds the reaches of the binding ways of the highest profile at their
-// slopes, and reports whether any is new.
-func (s *Solver) pin(p *Problem) bool {
-	fresh := false
-	for _, i := range s.order {
-		if s.geo[i].down >= 0 {
-			continue
+// spread raises the slope asked of branches from the common one by the fall
+// left at their junctions, evenly along the longest way above it, and reports
+// whether any was raised. What a branch is given never lowers the junction.
+func (s *Solver) spread(common, target float64) bool {
+	any := false
+	for _, i := range s.order { // longest way above the lower end
+		g := &s.geo[i]
+		g.reachUp = 0
+		for _, c := range s.children[g.firstChild:g.lastChild] {
+			g.reachUp = max(g.reachUp, s.geo[c].reachUp)
 		}
-		r := s.highest(i)
-		s.unwind(p, i, r.label, r.d, strict)
-		if r.d > float64(p.End.TieIn)+1e-4 {
-			continue // this root has fall to spare
-		}
-		fresh = s.bindingWay(p, i, func(j int) bool {
-			was := s.pinned[j]
-			s.pinned[j] = true
-			return !was
-		}) || fresh
+		g.reachUp += g.length
 	}
-	return fresh
+	for x := len(s.order) - 1; x >= 0; x-- { // downstream first
+		i := s.order[x]
+		g := &s.geo[i]
+		v := common
+		if g.down >= 0 {
+			v = max(s.floor[g.down], common+s.slack[i]/g.reachUp)
+		}
+		v = min(v, target)
+		if v > common+1e-6 {
+			any = true
+		} else {
+			v = common
+		}
+		s.floor[i] = v
+	}
+	return any
 }
