@@ -22,10 +22,7 @@ package profile
 //
 // is convex again, and straight between the corners gathered in step.
 
-import (
-	"math"
-	"slices"
-)
+import "slices"
 
 // corner of a hull: t in (0, 1) and the level there.
 type corner struct{ t, z float64 }
@@ -53,6 +50,7 @@ type label struct {
 type combination struct {
 	f     fn
 	label int32 // of the last child added
+	pipe  int32 // the widest that arrives, -1 for none
 	rest  int32 // combination of the others, or -1
 }
 
@@ -106,7 +104,7 @@ func (s *Solver) search(p *Problem, how relax) bool {
 
 // starts returns the lowest and highest level at which reach i may begin with
 // pipe k.
-func (s *Solver) starts(p *Problem, i, k int, how relax) (lo, hi float64) {
+func (s *Solver) starts(i, k int, how relax) (lo, hi float64) {
 	g := &s.geo[i]
 	pipe := &s.pipes[k]
 	lo = s.bottom
@@ -123,81 +121,92 @@ func (s *Solver) starts(p *Problem, i, k int, how relax) (lo, hi float64) {
 // lay makes the labels of reach i with pipe k.
 func (s *Solver) lay(p *Problem, i, k int, how relax) {
 	g := &s.geo[i]
-	lo, hi := s.starts(p, i, k, how)
-	first := int32(len(s.combs))
-	if g.firstChild == g.lastChild {
-		a := s.slab.open()
-		if hi < lo-tight {
+	better := s.better[i*len(s.pipes)+k]
+	if better >= 0 && !s.widerArrives(p, i, better) {
+		return // whatever arrives, the better pipe takes it on as well
+	}
+	lo, hi := s.starts(i, k, how)
+	if hi < lo-tight {
+		return
+	}
+	a := s.slab.open()
+	s.slab.push(a, lo, 0)
+	s.slab.push(a, hi, 0)
+	from := int32(len(s.combs))
+	s.combs = append(s.combs, combination{f: s.slab.done(a), label: -1, rest: -1, pipe: -1})
+	for _, child := range s.children[g.firstChild:g.lastChild] {
+		s.arrive = s.arrive[:0]
+		for l := s.span[child][0]; l < s.span[child][1]; l++ {
+			lb := &s.labels[l]
+			if p.Stock[lb.pipe].Inside > p.Stock[k].Inside+1e-9 {
+				continue // no decrease of diameter downstream
+			}
+			o, drop := s.joint(p, i, int(lb.pipe), k, how)
+			w := s.slab.window(lb.f, o, drop, lo, hi)
+			if !w.empty() {
+				s.arrive = s.keep(s.arrive, combination{f: w, label: l, rest: -1, pipe: lb.pipe})
+			}
+		}
+		to := int32(len(s.combs))
+		s.merged = s.merged[:0]
+		for x := from; x < to; x++ {
+			c := s.combs[x]
+			for _, w := range s.arrive {
+				f := w.f // the first child meets a constant 0 over [lo, hi]
+				if c.label >= 0 {
+					f = s.slab.sum(c.f, w.f)
+				}
+				if !f.empty() {
+					s.merged = s.keep(s.merged, combination{f: f, label: w.label, rest: x, pipe: max(c.pipe, w.pipe)})
+				}
+			}
+		}
+		if len(s.merged) == 0 {
 			return
 		}
-		s.slab.push(a, lo, 0)
-		s.slab.push(a, hi, 0)
-		s.combs = append(s.combs, combination{f: s.slab.done(a), label: -1, rest: -1})
-	} else {
-		from, to := first, first
-		for c := g.firstChild; c < g.lastChild; c++ {
-			child := s.children[c]
-			s.arrive = s.arrive[:0]
-			for l := s.span[child][0]; l < s.span[child][1]; l++ {
-				lb := &s.labels[l]
-				if p.Stock[lb.pipe].Inside > p.Stock[k].Inside+1e-9 {
-					continue // no decrease of diameter downstream
-				}
-				o := 0.0
-				if p.Rules.Match == Crowns {
-					o = s.pipes[k].inside - s.pipes[lb.pipe].inside
-				}
-				if g.fixed { // rounding takes from what arrives, not from what stands
-					o += s.hand
-				}
-				drop := g.drop
-				if how >= anyDepth {
-					drop = math.Inf(1)
-				}
-				if drop > 1e3 {
-					drop = 1e6
-				}
-				w := s.slab.window(lb.f, o, drop, lo, hi)
-				if !w.empty() {
-					s.arrive = s.keep(s.arrive, combination{f: w, label: l, rest: -1})
-				}
-			}
-			if c == g.firstChild {
-				s.combs = append(s.combs, s.arrive...)
-			} else {
-				next := int32(len(s.combs))
-				s.merged = s.merged[:0]
-				for x := from; x < to; x++ {
-					for _, w := range s.arrive {
-						f := s.slab.sum(s.combs[x].f, w.f)
-						if !f.empty() {
-							s.merged = s.keep(s.merged, combination{f: f, label: w.label, rest: x})
-						}
-					}
-				}
-				s.combs = append(s.combs, s.merged...)
-				from = next
-			}
-			to = int32(len(s.combs))
-			if c == g.firstChild {
-				from = first
-			}
-			if from == to {
-				return
-			}
-		}
-		first = from
+		s.combs = append(s.combs, s.merged...)
+		from = to
 	}
 	mark := len(s.labels)
-	for x := first; x < int32(len(s.combs)); x++ {
+	for x := from; x < int32(len(s.combs)); x++ {
+		if w := s.combs[x].pipe; better >= 0 && (w < 0 || p.Stock[w].Inside <= p.Stock[better].Inside) {
+			continue
+		}
 		for v := range g.strips {
 			f, best := s.step(p, i, k, v, s.combs[x].f, how)
-			if f.empty() {
-				continue
+			if !f.empty() {
+				s.keepLabel(mark, label{f: f, best: best, comb: x, strip: int32(v), pipe: int32(k)})
 			}
-			s.keepLabel(mark, label{f: f, best: best, comb: x, strip: int32(v), pipe: int32(k)})
 		}
 	}
+}
+
+// widerArrives says whether any way above reach i arrives in a pipe wider
+// than k.
+func (s *Solver) widerArrives(p *Problem, i, k int) bool {
+	g := &s.geo[i]
+	for _, c := range s.children[g.firstChild:g.lastChild] {
+		for l := s.span[c][0]; l < s.span[c][1]; l++ {
+			if p.Stock[s.labels[l].pipe].Inside > p.Stock[k].Inside {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// joint is how pipe from meets pipe k at the upper end of reach i: its invert
+// lies between o and o + drop above that of k.
+func (s *Solver) joint(p *Problem, i, from, k int, how relax) (o, drop float64) {
+	g := &s.geo[i]
+	o, drop = s.offset(p, from, k), g.drop
+	if g.fixed {
+		o += s.hand // rounding takes from what arrives, not from what stands
+	}
+	if how >= anyDepth || drop > 1e3 {
+		drop = 1e6
+	}
+	return o, drop
 }
 
 // keep adds c to a list unless a member covers it, and drops members that c
@@ -433,29 +442,17 @@ func (s *Solver) unwind(p *Problem, i int, l int32, d float64, how relax) {
 	}
 	u := min(max(lb.best, lo), hi)
 	s.upOf[i] = u
-	g := &s.geo[i]
-	for x := lb.comb; x >= 0; {
+	for x := lb.comb; s.combs[x].label >= 0; x = s.combs[x].rest {
 		c := s.combs[x]
-		if c.label < 0 {
-			break
-		}
 		ch := &s.labels[c.label]
 		f := s.slab.pts(ch.f)
-		o := s.offset(p, int(ch.pipe), k)
-		if g.fixed {
-			o += s.hand
-		}
-		drop := g.drop
-		if how >= anyDepth || drop > 1e3 {
-			drop = 1e6
-		}
+		o, drop := s.joint(p, i, int(ch.pipe), k, how)
 		dc := f[lowest(f)].x
 		dc = min(max(dc, u+o), u+o+drop)
 		dc = min(max(dc, f[0].x), f[len(f)-1].x)
 		child := s.labelReach(c.label)
 		s.slack[child] = max(0, f[len(f)-1].x-(u+o))
 		s.unwind(p, child, c.label, dc, how)
-		x = c.rest
 	}
 }
 

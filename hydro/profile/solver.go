@@ -33,6 +33,7 @@ type Solver struct {
 	cap      []float64 // slope that carries the flow, by reach and pipe
 	fall     []float64 // least fall, by reach and pipe
 	base     []float64 // price at invert 0, by reach and pipe
+	better   []int     // pipe that is never worse, by reach and pipe, or -1
 	flow     []float64
 	before   []float64
 	pipeOf   []int
@@ -195,6 +196,7 @@ func (s *Solver) gather(p *Problem) error {
 	s.cap = size(s.cap, n*np)
 	s.fall = size(s.fall, n*np)
 	s.base = size(s.base, n*np)
+	s.better = size(s.better, n*np)
 	s.pipes = size(s.pipes, np)
 	for k := range p.Stock {
 		q := &p.Stock[k]
@@ -428,6 +430,37 @@ func (s *Solver) falls(p *Problem) {
 		room += widest
 	}
 	s.bottom = s.deepest - room
+	for i := range p.Reaches {
+		for k := range s.pipes {
+			s.better[i*np+k] = s.betterPipe(p, i, k)
+		}
+	}
+}
+
+// betterPipe is the widest pipe that is no wider than k and in reach i never
+// the worse choice, whatever lies above or below: no dearer, no thicker of
+// wall, and it asks no more fall. Laid at the same crown (or invert, by the
+// match) it then keeps every rule that k keeps and digs no deeper. -1: none.
+func (s *Solver) betterPipe(p *Problem, i, k int) int {
+	if s.noDominance {
+		return -1
+	}
+	if p.Rules.Match == Crowns {
+		// At the same crown its invert is higher: no good where inverts are
+		// held from above.
+		r := &p.Reaches[i]
+		if r.Start.Invert != nil || r.Start.AtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
+			return -1
+		}
+	}
+	np := len(s.pipes)
+	for b := k - 1; b >= 0; b-- {
+		if s.allowed[i]&(1<<b) != 0 && s.fall[i*np+b] <= s.fall[i*np+k] &&
+			p.Stock[b].Price <= p.Stock[k].Price && s.pipes[b].wall <= s.pipes[k].wall+1e-12 {
+			return b
+		}
+	}
+	return -1
 }
 
 // try searches under s.floor. With complete every reach has a way to be laid;
