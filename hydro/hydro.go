@@ -66,6 +66,60 @@ type Roughness float64
 // Pressure is a stress in pascals; the boundary shear of flowing water is one.
 type Pressure float64
 
+// Conductivity is a saturated hydraulic conductivity of soil in metres an hour.
+type Conductivity float64
+
+// InchesPerHour returns the conductivity in inches an hour.
+func (k Conductivity) InchesPerHour() float64 { return float64(k) / 0.0254 }
+
+// FlowAt is one ordinate of a hydrograph: the flow at a time, minutes from the
+// start of the storm.
+type FlowAt struct {
+	At   Duration
+	Flow Flow
+}
+
+// Hydrograph is a flow over time, straight between its ordinates, zero before the
+// first and after the last; times rise.
+type Hydrograph []FlowAt
+
+// At returns the flow at a time.
+func (h Hydrograph) At(t Duration) Flow {
+	for i := 1; i < len(h); i++ {
+		if a, b := h[i-1], h[i]; t >= a.At && t <= b.At {
+			return a.Flow + (b.Flow-a.Flow)*Flow((t-a.At)/(b.At-a.At))
+		}
+	}
+	return 0
+}
+
+// Volume returns the volume under the hydrograph.
+func (h Hydrograph) Volume() Volume {
+	v := 0.0
+	for i := 1; i < len(h); i++ {
+		v += float64(h[i].At-h[i-1].At) * 60 * float64(h[i].Flow+h[i-1].Flow) / 2
+	}
+	return Volume(v)
+}
+
+// Check returns an error for a hydrograph whose times do not rise or whose flows
+// are negative or no numbers. An empty one is a flow of zero.
+func (h Hydrograph) Check() error {
+	for i, o := range h {
+		least := -Huge
+		if i > 0 {
+			least = math.Nextafter(float64(h[i-1].At), Huge)
+		}
+		if err := Check("time of a hydrograph (must rise)", float64(o.At), least, 1e7, "min", ""); err != nil {
+			return err
+		}
+		if err := Check("flow of a hydrograph", float64(o.Flow), 0, 1e6, "m3/s", ""); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Physical constants that every room uses alike.
 const (
 	Gravity    = 9.81   // m/s2
