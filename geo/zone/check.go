@@ -317,46 +317,53 @@ func merge(iv []interval) []interval {
 // near gives the part of segment pq (by distance from p) that is nearer than r
 // to segment ab: one interval, since the ground within r of ab is convex.
 func near(p, q, a, b orb.Point, r float64) (interval, bool) {
+	v, ok := beside(p, q, a, b, r)
+	lo, hi := v.from, v.to
+	if !ok {
+		lo, hi = math.Inf(1), math.Inf(-1)
+	}
 	length := math.Hypot(q[0]-p[0], q[1]-p[1])
 	if length == 0 || r <= 0 || boxGap(p, q, a, b) >= r {
 		return interval{}, false
 	}
 	ux, uy := (q[0]-p[0])/length, (q[1]-p[1])/length
-	lo, hi := math.Inf(1), math.Inf(-1)
-	disc := func(c orb.Point) {
+	for _, c := range [2]orb.Point{a, b} { // the discs about the ends
 		off := ux*(c[1]-p[1]) - uy*(c[0]-p[0])
 		if h := r*r - off*off; h > 0 {
 			along := ux*(c[0]-p[0]) + uy*(c[1]-p[1])
 			lo, hi = math.Min(lo, along-math.Sqrt(h)), math.Max(hi, along+math.Sqrt(h))
 		}
 	}
-	disc(a)
-	disc(b)
-	if w := math.Hypot(b[0]-a[0], b[1]-a[1]); w > 0 {
-		dx, dy := (b[0]-a[0])/w, (b[1]-a[1])/w
-		t0, t1 := math.Inf(-1), math.Inf(1)
-		// band keeps s + t*v between least and most
-		band := func(s, v, least, most float64) {
-			switch {
-			case v > 0:
-				t0, t1 = math.Max(t0, (least-s)/v), math.Min(t1, (most-s)/v)
-			case v < 0:
-				t0, t1 = math.Max(t0, (most-s)/v), math.Min(t1, (least-s)/v)
-			case s <= least || s >= most:
-				t0, t1 = 1, 0
-			}
-		}
-		band(dx*(p[1]-a[1])-dy*(p[0]-a[0]), dx*uy-dy*ux, -r, r)
-		band(dx*(p[0]-a[0])+dy*(p[1]-a[1]), dx*ux+dy*uy, 0, w)
-		if t0 < t1 {
-			lo, hi = math.Min(lo, t0), math.Max(hi, t1)
-		}
-	}
 	lo, hi = math.Max(lo, 0), math.Min(hi, length)
 	return interval{lo, hi}, hi-lo > numeric
 }
 
-// inside gives the parts of the line in an area (want Inside) or out of it
+// beside is near without what is nearest to an end of ab.
+func beside(p, q, a, b orb.Point, r float64) (interval, bool) {
+	length, w := math.Hypot(q[0]-p[0], q[1]-p[1]), math.Hypot(b[0]-a[0], b[1]-a[1])
+	if length == 0 || w == 0 || r <= 0 || boxGap(p, q, a, b) >= r {
+		return interval{}, false
+	}
+	ux, uy := (q[0]-p[0])/length, (q[1]-p[1])/length
+	dx, dy := (b[0]-a[0])/w, (b[1]-a[1])/w
+	lo, hi := 0.0, length
+	// band keeps s + t*v between least and most
+	band := func(s, v, least, most float64) {
+		switch {
+		case v > 0:
+			lo, hi = math.Max(lo, (least-s)/v), math.Min(hi, (most-s)/v)
+		case v < 0:
+			lo, hi = math.Max(lo, (most-s)/v), math.Min(hi, (least-s)/v)
+		case s <= least || s >= most:
+			hi = lo
+		}
+	}
+	band(dx*(p[1]-a[1])-dy*(p[0]-a[0]), dx*uy-dy*ux, -r, r)
+	band(dx*(p[0]-a[0])+dy*(p[1]-a[1]), dx*ux+dy*uy, 0, w)
+	return interval{lo, hi}, hi-lo > numeric
+}
+
+// sides gives the parts of the line in an area (want Inside) or out of it
 // (want Outside), its boundary counting for neither.
 func (r ruler) sides(mp orb.MultiPolygon, want shape.Place) []interval {
 	var out []interval

@@ -2,7 +2,6 @@ package zone
 
 import (
 	"math"
-	"math/rand"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -98,7 +97,7 @@ func TestHandCheckLine(t *testing.T) {
 // along the line; the least clearance against the same points; a stretch that
 // is said to mend does.
 func TestPropertyCheckLine(t *testing.T) {
-	rng := rand.New(rand.NewSource(5))
+	rng := newRand(5)
 	clear, mended, all := 0, 0, 0
 	for i := 0; i < 1500; i++ {
 		lot, out := randomLot(rng)

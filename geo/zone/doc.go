@@ -14,6 +14,11 @@
 //   - Trench gives the Zone of a lot: where the trench may lie. CentreLine
 //     gives the zone of the trench's middle, half its width further in.
 //     A zone that is empty always says why.
+//   - Zone.Passages finds narrow places, narrowest first, with what holds each
+//     side; a side yard is named. Zone.PiecesNear tells which pieces are in
+//     reach of an inlet.
+//   - Neighbours holds all parcels: Roles says which edges are front, side and
+//     rear and whether that is a guess; Borders lists gaps and overlaps.
 //   - CheckLine measures a drawn line: each Stretch outside or too close, how
 //     far short, of what, and the move that mends it; the strip of the fence
 //     posts.

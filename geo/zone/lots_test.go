@@ -181,3 +181,5 @@ func randomLot(rng *rand.Rand) (Lot, []KeepOut) {
 		}
 	}
 }
+
+func newRand(seed int64) *rand.Rand { return rand.New(rand.NewSource(seed)) }

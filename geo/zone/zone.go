@@ -97,6 +97,7 @@ type Zone struct {
 	// Removed names what reaches into the lot, the lot's own lines first.
 	Removed []Removed
 	By      Method
+	more    unit.Length // beyond the clearances: half the trench, of a centre line
 }
 
 // leastPiece is the area below which a piece is none: a square centimetre.
@@ -203,7 +204,7 @@ func byOverlay(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 	if err != nil {
 		return Zone{}, fmt.Errorf("zone: %w", err)
 	}
-	z := Zone{By: ByOverlay}
+	z := Zone{By: ByOverlay, more: more}
 	reach := lot.Shape.Bound()
 	var cuts []orb.Polygon
 	for _, k := range out {

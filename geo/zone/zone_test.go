@@ -203,7 +203,7 @@ func judge(t *testing.T, rng *rand.Rand, lot Lot, out []KeepOut, z Zone) {
 }
 
 func TestPropertyOverlayByDefinition(t *testing.T) {
-	rng := rand.New(rand.NewSource(3))
+	rng := newRand(3)
 	empty := 0
 	for i := 0; i < 600; i++ {
 		lot, out := randomLot(rng)
@@ -244,7 +244,7 @@ func TestHandWalls(t *testing.T) {
 // Property: every real lot is answered, with a zone or a reason, or refused as
 // invalid with a place.
 func TestPropertyRealLots(t *testing.T) {
-	rng := rand.New(rand.NewSource(4))
+	rng := newRand(4)
 	for name, lots := range realSets(t) {
 		zones, empty, invalid := 0, 0, map[shape.Rule]int{}
 		step := 1
