@@ -6,6 +6,8 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
 )
 
 type triangleIndex struct {
@@ -24,7 +26,7 @@ func newTriangleIndex(at []orb.Point, tri [][3]int32) *triangleIndex {
 			b.Max[0], b.Max[1] = math.Max(b.Max[0], at[k][0]), math.Max(b.Max[1], at[k][1])
 		}
 	}
-	const margin = 2 * float64(Weld)
+	const margin = 2 * float64(shape.Weld)
 	w, h := b.Max[0]-b.Min[0]+2*margin, b.Max[1]-b.Min[1]+2*margin
 	x := &triangleIndex{min: orb.Point{b.Min[0] - margin, b.Min[1] - margin}}
 	// about two triangles a box, but no more boxes than triangles along a side

@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
 )
 
 // ghost is the vertex at infinity.
@@ -73,11 +75,11 @@ func (m *mesh) inside(e, p int32) bool {
 	u, v, w := m.vert[e], m.vert[next(e)], m.vert[prev(e)]
 	switch ghost {
 	case u:
-		return orient(m.at[v], m.at[w], m.at[p]) > 0
+		return shape.Orient(m.at[v], m.at[w], m.at[p]) > 0
 	case v:
-		return orient(m.at[w], m.at[u], m.at[p]) > 0
+		return shape.Orient(m.at[w], m.at[u], m.at[p]) > 0
 	case w:
-		return orient(m.at[u], m.at[v], m.at[p]) > 0
+		return shape.Orient(m.at[u], m.at[v], m.at[p]) > 0
 	}
 	a, b, c, d := m.at[u], m.at[v], m.at[w], m.at[p]
 	return inCircle(a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]) > 0
@@ -203,7 +205,7 @@ walk:
 			if f == from {
 				continue
 			}
-			switch o := orient(m.at[m.vert[f]], m.at[m.vert[next(f)]], p); {
+			switch o := shape.Orient(m.at[m.vert[f]], m.at[m.vert[next(f)]], p); {
 			case o < 0:
 				from = m.twin[f]
 				e = from
@@ -319,12 +321,12 @@ func (m *mesh) towards(a, b int32) obstacle {
 	for {
 		x, y := m.vert[next(e)], m.vert[prev(e)]
 		if x != ghost {
-			ox := orient(pa, pb, m.at[x])
+			ox := shape.Orient(pa, pb, m.at[x])
 			if x == b || ox == 0 && ahead(x) {
 				o.vertex, o.direct = x, e
 				return o
 			}
-			if y != ghost && ox < 0 && y != b && orient(pa, pb, m.at[y]) > 0 {
+			if y != ghost && ox < 0 && y != b && shape.Orient(pa, pb, m.at[y]) > 0 {
 				break
 			}
 		}
@@ -345,7 +347,7 @@ func (m *mesh) towards(a, b int32) obstacle {
 			o.vertex = z
 			return o
 		}
-		switch s := orient(pa, pb, m.at[z]); {
+		switch s := shape.Orient(pa, pb, m.at[z]); {
 		case s == 0:
 			o.vertex = z
 			return o

@@ -1,45 +1,17 @@
 package ground
 
-// Signs that must be right: on which side of a line, inside or outside a
+// The sign that must be right beside shape.Orient: inside or outside a
 // circle. A floating-point filter decides the clear cases, expansions (sums of
 // doubles that are exact together) the rest, so that a grid of shots, where
 // every four are on one circle, triangulates without a wrong turn.
 
-import (
-	"math"
+import "math"
 
-	"github.com/paulmach/orb"
-)
-
-// Error bounds of Shewchuk's filters, in units of the permanent.
+// Error bound of Shewchuk's filter, in units of the permanent.
 const (
 	epsilon       = 1.1102230246251565e-16 // 2^-53
-	orientBound   = (3 + 16*epsilon) * epsilon
 	inCircleBound = (10 + 96*epsilon) * epsilon
 )
-
-// orient is positive where a, b, c turn left, negative where they turn right
-// and zero exactly where they are on one line.
-func orient(a, b, c orb.Point) int {
-	l := (a[0] - c[0]) * (b[1] - c[1])
-	r := (a[1] - c[1]) * (b[0] - c[0])
-	det := l - r
-	if bound := orientBound * (math.Abs(l) + math.Abs(r)); det > bound {
-		return 1
-	} else if -det > bound {
-		return -1
-	}
-	var b1, b2, b3, b4, b5, b6, b7 [16]float64
-	acx, acy := diff(b1[:0], a[0], c[0]), diff(b2[:0], a[1], c[1])
-	bcx, bcy := diff(b3[:0], b[0], c[0]), diff(b4[:0], b[1], c[1])
-	switch d := sign(sum(b7[:0], mul(b5[:0], acx, bcy), neg(mul(b6[:0], acy, bcx)))); {
-	case d > 0:
-		return 1
-	case d < 0:
-		return -1
-	}
-	return 0
-}
 
 // inCircle is positive where d lies inside the circle through a, b, c (which
 // turn left), negative outside, zero exactly on it.

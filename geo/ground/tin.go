@@ -9,6 +9,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 )
 
@@ -157,14 +158,14 @@ func (t *TIN) level(i int32, p orb.Point) Level {
 	return Level{unit.Elevation(z), unit.Length(math.Sqrt(noise + r*r*math.Max(0, h2)))}
 }
 
-// find gives the triangle that holds p, or one within Weld of it.
+// find gives the triangle that holds p, or one within shape.Weld of it.
 func (t *TIN) find(p orb.Point) (int32, bool) {
 	list := t.index().at(p)
-	best, off := int32(-1), -float64(Weld)
+	best, off := int32(-1), -float64(shape.Weld)
 	for _, i := range list {
 		v := t.tri[i]
 		a, b, c := t.at[v[0]], t.at[v[1]], t.at[v[2]]
-		if orient(a, b, p) >= 0 && orient(b, c, p) >= 0 && orient(c, a, p) >= 0 {
+		if shape.Orient(a, b, p) >= 0 && shape.Orient(b, c, p) >= 0 && shape.Orient(c, a, p) >= 0 {
 			return i, true
 		}
 		if d := leastInside(a, b, c, p); d >= off {
@@ -224,11 +225,11 @@ func (t *TIN) Along(line orb.LineString) Profile {
 			}
 		})
 		// Along the hull the line may lie a hair outside: what the faces grown
-		// by Weld cover from end to end is no gap.
+		// by shape.Weld cover from end to end is no gap.
 		for _, g := range gaps(out, same/n) {
 			var more []piece
 			t.index().along(p, q, func(i int32) {
-				if f, to, ok := t.clip(i, p, q, n, float64(Weld)); ok {
+				if f, to, ok := t.clip(i, p, q, n, float64(shape.Weld)); ok {
 					if f, to = math.Max(f, g[0]), math.Min(to, g[1]); to > f {
 						more = append(more, piece{f, to, i})
 					}

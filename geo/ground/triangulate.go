@@ -10,11 +10,9 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 )
-
-// Weld is the distance in plan under which two positions are one place.
-const Weld = unit.Millimetre
 
 // Shot is one surveyed point. SD is the standard error of its height, zero if
 // it is held to be exact.
@@ -108,11 +106,11 @@ func alike(dz float64, a, b unit.Length) bool {
 // of what it can see; within a triangle the ground is plane. Its outline is
 // the convex hull of all positions.
 //
-// Positions within Weld of each other are one place: heights that agree within
+// Positions within shape.Weld of each other are one place: heights that agree within
 // three standard errors are averaged and told (TIN.Merged), others are an
 // error that names both. Lines may touch, overlap and cross; where they cross,
 // their heights must agree the same way, and a vertex is set there. A wall
-// needs its foot and its top drawn apart by more than Weld. The error is an
+// needs its foot and its top drawn apart by more than shape.Weld. The error is an
 // *InputError.
 func Triangulate(shots []Shot, lines []Line) (*TIN, error) {
 	b := builder{}
@@ -203,7 +201,7 @@ func (b *builder) insertAll() error {
 		if v == first[0] || v == first[1] || v == first[2] {
 			continue
 		}
-		if w := b.insert(v, float64(Weld)); w != v {
+		if w := b.insert(v, float64(shape.Weld)); w != v {
 			if err := b.weld(w, v); err != nil {
 				return err
 			}
@@ -243,7 +241,7 @@ func (b *builder) firstTriangle(order []int32) (t [3]int32, ok bool) {
 		return t, false
 	}
 	apart := func(a, c int32) bool {
-		return math.Hypot(b.at[a][0]-b.at[c][0], b.at[a][1]-b.at[c][1]) > float64(Weld)
+		return math.Hypot(b.at[a][0]-b.at[c][0], b.at[a][1]-b.at[c][1]) > float64(shape.Weld)
 	}
 	a := order[0]
 	for i, u := range order[1:] {
@@ -254,7 +252,7 @@ func (b *builder) firstTriangle(order []int32) (t [3]int32, ok bool) {
 			if !apart(a, v) || !apart(u, v) {
 				continue
 			}
-			if o := orient(b.at[a], b.at[u], b.at[v]); o > 0 {
+			if o := shape.Orient(b.at[a], b.at[u], b.at[v]); o > 0 {
 				return [3]int32{a, u, v}, true
 			} else if o < 0 {
 				return [3]int32{a, v, u}, true
@@ -328,7 +326,7 @@ func (b *builder) cross(u, v, e int32, r Ref) (int32, error) {
 		return 0, &InputError{Rule: RuleCrossing, Refs: []Ref{r, b.ref[c]}, At: x,
 			Detail: fmt.Sprintf("lines %d and %d cross at %.2f, %.2f with heights %.3f m and %.3f m: a height or a line is wrong there", r.Line, held, x[0], x[1], z1, z2)}
 	}
-	near := func(p orb.Point) bool { return math.Hypot(p[0]-x[0], p[1]-x[1]) <= float64(Weld) }
+	near := func(p orb.Point) bool { return math.Hypot(p[0]-x[0], p[1]-x[1]) <= float64(shape.Weld) }
 	switch {
 	case near(pc):
 		return c, nil
@@ -347,7 +345,7 @@ func (b *builder) cross(u, v, e int32, r Ref) (int32, error) {
 	}
 	for _, f := range []int32{e, b.twin[e]} {
 		p, q, w := b.at[b.vert[f]], b.at[b.vert[next(f)]], b.at[b.vert[prev(f)]]
-		if orient(p, x, w) <= 0 || orient(x, q, w) <= 0 {
+		if shape.Orient(p, x, w) <= 0 || shape.Orient(x, q, w) <= 0 {
 			return 0, &InputError{Rule: RuleCrossing, Refs: []Ref{r, b.ref[c]}, At: x,
 				Detail: fmt.Sprintf("lines %d and %d cross at so small an angle that their crossing has no place; make them one line or draw them apart", r.Line, held)}
 		}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 )
 
@@ -52,7 +53,7 @@ func TestOraclePredicates(t *testing.T) {
 		}
 		det := mulr(sub(p[0][0], p[2][0]), sub(p[1][1], p[2][1]))
 		det.Sub(det, mulr(sub(p[0][1], p[2][1]), sub(p[1][0], p[2][0])))
-		if got := orient(p[0], p[1], p[2]); got != det.Sign() {
+		if got := shape.Orient(p[0], p[1], p[2]); got != det.Sign() {
 			t.Fatalf("orient%v = %d, exactly %d", p[:3], got, det.Sign())
 		}
 		lift := func(k int) (dx, dy, l *big.Rat) {
@@ -89,7 +90,7 @@ func checkMesh(t *testing.T, s *TIN, lines []Line) {
 	faces := map[edge]orb.Point{}
 	fixed := map[edge]bool{}
 	for _, f := range s.Triangles() {
-		if orient(f.At[0], f.At[1], f.At[2]) <= 0 {
+		if shape.Orient(f.At[0], f.At[1], f.At[2]) <= 0 {
 			t.Fatalf("face %v does not turn left", f.At)
 		}
 		area += cross2(f.At[0], f.At[1], f.At[2]) / 2
@@ -317,7 +318,7 @@ func TestPropertyProfileIsTheSurface(t *testing.T) {
 		for k := 0; k <= 400; k++ {
 			d := unit.Length(float64(k) / 400 * float64(p.Length))
 			got, ok := p.At(d)
-			at := pointAlong(l, float64(d))
+			at := shape.PointAt(l, d)
 			want, in := s.At(at)
 			if ok != in {
 				// within a hair of the outline the two may differ
@@ -339,17 +340,6 @@ func TestPropertyProfileIsTheSurface(t *testing.T) {
 			}
 		}
 	}
-}
-
-func pointAlong(l orb.LineString, d float64) orb.Point {
-	for i := 1; i < len(l); i++ {
-		n := math.Hypot(l[i][0]-l[i-1][0], l[i][1]-l[i-1][1])
-		if d <= n {
-			return orb.Point{l[i-1][0] + d/n*(l[i][0]-l[i-1][0]), l[i-1][1] + d/n*(l[i][1]-l[i-1][1])}
-		}
-		d -= n
-	}
-	return l[len(l)-1]
 }
 
 func TestHandRefusals(t *testing.T) {
