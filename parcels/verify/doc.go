@@ -1,0 +1,47 @@
+// Package verify is the second piece of code: it judges a plan against the
+// site document it was made from, with arithmetic of its own, and shares no
+// code with the planner, the geometry rooms or the readers. It takes bytes and
+// gives rows: what was checked, whether it holds, the worst place.
+//
+// # What it stands on
+//
+// The standard library and the types of package parcels. The reading of JSON,
+// the units, the transverse Mercator plane (Krüger's series in n to the sixth
+// order; Karney, J. Geodesy 85, 2011, equations 7 to 11 and 35), distances,
+// the ground surface, Manning's formula and the rainfall interpolation are all
+// written here a second time. Slow and plain is preferred to quick and clever.
+//
+// # Exactness
+//
+// Clearances and containment are decided exactly, given the plane coordinates:
+// a distance worked in float64 decides only where it is further from the limit
+// than a proven bound of its rounding error; else the same question is decided
+// with rational numbers. A number counts as what its shortest decimal says, so
+// that 0.6096 m is 2 ft exactly. In a projected system the rationals start at
+// the document's own numbers; in longitude and latitude at the plane
+// coordinates, whose own error is under a micrometre within 100 km of the
+// centre. A roof outline's wall is worked in float64 and must be cleared by a
+// micrometre more. What can't be decided counts as failing.
+//
+// # Limits stated
+//
+//   - Lengths and falls may differ by 1 mm and what rounding of coordinates does.
+//   - The ground is the Delaunay triangulation of the shots, constrained by
+//     breaklines and contours, found triangle by triangle. Where more than three
+//     shots lie on one circle (any square grid), every triangulation of them is
+//     a right one and the ground is an interval; a plan is held to what no
+//     choice of diagonals allows, and no more.
+//   - A terrain raster is not in the document: the ground is then the plan's own
+//     statement and the row says so.
+//   - Where line_roles is silent and the criteria set distances by role, each
+//     edge is held to the least of the three and the plan must tell that the
+//     roles were guessed.
+//
+// # Told
+//
+// A criterion broken may stand only in a plan whose verdict is not_feasible and
+// only where a stop finding names the run or the point: an infeasible plan is
+// still sent, with its reasons. Such a check passes and its detail says `told`.
+// Arithmetic, connectivity of what is drawn, and leaving the lot are never
+// excused.
+package verify

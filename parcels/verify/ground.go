@@ -1,0 +1,369 @@
+package verify
+
+// The ground between the shots: at any place, the triangle of the constrained
+// Delaunay triangulation that holds it, found without building the
+// triangulation. Of all triangles of visible shots about a place, the Delaunay
+// one has no visible shot within its circle; starting from any, a shot within
+// the circle replaces a corner until none is left (the simplex method on the
+// paraboloid). A breakline hides what lies behind it (Lee & Lin, Discrete
+// Comput. Geom. 1, 1986: the definition of the constrained triangulation; from
+// memory). Shots on the circle belong to the cell too: any diagonal of it is
+// right, so the ground is an interval there.
+
+import (
+	"math"
+	"sort"
+)
+
+type surface struct {
+	shots  []shot // by x
+	breaks []edge
+}
+
+// weld is the distance under which two shots are one place, their level the
+// mean.
+const weld = 1e-3
+
+func newSurface(s *site) *surface {
+	g := &surface{breaks: s.breaks}
+	all := append([]shot(nil), s.shots...)
+	all = append(all, crossings(s)...)
+	sort.SliceStable(all, func(i, j int) bool {
+		if all[i].x != all[j].x {
+			return all[i].x < all[j].x
+		}
+		return all[i].y < all[j].y
+	})
+	count := make([]int, 0, len(all))
+next:
+	for _, h := range all {
+		for k := len(g.shots) - 1; k >= 0 && g.shots[k].x > h.x-weld; k-- {
+			if apartBy(g.shots[k].pt, h.pt) < weld {
+				g.shots[k].z = (g.shots[k].z*float64(count[k]) + h.z) / float64(count[k]+1)
+				count[k]++
+				continue next
+			}
+		}
+		g.shots, count = append(g.shots, h), append(count, 1)
+	}
+	return g
+}
+
+// crossings sets a shot where two breaklines cross.
+func crossings(s *site) []shot {
+	level := map[pt]float64{}
+	for _, h := range s.shots {
+		level[h.pt] = h.z
+	}
+	bs := append([]edge(nil), s.breaks...)
+	lo := func(e edge) float64 { return min(e.a.x, e.b.x) }
+	sort.Slice(bs, func(i, j int) bool { return lo(bs[i]) < lo(bs[j]) })
+	var out []shot
+	for i, e := range bs {
+		for _, f := range bs[i+1:] {
+			if lo(f) > max(e.a.x, e.b.x) {
+				break
+			}
+			s0, s1 := cross(e.a, e.b, f.a), cross(e.a, e.b, f.b)
+			t0, t1 := cross(f.a, f.b, e.a), cross(f.a, f.b, e.b)
+			if s0*s1 >= 0 || t0*t1 >= 0 {
+				continue
+			}
+			t, u := s0/(s0-s1), t0/(t0-t1)
+			ze := level[e.a] + u*(level[e.b]-level[e.a])
+			zf := level[f.a] + t*(level[f.b]-level[f.a])
+			out = append(out, shot{pt{x: f.a.x + t*(f.b.x-f.a.x), y: f.a.y + t*(f.b.y-f.a.y)}, (ze + zf) / 2})
+		}
+	}
+	return out
+}
+
+// cell is a set of shots on one empty circle, anticlockwise.
+type cell struct {
+	c      []shot
+	cx, cy float64
+	r      float64
+}
+
+// levels gives the least and the greatest ground at p over all triangulations
+// of the cell.
+func (c cell) levels(p pt) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	n := len(c.c)
+	if n == 1 {
+		return c.c[0].z, c.c[0].z
+	}
+	for i := 0; i < n; i++ {
+		for j := i + 1; j < n; j++ {
+			for k := j + 1; k < n; k++ {
+				if z, ok := plane3(c.c[i], c.c[j], c.c[k], p); ok {
+					lo, hi = min(lo, z), max(hi, z)
+				}
+			}
+		}
+	}
+	return lo, hi
+}
+
+// plane3 is the level at p of the triangle, if it holds p.
+func plane3(a, b, c shot, p pt) (float64, bool) {
+	d := cross(a.pt, b.pt, c.pt)
+	if d == 0 {
+		return 0, false
+	}
+	u, v, w := cross(b.pt, c.pt, p)/d, cross(c.pt, a.pt, p)/d, cross(a.pt, b.pt, p)/d
+	const e = -1e-9
+	if u < e || v < e || w < e {
+		return 0, false
+	}
+	return u*a.z + v*b.z + w*c.z, true
+}
+
+// window is the range of shots whose x lies within d of x.
+func (g *surface) window(x, d float64) []shot {
+	i := sort.Search(len(g.shots), func(i int) bool { return g.shots[i].x >= x-d })
+	j := i + sort.Search(len(g.shots)-i, func(k int) bool { return g.shots[i+k].x > x+d })
+	return g.shots[i:j]
+}
+
+// hidden says whether a breakline stands between p and q.
+func (g *surface) hidden(p pt, q pt) bool {
+	for _, b := range g.breaks {
+		if max(b.a.x, b.b.x) < min(p.x, q.x) || min(b.a.x, b.b.x) > max(p.x, q.x) ||
+			max(b.a.y, b.b.y) < min(p.y, q.y) || min(b.a.y, b.b.y) > max(p.y, q.y) {
+			continue
+		}
+		// proper crossing only: the ends of a breakline are shots and are seen
+		l := math.Hypot(b.b.x-b.a.x, b.b.y-b.a.y)
+		m := math.Hypot(q.x-p.x, q.y-p.y)
+		e1, e2 := 1e-7*l, 1e-7*m
+		s1, s2 := cross(b.a, b.b, p), cross(b.a, b.b, q)
+		t1, t2 := cross(p, q, b.a), cross(p, q, b.b)
+		if (s1 > e1 && s2 < -e1 || s1 < -e1 && s2 > e1) && (t1 > e2 && t2 < -e2 || t1 < -e2 && t2 > e2) {
+			return true
+		}
+	}
+	return false
+}
+
+// first finds some triangle of visible shots about p.
+func (g *surface) first(shots []shot, p pt, reach float64) (t [3]shot, ok bool) {
+	best := math.Inf(1)
+	near := -1
+	for i, s := range shots {
+		if math.Abs(s.y-p.y) > reach {
+			continue
+		}
+		if d := (s.x-p.x)*(s.x-p.x) + (s.y-p.y)*(s.y-p.y); d < best && !g.hidden(p, s.pt) {
+			best, near = d, i
+		}
+	}
+	if near < 0 {
+		return t, false
+	}
+	a := shots[near]
+	left, right := -1, -1
+	for i, s := range shots {
+		if i == near || math.Abs(s.y-p.y) > reach || (s.x == p.x && s.y == p.y) {
+			continue
+		}
+		// sides as seen from p, looking at a; the widest on each side
+		c := (a.x-p.x)*(s.y-p.y) - (a.y-p.y)*(s.x-p.x)
+		if c >= 0 && (left < 0 || wider(p, shots[left].pt, s.pt, a.pt, 1)) && !g.hidden(p, s.pt) {
+			if c > 0 || (a.x-p.x)*(s.x-p.x)+(a.y-p.y)*(s.y-p.y) < 0 {
+				left = i
+			}
+		}
+		if c <= 0 && (right < 0 || wider(p, shots[right].pt, s.pt, a.pt, -1)) && !g.hidden(p, s.pt) {
+			if c < 0 || (a.x-p.x)*(s.x-p.x)+(a.y-p.y)*(s.y-p.y) < 0 {
+				right = i
+			}
+		}
+	}
+	if left < 0 || right < 0 {
+		return t, false
+	}
+	b, c := shots[left], shots[right]
+	if left == right {
+		// straight behind p: any third shot makes the triangle
+		for i, s := range shots {
+			if i != left && i != near && math.Abs(cross(a.pt, b.pt, s.pt)) > 1e-9 && !g.hidden(p, s.pt) {
+				return ccw(a, b, s), true
+			}
+		}
+		return t, false
+	}
+	t = ccw(a, b, c)
+	if _, in := plane3(t[0], t[1], t[2], p); !in {
+		return t, false
+	}
+	return t, true
+}
+
+// wider says whether s is turned further from a (anticlockwise for +1) than old.
+func wider(p, old, s, a pt, way float64) bool {
+	return way*((old.x-p.x)*(s.y-p.y)-(old.y-p.y)*(s.x-p.x)) > 0
+}
+
+func ccw(a, b, c shot) [3]shot {
+	if cross(a.pt, b.pt, c.pt) < 0 {
+		b, c = c, b
+	}
+	return [3]shot{a, b, c}
+}
+
+func circle(a, b, c pt) (x, y, r float64) {
+	bx, by, cx, cy := b.x-a.x, b.y-a.y, c.x-a.x, c.y-a.y
+	d := 2 * (bx*cy - by*cx)
+	if d == 0 {
+		return 0, 0, math.Inf(1)
+	}
+	u := (cy*(bx*bx+by*by) - by*(cx*cx+cy*cy)) / d
+	v := (bx*(cx*cx+cy*cy) - cx*(bx*bx+by*by)) / d
+	return a.x + u, a.y + v, math.Hypot(u, v)
+}
+
+// onCircle is how far off the circle, for its size, a shot may lie and still
+// belong to the cell: coordinates are written to a tenth of a millimetre.
+const onCircle = 2e-4
+
+// onShot is how near a shot a place is the shot's own.
+const onShot = 1e-7
+
+// at finds the cell about p; ok is false outside the shots.
+func (g *surface) at(p pt) (c cell, ok bool) {
+	for _, s := range g.window(p.x, onShot) {
+		if apartBy(s.pt, p) <= onShot {
+			return cell{c: []shot{s}}, true
+		}
+	}
+	t, ok := g.first(g.window(p.x, 40), p, 40)
+	if !ok {
+		if t, ok = g.first(g.shots, p, math.Inf(1)); !ok {
+			return c, false
+		}
+	}
+	for step := 0; step < 2000; step++ {
+		x, y, r := circle(t[0].pt, t[1].pt, t[2].pt)
+		if math.IsInf(r, 0) {
+			return c, false
+		}
+		worst, at := -onCircle, shot{}
+		cand := g.shots
+		if r < 1e6 {
+			cand = g.window(x, r)
+		}
+		for _, s := range cand {
+			if dy := s.y - y; dy > r || dy < -r {
+				continue
+			}
+			d := math.Hypot(s.x-x, s.y-y) - r
+			if d < worst && s != t[0] && s != t[1] && s != t[2] && !g.hidden(p, s.pt) {
+				worst, at = d, s
+			}
+		}
+		if worst == -onCircle {
+			c = cell{cx: x, cy: y, r: r}
+			for _, s := range g.window(x, r+onCircle) {
+				if math.Abs(math.Hypot(s.x-x, s.y-y)-r) <= onCircle && (s == t[0] || s == t[1] || s == t[2] || !g.hidden(p, s.pt)) && len(c.c) < 12 {
+					c.c = append(c.c, s)
+				}
+			}
+			sort.Slice(c.c, func(i, j int) bool {
+				return math.Atan2(c.c[i].y-y, c.c[i].x-x) < math.Atan2(c.c[j].y-y, c.c[j].x-x)
+			})
+			return c, true
+		}
+		next, found := t, false
+		margin := math.Inf(-1)
+		for k := 0; k < 3; k++ {
+			n := t
+			n[k] = at
+			n = ccw(n[0], n[1], n[2])
+			d := cross(n[0].pt, n[1].pt, n[2].pt)
+			if d <= 0 {
+				continue
+			}
+			m := min(cross(n[0].pt, n[1].pt, p), cross(n[1].pt, n[2].pt, p), cross(n[2].pt, n[0].pt, p)) / d
+			if m > margin {
+				next, margin, found = n, m, true
+			}
+		}
+		if !found || margin < -1e-7 {
+			return c, false
+		}
+		t = next
+	}
+	return c, false
+}
+
+// station is a place along a segment with the ground about it.
+type station struct {
+	t      float64 // share of the segment
+	lo, hi float64
+	known  bool
+}
+
+// along walks a segment and gives the ground at both ends and wherever its
+// slope may change: between two stations the bounds are straight.
+func (g *surface) along(a, b pt) []station {
+	l := math.Hypot(b.x-a.x, b.y-a.y)
+	at := func(t float64) pt { return pt{x: a.x + t*(b.x-a.x), y: a.y + t*(b.y-a.y)} }
+	var out []station
+	eps := min(1e-6/l, 0.5)
+	t := 0.0
+	for step := 0; step < 100000 && t < 1; step++ {
+		probe := min(t+eps, 1)
+		c, ok := g.at(at(probe))
+		if !ok {
+			// outside the shots: look again a step on
+			out = append(out, station{t: t})
+			t = min(1, t+0.1/l)
+			continue
+		}
+		leave := 1.0
+		var cuts []float64
+		n := len(c.c)
+		for i := 0; i < n; i++ {
+			for j := i + 1; j < n; j++ {
+				u, v := c.c[i].pt, c.c[j].pt
+				s0, s1 := cross(u, v, a), cross(u, v, b)
+				if s0 == s1 {
+					continue
+				}
+				x := s0 / (s0 - s1)
+				if x <= probe || x > 1 {
+					continue
+				}
+				if j == i+1 || i == 0 && j == n-1 {
+					leave = min(leave, x) // a side of the cell
+				}
+				cuts = append(cuts, x)
+			}
+		}
+		sort.Float64s(cuts)
+		add := func(x float64) {
+			q := at(min(max(x, t+eps/2), leave))
+			lo, hi := c.levels(q)
+			for in := 1e-7; math.IsInf(lo, 0) && in < 1; in *= 10 {
+				// rounding put the station a hair outside the cell
+				m := (probe + leave) / 2
+				q = at(x + in*(m-x))
+				lo, hi = c.levels(q)
+			}
+			if math.IsInf(lo, 0) {
+				return
+			}
+			out = append(out, station{x, lo, hi, true})
+		}
+		add(t)
+		for _, x := range cuts {
+			if x < leave {
+				add(x)
+			}
+		}
+		add(leave)
+		t = max(leave, probe)
+	}
+	return out
+}

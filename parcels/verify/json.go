@@ -1,0 +1,360 @@
+package verify
+
+// A strict reader of JSON text into a plain tree: no member twice, nothing
+// after the end, no nesting beyond 64, no number beyond float64, valid UTF-8.
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+)
+
+type kind uint8
+
+const (
+	null kind = iota
+	boolean
+	number
+	text
+	list
+	object
+)
+
+func (k kind) String() string {
+	return [...]string{"null", "boolean", "number", "text", "array", "object"}[k]
+}
+
+// val is one JSON value.
+type val struct {
+	k  kind
+	n  float64 // number; 1 for true
+	s  string
+	a  []val
+	ms []member
+}
+
+type member struct {
+	key string
+	v   val
+}
+
+// get gives the member of an object, or a null.
+func (v val) get(key string) val {
+	for i := range v.ms {
+		if v.ms[i].key == key {
+			return v.ms[i].v
+		}
+	}
+	return val{}
+}
+
+func (v val) has(key string) bool {
+	for i := range v.ms {
+		if v.ms[i].key == key {
+			return true
+		}
+	}
+	return false
+}
+
+// str gives a text as it stands, a number as its shortest decimal.
+func (v val) str() string {
+	switch v.k {
+	case text:
+		return v.s
+	case number:
+		return strconv.FormatFloat(v.n, 'f', -1, 64)
+	}
+	return ""
+}
+
+const mostDepth = 64
+
+type reader struct {
+	in string
+	at int
+}
+
+func readJSON(b []byte) (val, error) {
+	s := string(b)
+	s = strings.TrimPrefix(s, "\ufeff")
+	if !utf8.ValidString(s) {
+		return val{}, fmt.Errorf("not UTF-8")
+	}
+	r := &reader{in: s}
+	v, err := r.value(0)
+	if err != nil {
+		return val{}, err
+	}
+	r.space()
+	if r.at != len(s) {
+		return val{}, r.fault("more text after the end of the document")
+	}
+	return v, nil
+}
+
+func (r *reader) fault(what string) error { return fmt.Errorf("byte %d: %s", r.at, what) }
+
+func (r *reader) space() {
+	for r.at < len(r.in) {
+		switch r.in[r.at] {
+		case ' ', '\t', '\n', '\r':
+			r.at++
+		default:
+			return
+		}
+	}
+}
+
+func (r *reader) value(depth int) (val, error) {
+	if depth > mostDepth {
+		return val{}, r.fault("nested deeper than 64")
+	}
+	r.space()
+	if r.at >= len(r.in) {
+		return val{}, r.fault("text ends early")
+	}
+	switch c := r.in[r.at]; {
+	case c == '{':
+		return r.object(depth)
+	case c == '[':
+		return r.list(depth)
+	case c == '"':
+		s, err := r.text()
+		return val{k: text, s: s}, err
+	case c == '-' || c >= '0' && c <= '9':
+		return r.number()
+	}
+	for _, w := range [...]struct {
+		word string
+		v    val
+	}{{"null", val{}}, {"true", val{k: boolean, n: 1}}, {"false", val{k: boolean}}} {
+		if strings.HasPrefix(r.in[r.at:], w.word) {
+			r.at += len(w.word)
+			return w.v, nil
+		}
+	}
+	return val{}, r.fault("no JSON value")
+}
+
+func (r *reader) object(depth int) (val, error) {
+	v := val{k: object}
+	r.at++
+	for first := true; ; first = false {
+		r.space()
+		if r.at >= len(r.in) {
+			return v, r.fault("object not closed")
+		}
+		if r.in[r.at] == '}' && first {
+			r.at++
+			return v, nil
+		}
+		if r.in[r.at] != '"' {
+			return v, r.fault("a member's name is missing")
+		}
+		key, err := r.text()
+		if err != nil {
+			return v, err
+		}
+		if len(v.ms) < 32 {
+			if v.has(key) {
+				return v, r.fault("member " + strconv.Quote(key) + " twice")
+			}
+		}
+		r.space()
+		if r.at >= len(r.in) || r.in[r.at] != ':' {
+			return v, r.fault("colon missing")
+		}
+		r.at++
+		w, err := r.value(depth + 1)
+		if err != nil {
+			return v, err
+		}
+		v.ms = append(v.ms, member{key, w})
+		r.space()
+		if r.at >= len(r.in) {
+			return v, r.fault("object not closed")
+		}
+		c := r.in[r.at]
+		r.at++
+		if c == '}' {
+			break
+		}
+		if c != ',' {
+			r.at--
+			return v, r.fault("comma missing")
+		}
+	}
+	if len(v.ms) >= 32 {
+		seen := make(map[string]bool, len(v.ms))
+		for _, m := range v.ms {
+			if seen[m.key] {
+				return v, r.fault("member " + strconv.Quote(m.key) + " twice")
+			}
+			seen[m.key] = true
+		}
+	}
+	return v, nil
+}
+
+func (r *reader) list(depth int) (val, error) {
+	v := val{k: list}
+	r.at++
+	r.space()
+	if r.at < len(r.in) && r.in[r.at] == ']' {
+		r.at++
+		return v, nil
+	}
+	for {
+		w, err := r.value(depth + 1)
+		if err != nil {
+			return v, err
+		}
+		v.a = append(v.a, w)
+		r.space()
+		if r.at >= len(r.in) {
+			return v, r.fault("array not closed")
+		}
+		c := r.in[r.at]
+		r.at++
+		if c == ']' {
+			return v, nil
+		}
+		if c != ',' {
+			r.at--
+			return v, r.fault("comma missing")
+		}
+	}
+}
+
+func (r *reader) number() (val, error) {
+	i := r.at
+	j := i
+	digits := func() int {
+		n := 0
+		for j < len(r.in) && r.in[j] >= '0' && r.in[j] <= '9' {
+			j++
+			n++
+		}
+		return n
+	}
+	if r.in[j] == '-' {
+		j++
+	}
+	lead := j
+	if n := digits(); n == 0 || n > 1 && r.in[lead] == '0' {
+		return val{}, r.fault("not a number of JSON")
+	}
+	if j < len(r.in) && r.in[j] == '.' {
+		j++
+		if digits() == 0 {
+			return val{}, r.fault("not a number of JSON")
+		}
+	}
+	if j < len(r.in) && (r.in[j] == 'e' || r.in[j] == 'E') {
+		j++
+		if j < len(r.in) && (r.in[j] == '+' || r.in[j] == '-') {
+			j++
+		}
+		if digits() == 0 {
+			return val{}, r.fault("not a number of JSON")
+		}
+	}
+	f, err := strconv.ParseFloat(r.in[i:j], 64)
+	if err != nil || math.IsInf(f, 0) {
+		return val{}, r.fault("number out of range")
+	}
+	r.at = j
+	return val{k: number, n: f}, nil
+}
+
+func (r *reader) text() (string, error) {
+	r.at++
+	i := r.at
+	for r.at < len(r.in) {
+		switch c := r.in[r.at]; {
+		case c == '"':
+			s := r.in[i:r.at]
+			r.at++
+			return s, nil
+		case c == '\\':
+			return r.escaped(i)
+		case c < 0x20:
+			return "", r.fault("control character in a text")
+		}
+		r.at++
+	}
+	return "", r.fault("text not closed")
+}
+
+// escaped goes on with a text that holds an escape; it began at byte i.
+func (r *reader) escaped(i int) (string, error) {
+	var b strings.Builder
+	b.WriteString(r.in[i:r.at])
+	for r.at < len(r.in) {
+		c := r.in[r.at]
+		switch {
+		case c == '"':
+			r.at++
+			return b.String(), nil
+		case c < 0x20:
+			return "", r.fault("control character in a text")
+		case c != '\\':
+			b.WriteByte(c)
+			r.at++
+			continue
+		}
+		if r.at+1 >= len(r.in) {
+			break
+		}
+		e := r.in[r.at+1]
+		r.at += 2
+		switch e {
+		case '"', '\\', '/':
+			b.WriteByte(e)
+		case 'b':
+			b.WriteByte('\b')
+		case 'f':
+			b.WriteByte('\f')
+		case 'n':
+			b.WriteByte('\n')
+		case 'r':
+			b.WriteByte('\r')
+		case 't':
+			b.WriteByte('\t')
+		case 'u':
+			u, ok := r.hex()
+			if !ok {
+				return "", r.fault("bad escape")
+			}
+			if u >= 0xd800 && u < 0xdc00 && strings.HasPrefix(r.in[r.at:], `\u`) {
+				r.at += 2
+				lo, ok := r.hex()
+				if !ok || lo < 0xdc00 || lo > 0xdfff {
+					return "", r.fault("bad surrogate pair")
+				}
+				u = 0x10000 + (u-0xd800)<<10 + (lo - 0xdc00)
+			} else if u >= 0xd800 && u < 0xe000 {
+				return "", r.fault("lone surrogate")
+			}
+			b.WriteRune(u)
+		default:
+			return "", r.fault("bad escape")
+		}
+	}
+	return "", r.fault("text not closed")
+}
+
+func (r *reader) hex() (rune, bool) {
+	if r.at+4 > len(r.in) {
+		return 0, false
+	}
+	u, err := strconv.ParseUint(r.in[r.at:r.at+4], 16, 32)
+	if err != nil {
+		return 0, false
+	}
+	r.at += 4
+	return rune(u), true
+}

@@ -1,0 +1,601 @@
+package verify
+
+// Lengths, falls, inverts, cover and depth, and the profiles that tell them.
+
+import (
+	"math"
+	"strings"
+)
+
+const (
+	oneMillimetre = 0.001
+	// levelRounding is what writing two levels to a tenth of a millimetre does to
+	// their difference.
+	levelRounding = 2e-4
+)
+
+// lengths: each run is as long as its line in the plane.
+func (j *judge) lengths() {
+	c := j.open("lengths").bound(oneMillimetre)
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		slack := oneMillimetre + 1e-4*float64(len(r.line))
+		c.most(math.Abs(r.length-r.measured), r.id)
+		if !(math.Abs(r.length-r.measured) <= slack) {
+			c.fail(r.id, "length_m says %s, the line is %s", mm(r.length), mm(r.measured))
+		}
+	}
+}
+
+// falls: fall and slope follow from the inverts and the length.
+func (j *judge) falls() {
+	c := j.open("falls").bound(oneMillimetre)
+	unknown := 0
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			if unknown++; j.p.summary.verdict == "feasible" {
+				c.fail(r.id, "no levels in a plan that is called feasible")
+			}
+			continue
+		}
+		fall := r.up - r.down
+		c.most(math.Abs(r.fall-fall), r.id)
+		if !(math.Abs(r.fall-fall) <= oneMillimetre) {
+			c.fail(r.id, "fall_m says %s, the inverts differ by %s", mm(r.fall), mm(fall))
+		}
+		if !(math.Abs(r.slope*r.measured-fall) <= oneMillimetre+5e-6*r.measured) {
+			c.fail(r.id, "slope says %.6f, fall over length is %.6f", r.slope, fall/r.measured)
+		}
+	}
+	if unknown > 0 && unknown < len(j.p.runs) {
+		c.fail("network", "%d of %d runs have no levels", unknown, len(j.p.runs))
+	}
+}
+
+// slopes: every run falls, by the least slope or more.
+func (j *judge) slopes() {
+	least := float64(j.c.Pipe.LeastSlope)
+	c := j.open("least_slope").bound(least)
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			continue
+		}
+		fall := r.up - r.down
+		c.least(fall/r.measured, r.id)
+		if !(fall > 0) {
+			c.broken(r.names(), "does not fall: %s over %s", mm(fall), mm(r.measured))
+		} else if fall < least*r.measured-levelRounding {
+			c.broken(r.names(), "slope %.5f, %.5f is asked", fall/r.measured, least)
+		}
+	}
+}
+
+// inverts: no run leaves a point above one that comes in; a point's own
+// statement is that of its lowest pipe.
+func (j *judge) inverts() {
+	c := j.open("inverts").bound(0)
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		low := math.Inf(1)
+		if !j.levels(n) {
+			continue
+		}
+		for _, o := range n.out {
+			low = min(low, j.p.runs[o].up)
+			for _, k := range n.in {
+				d := j.p.runs[k].down - j.p.runs[o].up
+				c.least(d, n.id)
+				if !(d >= -1e-6) {
+					c.fail(n.id, "%s leaves %s above where %s comes in", j.p.runs[o].id, mm(-d), j.p.runs[k].id)
+				}
+			}
+		}
+		for _, k := range n.in {
+			low = min(low, j.p.runs[k].down)
+		}
+		if math.IsInf(low, 0) {
+			continue
+		}
+		if n.invert == nil {
+			c.fail(n.id, "no invert_m, the lowest pipe is at %s", mm(low))
+		} else if math.Abs(*n.invert-low) > oneMillimetre {
+			c.fail(n.id, "invert_m says %s, the lowest pipe is at %s", mm(*n.invert), mm(low))
+		}
+		if n.depth != nil && n.ground != nil && math.Abs(*n.depth-(*n.ground-low)) > 2*oneMillimetre {
+			c.fail(n.id, "depth_m says %s, ground less invert is %s", mm(*n.depth), mm(*n.ground-low))
+		}
+		if k := j.intake(n.id); k != nil && n.kind == "intake" && k.invert != nil && low > *k.invert+oneMillimetre {
+			c.broken([]string{n.id}, "leaves at %s, the intake's invert is %s", mm(low), mm(*k.invert))
+		}
+	}
+}
+
+// levels says whether every run at a point has them.
+func (j *judge) levels(n *node) bool {
+	for _, k := range [][]int{n.in, n.out} {
+		for _, i := range k {
+			if !j.p.runs[i].levels {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// groundSlack is how far a stated ground may lie off the interval worked here:
+// both round, and place the same point to a tenth of a millimetre.
+const groundSlack = 0.003
+
+// ground: stated ground is that of the shots.
+func (j *judge) ground() {
+	c := j.open("ground").bound(groundSlack)
+	if j.surface == nil {
+		if j.s.terrain {
+			c.note = "the terrain raster is not in the document: the plan's own ground is taken"
+			return
+		}
+		c.note = "no shots in the document: nothing to compare with"
+		for i := range j.p.nodes {
+			n := &j.p.nodes[i]
+			if n.ground != nil && !j.known(n, *n.ground) {
+				c.fail(n.id, "ground_m %s, and the site has no ground", mm(*n.ground))
+			}
+		}
+		return
+	}
+	if j.s.terrain {
+		c.note = "shots only; the terrain raster is not in the document"
+		return
+	}
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		if n.ground == nil {
+			continue
+		}
+		if j.known(n, *n.ground) {
+			continue
+		}
+		lo, hi, ok := j.surface.about(n.at)
+		if !ok {
+			c.fail(n.id, "ground_m %s, and it stands outside the shots", mm(*n.ground))
+			continue
+		}
+		off := max(lo-*n.ground, *n.ground-hi)
+		c.most(off, n.id)
+		if off > groundSlack {
+			c.fail(n.id, "ground_m says %s, the shots give %s to %s", mm(*n.ground), mm(lo), mm(hi))
+		}
+	}
+}
+
+// known says whether the site states this level for the point itself.
+func (j *judge) known(n *node, level float64) bool {
+	if k := j.intake(n.id); k != nil && k.rim != nil && math.Abs(*k.rim-level) <= oneMillimetre {
+		return true
+	}
+	q := j.inlet(n.id)
+	return q != nil && q.rim != nil && math.Abs(*q.rim-level) <= oneMillimetre
+}
+
+// about is the ground at a place that is known to a millimetre: a place on the
+// outline of the shots may fall a hair outside.
+func (g *surface) about(p pt) (lo, hi float64, ok bool) {
+	if q, in := g.at(p); in {
+		lo, hi = q.levels(p)
+		if !math.IsInf(lo, 0) {
+			return lo, hi, true
+		}
+	}
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, d := range [][2]float64{{1, 0}, {0, 1}, {-1, 0}, {0, -1}, {0.7, 0.7}, {0.7, -0.7}, {-0.7, 0.7}, {-0.7, -0.7}} {
+		r := pt{x: p.x + d[0]*oneMillimetre, y: p.y + d[1]*oneMillimetre}
+		if q, in := g.at(r); in {
+			if a, b := q.levels(r); !math.IsInf(a, 0) {
+				lo, hi = min(lo, a), max(hi, b)
+			}
+		}
+	}
+	return lo, hi, !math.IsInf(lo, 0)
+}
+
+// groundAt is what a row of stations says at distance s along a run.
+func (j *judge) groundAt(i int, s float64) (lo, hi float64, ok bool) {
+	if j.surface == nil {
+		return 0, 0, false
+	}
+	r := &j.p.runs[i]
+	for k := 1; k < len(r.line); k++ {
+		l := apartBy(r.line[k-1], r.line[k])
+		if s > l+1e-9 && k < len(r.line)-1 {
+			s -= l
+			continue
+		}
+		t := min(max(s/l, 0), 1)
+		st := j.stations[i][k-1]
+		for m := 1; m < len(st); m++ {
+			u, v := st[m-1], st[m]
+			if t < u.t-1e-9 || t > v.t+1e-9 || !u.known || !v.known {
+				continue
+			}
+			f := 0.0
+			if v.t > u.t {
+				f = min(max((t-u.t)/(v.t-u.t), 0), 1)
+			}
+			return u.lo + f*(v.lo-u.lo), u.hi + f*(v.hi-u.hi), true
+		}
+		return 0, 0, false
+	}
+	return 0, 0, false
+}
+
+// extreme walks a run and gives, over its length, the least and the greatest
+// of ground less the straight from up to down, by the bounds of the ground.
+type reach struct {
+	minLo, minHi, maxLo, maxHi float64
+	at                         float64
+	known, whole               bool
+}
+
+func (j *judge) overRun(i int, up, down float64) reach {
+	r := &j.p.runs[i]
+	e := reach{minLo: math.Inf(1), minHi: math.Inf(1), maxLo: math.Inf(-1), maxHi: math.Inf(-1), whole: true}
+	if j.surface == nil || r.measured == 0 {
+		e.whole = false
+		return e
+	}
+	s := 0.0
+	for k := 1; k < len(r.line); k++ {
+		l := apartBy(r.line[k-1], r.line[k])
+		for _, st := range j.stations[i][k-1] {
+			if !st.known {
+				e.whole = false
+				continue
+			}
+			e.known = true
+			z := up + (down-up)*(s+st.t*l)/r.measured
+			if st.hi-z < e.minHi {
+				e.minHi, e.at = st.hi-z, s+st.t*l
+			}
+			e.minLo = min(e.minLo, st.lo-z)
+			e.maxLo, e.maxHi = max(e.maxLo, st.lo-z), max(e.maxHi, st.hi-z)
+		}
+		s += l
+	}
+	return e
+}
+
+// top is the outside top of the pipe over its invert: the invert is the inside
+// bottom, the wall is as thick above as below.
+func (r *run) top() float64 { return (r.diameter + r.outside) / 2 }
+
+// bottom is the trench bottom under the invert.
+func (j *judge) bottom(r *run) float64 {
+	return (r.outside-r.diameter)/2 + float64(j.c.Trench.Bedding)
+}
+
+// cover: ground to the outside top of the pipe, at every point of every run.
+func (j *judge) cover() {
+	least := float64(j.c.Pipe.LeastCover)
+	c := j.open("cover").bound(least)
+	if j.s.terrain || j.surface == nil {
+		c.note = "not worked again: the ground is not in the document"
+		j.coverAsStated(c, least)
+		return
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			continue
+		}
+		e := j.overRun(i, r.up+r.top(), r.down+r.top())
+		if !e.known {
+			c.note = "runs outside the shots are not worked again"
+			continue
+		}
+		c.least(e.minHi, r.id)
+		if e.minHi < least-oneMillimetre {
+			c.broken(r.names(), "cover %s at %.2f m along, %s is asked", mm(e.minHi), e.at, mm(least))
+		}
+		if r.leastCover == nil {
+			c.fail(r.id, "no least_cover_m")
+		} else if e.whole && (*r.leastCover < e.minLo-2*groundSlack || *r.leastCover > e.minHi+2*groundSlack) {
+			c.fail(r.id, "least_cover_m says %s, it is %s", mm(*r.leastCover), mm(e.minHi))
+		}
+	}
+}
+
+// coverAsStated holds the plan to its own words where the ground is not known
+// here.
+func (j *judge) coverAsStated(c *check, least float64) {
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.leastCover == nil {
+			continue
+		}
+		c.least(*r.leastCover, r.id)
+		if *r.leastCover < least-oneMillimetre {
+			c.broken(r.names(), "least_cover_m %s, %s is asked", mm(*r.leastCover), mm(least))
+		}
+		for k, n := range []int{r.a, r.b} {
+			if n < 0 || j.p.nodes[n].ground == nil {
+				continue
+			}
+			z := []float64{r.up, r.down}[k] + r.top()
+			if d := *j.p.nodes[n].ground - z; d < *r.leastCover-groundSlack {
+				c.fail(r.id, "least_cover_m says %s, at %s it is %s", mm(*r.leastCover), j.p.nodes[n].id, mm(d))
+			}
+		}
+	}
+}
+
+// depth: ground to trench bottom is nowhere more than allowed.
+func (j *judge) depth() {
+	most := float64(j.c.Pipe.GreatestDepth)
+	c := j.open("depth").bound(most)
+	if j.s.terrain || j.surface == nil {
+		c.note = "not worked again: the ground is not in the document"
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			continue
+		}
+		if r.greatestDepth != nil && *r.greatestDepth > most+oneMillimetre {
+			c.broken(r.names(), "greatest_depth_m %s, %s is allowed", mm(*r.greatestDepth), mm(most))
+		}
+		if j.s.terrain || j.surface == nil {
+			continue
+		}
+		b := j.bottom(r)
+		e := j.overRun(i, r.up-b, r.down-b)
+		if !e.known {
+			continue
+		}
+		c.most(e.maxLo, r.id)
+		if e.maxLo > most+oneMillimetre {
+			c.broken(r.names(), "depth %s, %s is allowed", mm(e.maxLo), mm(most))
+		}
+		if r.greatestDepth == nil {
+			c.fail(r.id, "no greatest_depth_m")
+		} else if e.whole && (*r.greatestDepth < e.maxLo-2*groundSlack || *r.greatestDepth > e.maxHi+2*groundSlack) {
+			c.fail(r.id, "greatest_depth_m says %s, it is %s", mm(*r.greatestDepth), mm(e.maxLo))
+		}
+	}
+}
+
+// profiles: each row tells of its runs what their ends say.
+func (j *judge) profiles() {
+	c := j.open("profiles").bound(groundSlack)
+	from := map[string]bool{}
+	for _, q := range j.p.profiles {
+		from[q.from] = true
+		name := "profile " + q.from
+		n, ok := j.p.nodeAt[q.from]
+		if !ok {
+			c.fail(name, "starts at no point of the network")
+			continue
+		}
+		var way []int
+		var starts []float64
+		length := 0.0
+		broken := false
+		for _, id := range q.runs {
+			k, ok := j.p.runAt[id]
+			if !ok || j.p.runs[k].a != n {
+				c.fail(name, "run %q does not go on from %q", id, j.p.nodes[n].id)
+				broken = true
+				break
+			}
+			way, starts = append(way, k), append(starts, length)
+			length += j.p.runs[k].measured
+			if n = j.p.runs[k].b; n < 0 {
+				broken = true
+				break
+			}
+		}
+		if broken {
+			continue
+		}
+		if j.p.nodes[n].id != q.to || len(j.p.nodes[n].out) > 0 {
+			c.fail(name, "ends at %q, not at the outlet %q", j.p.nodes[n].id, q.to)
+		}
+		if len(way) == 0 {
+			c.fail(name, "no runs")
+			continue
+		}
+		if len(q.rows) < 2 {
+			c.fail(name, "%d rows", len(q.rows))
+			continue
+		}
+		slack := 2*oneMillimetre + 1e-4*float64(len(q.rows))
+		if math.Abs(q.rows[0].station) > slack || math.Abs(q.rows[len(q.rows)-1].station-length) > slack+oneMillimetre*float64(len(way)) {
+			c.fail(name, "stations %s to %s, the way is %s", mm(q.rows[0].station), mm(q.rows[len(q.rows)-1].station), mm(length))
+		}
+		for k, w := range q.rows {
+			if k > 0 && w.station < q.rows[k-1].station-1e-9 {
+				c.fail(name, "stations go back at %s", mm(w.station))
+				break
+			}
+			if w.cut != nil && w.ground != nil && math.Abs(*w.cut-(*w.ground-w.invert)) > 2*oneMillimetre {
+				c.fail(name, "cut_m at %s is not ground less invert", mm(w.station))
+			}
+			// a row at a drop may tell of either run
+			off, crownOff, groundOff := math.Inf(1), math.Inf(1), math.Inf(1)
+			for m, i := range way {
+				r := &j.p.runs[i]
+				s := w.station - starts[m]
+				if s < -slack-oneMillimetre*float64(len(way)) || s > r.measured+slack+oneMillimetre*float64(len(way)) {
+					continue
+				}
+				z := r.up + (r.down-r.up)*min(max(s/r.measured, 0), 1)
+				if d := math.Abs(z - w.invert); d < off {
+					off, crownOff = d, math.Abs(w.crown-w.invert-r.diameter)
+				} else if d == off {
+					crownOff = min(crownOff, math.Abs(w.crown-w.invert-r.diameter))
+				}
+				if w.ground != nil && !j.s.terrain {
+					if lo, hi, ok := j.groundAt(i, s); ok {
+						groundOff = min(groundOff, max(lo-*w.ground, *w.ground-hi))
+					} else {
+						groundOff = min(groundOff, 0)
+					}
+				}
+			}
+			c.most(off, name)
+			if !(off <= groundSlack) {
+				c.fail(name, "invert_m at %s is %s off the runs", mm(w.station), mm(off))
+			}
+			if !(crownOff <= 1.5*oneMillimetre) {
+				c.fail(name, "crown_m at %s is not a pipe above the invert", mm(w.station))
+			}
+			if w.ground != nil && !math.IsInf(groundOff, 0) && groundOff > 2*groundSlack && !j.rimRow(w) {
+				c.fail(name, "ground_m at %s is %s off the shots", mm(w.station), mm(groundOff))
+			}
+		}
+	}
+	for i := range j.p.nodes {
+		if n := &j.p.nodes[i]; n.kind == "intake" && len(n.out) > 0 && j.levels(n) && !from[n.id] {
+			c.fail(n.id, "joined, and no profile from it")
+		}
+	}
+}
+
+func (j *judge) rimRow(w row) bool {
+	n, ok := j.p.nodeAt[w.point]
+	return ok && j.known(&j.p.nodes[n], *w.ground)
+}
+
+// trenches: each run lies in one trench, as wide as asked, and the trench's
+// figures are those of its runs.
+func (j *judge) trenches() {
+	c := j.open("trenches").bound(float64(j.c.Trench.Width))
+	in := map[string]int{}
+	for _, t := range j.p.trenches {
+		longest, total, deepest := 0.0, 0.0, 0.0
+		perforated := len(t.runs) > 0
+		for _, id := range t.runs {
+			in[id]++
+			k, ok := j.p.runAt[id]
+			if !ok {
+				c.fail(t.id, "run %q is not in the network", id)
+				continue
+			}
+			r := &j.p.runs[k]
+			if r.trench != t.id {
+				c.fail(t.id, "run %q says that it lies in %q", id, r.trench)
+			}
+			if r.greatestDepth != nil {
+				deepest = max(deepest, *r.greatestDepth)
+			}
+			if !(t.width >= r.outside*float64(r.count)-1e-9) {
+				c.fail(t.id, "%s wide, the pipes in it %s", mm(t.width), mm(r.outside*float64(r.count)))
+			}
+			perforated = perforated && r.pipe == "perforated"
+			longest, total = max(longest, r.measured), total+r.measured
+		}
+		need := float64(j.c.Trench.Width)
+		if perforated && j.s.perfWidth != nil {
+			need = min(need, *j.s.perfWidth)
+		}
+		c.least(t.width, t.id)
+		if !(t.width >= need-1e-9) {
+			c.fail(t.id, "%s wide, %s is asked", mm(t.width), mm(need))
+		}
+		slack := oneMillimetre * float64(1+len(t.runs))
+		if !(t.length >= longest-slack && t.length <= total+slack) {
+			c.fail(t.id, "length_m says %s, its runs are %s to %s", mm(t.length), mm(longest), mm(total))
+		}
+		if t.least == nil || t.mean == nil || t.greatest == nil || t.excavated == nil {
+			if deepest > 0 {
+				c.fail(t.id, "depths or excavation missing, and its runs have theirs")
+			}
+			continue
+		}
+		if math.Abs(*t.greatest-deepest) > 2*groundSlack {
+			c.fail(t.id, "greatest_depth_m says %s, its runs %s", mm(*t.greatest), mm(deepest))
+		}
+		if !(*t.least <= *t.mean+oneMillimetre && *t.mean <= *t.greatest+oneMillimetre) {
+			c.fail(t.id, "least, mean and greatest depth out of order")
+		}
+		if v := t.width * *t.mean * t.length; !(math.Abs(*t.excavated-v) <= 0.01+0.02*v) {
+			c.fail(t.id, "excavation_m3 says %.3f, width, depth and length make %.3f", *t.excavated, v)
+		}
+	}
+	for i := range j.p.runs {
+		if n := in[j.p.runs[i].id]; n != 1 {
+			c.fail(j.p.runs[i].id, "lies in %d trenches", n)
+		}
+	}
+}
+
+// arrival: the last pipe comes in at or above the tie-in level.
+func (j *judge) arrival() {
+	c := j.open("arrival").bound(0)
+	c.note = "worst and limit are the height over the level asked for"
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.b < 0 || len(j.p.nodes[r.b].out) > 0 || !r.levels {
+			continue
+		}
+		q := j.inlet(r.to)
+		if q == nil {
+			continue
+		}
+		names := []string{q.id, r.id}
+		warned := func(what string, words ...string) {
+			for _, f := range j.p.findings {
+				if f.severity == "note" || f.feature != q.id && f.feature != r.id {
+					continue
+				}
+				for _, w := range words {
+					if strings.Contains(f.code, w) || strings.Contains(strings.ToLower(f.message), w) {
+						return
+					}
+				}
+			}
+			c.fail(r.id, "%s, and no finding at %s says so", what, q.id)
+		}
+		if q.outlet {
+			if q.level != nil {
+				c.least(r.down-*q.level, r.id)
+				if r.down < *q.level-oneMillimetre {
+					c.broken(names, "arrives at %s, the outlet's level is %s", mm(r.down), mm(*q.level))
+				}
+			}
+			continue
+		}
+		if q.rim != nil && r.down+r.top() > *q.rim+oneMillimetre {
+			c.broken(names, "the top of the pipe comes in above the rim")
+		}
+		var crown *float64
+		if q.invert != nil && q.outgoing != nil {
+			v := *q.invert + *q.outgoing
+			crown = &v
+		}
+		want := q.tieIn
+		if want == nil {
+			want = crown
+		}
+		if want == nil {
+			want = q.invert
+		}
+		if want == nil {
+			warned("nobody knows the level at which it may arrive", "level", "invert", "elevation")
+			if j.p.summary.verdict == "feasible" {
+				c.fail(r.id, "arrives at a structure of unknown level: at best not_proven")
+			}
+			continue
+		}
+		c.least(r.down-*want, r.id)
+		switch {
+		case q.invert != nil && r.down < *q.invert-levelRounding:
+			c.broken(names, "arrives at %s, under the outgoing invert %s", mm(r.down), mm(*q.invert))
+		case q.tieIn != nil && r.down < *q.tieIn-oneMillimetre:
+			c.broken(names, "arrives at %s, the tie-in level is %s", mm(r.down), mm(*q.tieIn))
+		case crown != nil && r.down < *crown-oneMillimetre:
+			warned("arrives under the outgoing crown", "crown", "submerged")
+		}
+	}
+}

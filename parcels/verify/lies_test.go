@@ -1,0 +1,521 @@
+package verify
+
+// Lies: a right plan with one thing changed, each to be caught by the check
+// named. What else then fails is not asked, but for the ones marked only.
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+)
+
+type lie struct {
+	name  string
+	check string
+	tell  func(f *fixture)
+}
+
+func set(id, key string, v any) func(*fixture) {
+	return func(f *fixture) { f.props(id)[key] = v }
+}
+
+func summary(key string, v any) func(*fixture) {
+	return func(f *fixture) { f.plan["summary"].(obj)[key] = v }
+}
+
+func criteria(change func(c *parcels.Criteria)) func(*fixture) {
+	return func(f *fixture) { change(&f.criteria) }
+}
+
+func each(list any, do func(o obj)) {
+	for _, x := range list.([]any) {
+		do(x.(obj))
+	}
+}
+
+// scale multiplies a number of a run.
+func scale(id, key string, by float64) func(*fixture) {
+	return func(f *fixture) { f.props(id)[key] = f.props(id)[key].(float64) * by }
+}
+
+func all(fs ...func(*fixture)) func(*fixture) {
+	return func(f *fixture) {
+		for _, g := range fs {
+			g(f)
+		}
+	}
+}
+
+// reverse changes the direction of a run, with its figures.
+func reverse(id string) func(*fixture) {
+	return func(f *fixture) {
+		p := f.props(id)
+		p["from"], p["to"] = p["to"], p["from"]
+		slices.Reverse(f.feature(id)["geometry"].(obj)["coordinates"].([]any))
+	}
+}
+
+func without(list *any, keep func(o obj) bool) {
+	var out []any
+	each(*list, func(o obj) {
+		if keep(o) {
+			out = append(out, o)
+		}
+	})
+	*list = out
+}
+
+func drop(id string) func(*fixture) {
+	return func(f *fixture) {
+		n := f.plan["network"].(obj)
+		fs := n["features"]
+		without(&fs, func(o obj) bool { p := o["properties"].(obj); return p["run"] != id && p["point"] != id })
+		n["features"] = fs
+	}
+}
+
+func trenchField(i int, key string, v any) func(*fixture) {
+	return func(f *fixture) { f.plan["trenches"].([]any)[i].(obj)[key] = v }
+}
+
+func rowField(profile, row int, key string, v any) func(*fixture) {
+	return func(f *fixture) {
+		f.plan["profiles"].([]any)[profile].(obj)["rows"].([]any)[row].(obj)[key] = v
+	}
+}
+
+func siteProps(layer string, i int, key string, v any) func(*fixture) {
+	return func(f *fixture) { f.layer(layer)[i].(obj)["properties"].(obj)[key] = v }
+}
+
+// bent gives run R5 a detour, its figures left as they are but for what the
+// detour itself changes.
+func bent(xy ...float64) func(*fixture) {
+	return func(f *fixture) { f.shape("R5", append(append([]float64{15, 30}, xy...), 15, 40)...) }
+}
+
+var lies = []lie{
+	// the text and the frame
+	{"status dropped", "status", func(f *fixture) { delete(f.plan, "status") }},
+	{"status says final", "status", func(f *fixture) { f.plan["status"] = "final" }},
+	{"one caution dropped", "status", func(f *fixture) { f.plan["cautions"] = f.plan["cautions"].([]any)[1:] }},
+	{"another system", "frame", func(f *fixture) { f.plan["frame"].(obj)["crs"] = "EPSG:2276" }},
+	{"feet called metres and a half", "frame", func(f *fixture) { f.plan["frame"].(obj)["metres_per_unit"] = 1.5 }},
+	{"no unit", "frame", func(f *fixture) { delete(f.plan["frame"].(obj), "metres_per_unit") }},
+	{"length is text", "document", set("R5", "length_m", "10")},
+	{"length missing", "document", func(f *fixture) { delete(f.props("R5"), "length_m") }},
+	{"two runs of one name", "document", set("R5", "run", "R7")},
+	{"two points of one name", "document", set("C1", "point", "W1")},
+	{"no summary", "document", func(f *fixture) { delete(f.plan, "summary") }},
+	{"a severity of its own", "document", func(f *fixture) { f.find("x", "fatal", "R1", "x") }},
+	{"half a pipe", "document", set("R5", "pipe_count", 0.5)},
+	{"negative diameter", "document", set("R5", "diameter_mm", -101.6)},
+	{"polygon in the network", "document", func(f *fixture) { f.feature("R5")["geometry"] = f.ring(0, 0, 1, 0, 1, 1) }},
+	{"some levels null", "document", set("R5", "invert_up_m", nil)},
+
+	// pipes that cannot be bought
+	{"bore a size up, name kept", "stock", set("R5", "diameter_mm", 104.6)},
+	{"smoother than the stock", "stock", set("R5", "n", 0.009)},
+	{"thin wall", "stock", set("R5", "outside_diameter_mm", 102.0)},
+	{"wall of another kind", "stock", set("R5", "wall", "corrugated")},
+	{"name of a bigger pipe", "stock", set("R5", "size", "6 in")},
+	{"pipe of no kind", "places", set("R5", "pipe", "slotted")},
+
+	// places
+	{"run ends short of its point", "places", func(f *fixture) { f.shape("R5", 15, 30, 15, 39.9) }},
+	{"intake moved", "places", func(f *fixture) { f.shape("D1", 10, 22.01) }},
+	{"inlet moved", "places", func(f *fixture) { f.shape("I1", 15, 46.99) }},
+	{"intake invented", "places", all(set("N1", "kind", "intake"))},
+	{"inlet invented", "places", set("C1", "kind", "inlet")},
+	{"inlet called outlet", "places", set("I1", "kind", "outlet")},
+	{"point of no kind", "places", set("W1", "kind", "magic")},
+	{"run to nowhere", "places", set("R5", "to", "W9")},
+	{"run to itself", "places", set("R5", "to", "W1")},
+
+	// the tree
+	{"two ways out", "tree", all(set("R6", "from", "D1"))},
+	{"round and round", "tree", set("R7", "to", "W1")},
+	{"last run dropped", "tree", drop("R8")},
+	{"a branch from nowhere", "tree", all(drop("R1"))},
+	{"water leaves the inlet", "tree", reverse("R8")},
+	{"a run dropped", "connected", drop("R6")},
+	{"a point by itself", "tree", func(f *fixture) {
+		n := f.plan["network"].(obj)
+		n["features"] = append(n["features"].([]any), obj{"type": "Feature", "geometry": f.point(5, 40), "properties": obj{"point": "X", "kind": "wye"}})
+	}},
+	{"intake left out", "connected", all(drop("R6"), drop("B1"))},
+	{"intake of a lot not in the site", "connected", summary("lots", []any{"1", "99"})},
+	{"no lots", "connected", summary("lots", []any{})},
+	{"intake of another lot joined", "connected", siteProps("intakes", 2, "lot", "2")},
+	{"middle run dropped", "connected", drop("R7")},
+
+	// where it ends
+	{"sanitary sewer", "outlet", siteProps("inlets", 0, "system", "sanitary")},
+	{"combined sewer", "outlet", siteProps("inlets", 0, "system", "combined")},
+	{"unknown sewer called feasible", "outlet", siteProps("inlets", 0, "system", "unknown")},
+	{"system not given", "outlet", func(f *fixture) { delete(f.layer("inlets")[0].(obj)["properties"].(obj), "system") }},
+	{"outlet of another name", "outlet", summary("outlet", "I2")},
+
+	// the lot and its lines
+	{"over the side line", "inside_lot", bent(-1, 35)},
+	{"trench edge 1 mm over the line", "inside_lot", bent(0.1514, 35)},
+	{"lot of another", "inside_lot", set("R5", "lot", "2")},
+	{"lot of nobody", "inside_lot", set("R5", "lot", "7")},
+	{"tie-in forgotten", "inside_lot", set("R8", "tie_in", false)},
+	{"1 cm inside the clearance", "lot_line_clearance", bent(0.7520, 35)},
+	{"a tenth of a millimetre inside the clearance", "lot_line_clearance", bent(0.7619, 35)},
+	{"criteria's side clearance", "lot_line_clearance", all(criteria(func(c *parcels.Criteria) { c.Clearance.Rear = parcels.Num(unit.Length(0.7)) }), siteProps("parcels", 0, "line_roles", []any{"front", "side", "rear", "side"}))},
+	{"a margin", "lot_line_clearance", criteria(func(c *parcels.Criteria) { c.Clearance.LineMargin = 0.01 })},
+	{"the lot's own clearance", "lot_line_clearance", siteProps("parcels", 0, "clearance_m", 0.7)},
+	{"the lot's own clearance in feet", "lot_line_clearance", siteProps("parcels", 0, "clearance_ft", 2.1)},
+	{"least clearance told greater", "lot_line_clearance", scale("R5", "least_clearance_m", 1.01)},
+	{"roles guessed and not told", "lot_line_clearance", criteria(func(c *parcels.Criteria) { c.Clearance.Rear = parcels.Num(unit.Length(3)) })},
+	{"roles that do not fit", "lot_line_clearance", siteProps("parcels", 0, "line_roles", []any{"front", "side"})},
+	{"a wider trench", "lot_line_clearance", trenchField(6, "width_m", 0.3348)},
+
+	// walls and things
+	{"through the house", "foundation_clearance", func(f *fixture) { f.shape("R2", 10, 23.0678, 15, 16, 15, 30) }},
+	{"1 mm too near the wall", "foundation_clearance", func(f *fixture) { f.shape("R2", 10, 23.0658, 15, 30) }},
+	{"perforated at the distance of solid", "foundation_clearance", set("R2", "pipe", "perforated")},
+	{"a shed forgotten", "foundation_clearance", func(f *fixture) { f.add("buildings", f.ring(15.5, 34, 18, 34, 18, 36, 15.5, 36), obj{}) }},
+	{"a ring of walls round a run", "foundation_clearance", func(f *fixture) {
+		f.add("buildings", f.ring(1, 23.5, 29, 23.5, 29, 44.9, 1, 44.9), obj{})
+	}},
+	{"eaves with a wall behind", "foundation_clearance", func(f *fixture) {
+		f.add("buildings", f.ring(15.8, 34, 18, 34, 18, 36, 15.8, 36), obj{"outline": "roof", "overhang_m": 0.2})
+	}},
+	{"a pool", "obstacle_clearance", func(f *fixture) {
+		f.add("obstacles", f.ring(15.1, 33, 18, 33, 18, 36, 15.1, 36), obj{"kind": "pool"})
+	}},
+	{"a root zone", "obstacle_clearance", func(f *fixture) { f.add("obstacles", f.point(18, 35), obj{"kind": "tree", "radius_m": 2.9}) }},
+	{"a root zone by the trunk", "obstacle_clearance", func(f *fixture) { f.add("obstacles", f.point(18, 35), obj{"kind": "tree", "trunk_mm": 240}) }},
+	{"a root zone by the trunk in inches", "obstacle_clearance", func(f *fixture) { f.add("obstacles", f.point(18, 35), obj{"kind": "tree", "trunk_in": 9.6}) }},
+	{"a well's clear space", "obstacle_clearance", func(f *fixture) { f.add("obstacles", f.point(18.1, 35), obj{"kind": "well"}) }},
+	{"a septic field's own clear space", "obstacle_clearance", func(f *fixture) {
+		f.add("obstacles", f.ring(18, 33, 20, 33, 20, 36, 18, 36), obj{"kind": "septic", "keep_clear_ft": 10})
+	}},
+	{"a gas main that must not be crossed", "obstacle_clearance", func(f *fixture) {
+		f.add("obstacles", obj{"type": "LineString", "coordinates": []any{f.to(15.6, 20), f.to(15.6, 50)}}, obj{"kind": "utility", "crossing": "forbidden", "width_m": 0.1})
+	}},
+	{"a wall across", "obstacle_clearance", func(f *fixture) {
+		f.add("obstacles", obj{"type": "LineString", "coordinates": []any{f.to(0, 35), f.to(30, 35)}}, obj{"kind": "wall"})
+	}},
+	{"an easement where no trench may lie", "forbidden_ground", siteProps("easements", 0, "trench", "forbidden")},
+	{"an access easement", "forbidden_ground", siteProps("easements", 0, "kind", "access")},
+	{"an easement of no kind", "forbidden_ground", func(f *fixture) { delete(f.layer("easements")[0].(obj)["properties"].(obj), "kind") }},
+	{"a forbidden band", "forbidden_ground", func(f *fixture) {
+		f.add("easements", obj{"type": "LineString", "coordinates": []any{f.to(0, 38), f.to(30, 38)}}, obj{"kind": "other", "width_ft": 10})
+	}},
+	{"a band a hand from the run", "forbidden_ground", func(f *fixture) {
+		f.add("easements", obj{"type": "LineString", "coordinates": []any{f.to(16.2, 30), f.to(16.2, 40)}}, obj{"kind": "access", "width_m": 2.2})
+	}},
+
+	// the first and the last run
+	{"tie-in beyond reach", "tie_in_run", criteria(func(c *parcels.Criteria) { c.TieIn.Reach = 2.04 })},
+	{"tie-in with a bend", "tie_in_run", func(f *fixture) { f.shape("R8", 15, 44.95, 15.2, 46, 15, 47) }},
+	{"tie-in in the middle", "tie_in_run", set("R5", "tie_in", true)},
+	{"tie-in over the neighbour", "tie_in_run", siteProps("easements", 0, "trench", "forbidden")},
+	{"tie-in beyond the easement", "tie_in_run", func(f *fixture) {
+		f.layer("easements")[0].(obj)["geometry"] = f.ring(0, 42.67, 30.48, 42.67, 30.48, 46.5, 0, 46.5)
+	}},
+	{"tie-in edge beside the easement", "tie_in_run", func(f *fixture) {
+		f.layer("easements")[0].(obj)["geometry"] = f.ring(0, 42.67, 15.1, 42.67, 15.1, 48.77, 0, 48.77)
+	}},
+	{"lead-off from a basin", "lead_off_run", set("R6", "lead_off", true)},
+	{"lead-off further than needed", "lead_off_run", func(f *fixture) { f.shape("R1", 10, 22, 10, 23.2) }},
+	{"lead-off aslant", "lead_off_run", func(f *fixture) { f.shape("R1", 10, 22, 10.5, 23.0678) }},
+	{"lead-off with a bend", "lead_off_run", func(f *fixture) { f.shape("R1", 10, 22, 10.1, 22.5, 10, 23.0678) }},
+	{"lead-off not clear", "foundation_clearance", func(f *fixture) { f.shape("R1", 10, 22, 10, 23.0) }},
+	{"lead-off in the middle", "lead_off_run", set("R5", "lead_off", true)},
+	{"lead-off forgotten", "foundation_clearance", set("R1", "lead_off", false)},
+	{"no permission asked", "permission", func(f *fixture) { f.plan["findings"] = []any{} }},
+
+	// lengths and levels
+	{"length 5 mm short", "lengths", func(f *fixture) { f.props("R5")["length_m"] = 9.995 }},
+	{"length a survey foot off", "lengths", set("R5", "length_m", 10.3048)},
+	{"fall told greater", "falls", scale("R5", "fall_m", 1.05)},
+	{"slope told greater", "falls", scale("R5", "slope", 1.05)},
+	{"uphill", "least_slope", all(set("R5", "invert_down_m", 99.0))},
+	{"level", "least_slope", func(f *fixture) { f.props("R5")["invert_down_m"] = f.props("R5")["invert_up_m"] }},
+	{"flatter than asked", "least_slope", criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 })},
+	{"leaves above where it comes in", "inverts", func(f *fixture) { f.props("R5")["invert_up_m"] = f.props("R5")["invert_up_m"].(float64) + 0.002 }},
+	{"a point's invert told higher", "inverts", func(f *fixture) { f.props("W1")["invert_m"] = f.props("W1")["invert_m"].(float64) + 0.01 }},
+	{"a point's depth told less", "inverts", scale("W1", "depth_m", 0.95)},
+	{"above the intake's own invert", "inverts", siteProps("intakes", 0, "invert_m", 98.9)},
+	{"ground told higher", "ground", func(f *fixture) { f.props("W1")["ground_m"] = f.props("W1")["ground_m"].(float64) + 0.05 }},
+	{"a bowl in the ground", "cover", func(f *fixture) { f.add("spots", f.point(15, 35), obj{"elevation_m": handGround(15, 35) - 0.2}) }},
+	{"a bowl beside a shot", "cover", func(f *fixture) {
+		f.add("breaklines", obj{"type": "LineString", "coordinates": []any{append(f.to(12, 36), 98.7), append(f.to(18, 36), 98.7)}}, obj{})
+	}},
+	{"a swale across", "cover", func(f *fixture) {
+		f.add("swales", obj{"type": "LineString", "coordinates": []any{f.to(12, 36), f.to(18, 36)}}, obj{"invert_up_m": 98.72, "invert_down_m": 98.70})
+	}},
+	{"a mound", "depth", func(f *fixture) { f.add("spots", f.point(15, 35), obj{"elevation_m": handGround(15, 35) + 0.8}) }},
+	{"cover told greater", "cover", scale("R5", "least_cover_m", 1.05)},
+	{"cover not told", "cover", set("R5", "least_cover_m", nil)},
+	{"depth told less", "depth", scale("R5", "greatest_depth_m", 0.95)},
+	{"more cover asked", "cover", criteria(func(c *parcels.Criteria) { c.Pipe.LeastCover = 0.36 })},
+	{"less depth allowed", "depth", criteria(func(c *parcels.Criteria) { c.Pipe.GreatestDepth = 0.5 })},
+
+	// angles and sizes
+	{"join against the flow", "join_angle", func(f *fixture) { f.shape("R6", 25, 28, 16, 44, 15, 40) }},
+	{"join by 46 degrees", "join_angle", criteria(func(c *parcels.Criteria) { c.Route.JoinAngle = 35 })},
+	{"hairpin", "bend_angle", bent(15, 39, 15.5, 35)},
+	{"bends by criteria", "bend_angle", criteria(func(c *parcels.Criteria) { c.Route.BendAngle = 30 })},
+	{"narrower downstream", "diameters", all(set("R7", "diameter_mm", 76.2), set("R7", "outside_diameter_mm", 82.6), set("R7", "size", "3 in"))},
+
+	// profiles and trenches
+	{"no profile", "profiles", func(f *fixture) { f.plan["profiles"] = f.plan["profiles"].([]any)[1:] }},
+	{"profile by another way", "profiles", func(f *fixture) {
+		f.plan["profiles"].([]any)[0].(obj)["runs"] = []any{"R1", "R2", "R7", "R8"}
+	}},
+	{"profile stops early", "profiles", func(f *fixture) {
+		p := f.plan["profiles"].([]any)[0].(obj)
+		p["rows"] = p["rows"].([]any)[:4]
+	}},
+	{"profile's invert", "profiles", rowField(0, 2, "invert_m", 98.9)},
+	{"profile's ground", "profiles", rowField(0, 2, "ground_m", 99.9)},
+	{"profile's cut", "profiles", rowField(0, 2, "cut_m", 0.6)},
+	{"profile's crown", "profiles", rowField(0, 2, "crown_m", 98.9)},
+	{"profile's stations", "profiles", rowField(0, 2, "station_m", 3.0)},
+	{"a narrow trench", "trenches", trenchField(4, "width_m", 0.1)},
+	{"a trench without its run", "trenches", trenchField(4, "runs", []any{})},
+	{"a run in two trenches", "trenches", trenchField(4, "runs", []any{"R5", "R7"})},
+	{"a short trench", "trenches", trenchField(4, "length_m", 8)},
+	{"a shallow trench", "trenches", trenchField(4, "greatest_depth_m", 0.3)},
+	{"excavation told less", "trenches", trenchField(4, "excavation_m3", 0.5)},
+
+	// water
+	{"area told less", "flow_balance", scale("R7", "area_m2", 0.9)},
+	{"roof C A told less", "flow_balance", scale("R5", "roof_ca_m2", 0.9)},
+	{"yard C A told less", "flow_balance", scale("R6", "yard_ca_m2", 0.9)},
+	{"an intake's own C", "flow_balance", siteProps("intakes", 2, "yard_c", 0.5)},
+	{"an intake's roof in square feet", "flow_balance", func(f *fixture) {
+		p := f.layer("intakes")[0].(obj)["properties"].(obj)
+		delete(p, "roof_area_m2")
+		p["roof_area_ft2"] = 700
+	}},
+	{"flow out of nothing", "flow_balance", set("R7", "stated_flow_m3s", 0.001)},
+	{"a stated flow forgotten", "flow_balance", siteProps("intakes", 2, "flow_m3s", 0.004)},
+	{"carries clean water only", "flow_balance", set("R7", "carries", "yard")},
+	{"an area that nobody knows", "flow_balance", func(f *fixture) { delete(f.layer("intakes")[2].(obj)["properties"].(obj), "yard_area_m2") }},
+	{"a time of concentration under the floor", "time_of_concentration", set("R5", "time_of_concentration_min", 3)},
+	{"a long time of concentration", "time_of_concentration", all(set("R7", "time_of_concentration_min", 15), set("R7", "intensity_mmh", 101.6))},
+	{"a long time and its weak storm", "flow", all(set("R7", "time_of_concentration_min", 15), set("R7", "intensity_mmh", 101.6), scale("R7", "flow_m3s", 101.6/121.92))},
+	{"a weak storm", "rainfall", scale("R7", "intensity_mmh", 0.9)},
+	{"another return period", "rainfall", criteria(func(c *parcels.Criteria) { c.Storm.ReturnYears = 2 })},
+	{"flow told less", "flow", scale("R7", "flow_m3s", 0.97)},
+	{"flow not told", "flow", set("R7", "flow_m3s", nil)},
+	{"a frequency factor forgotten", "flow_balance", criteria(func(c *parcels.Criteria) { c.Runoff.FrequencyFactor = map[int]float64{10: 1.2} })},
+	{"capacity told greater", "manning", scale("R7", "capacity_m3s", 1.05)},
+	{"capacity of two pipes", "manning", scale("R7", "capacity_m3s", 2)},
+	{"fill told less", "manning", scale("R7", "fill_ratio", 0.9)},
+	{"velocity told greater", "manning", scale("R7", "velocity_ms", 1.1)},
+	{"shear told greater", "manning", scale("R7", "shear_pa", 1.2)},
+	{"more rain than the pipe takes", "capacity", func(f *fixture) {
+		each(f.site["rainfall"].(obj)["table"], func(o obj) { o["depth_mm"] = toFloat(o["depth_mm"]) * 2 })
+		for _, id := range []string{"R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8"} {
+			for _, k := range []string{"intensity_mmh", "flow_m3s"} {
+				f.props(id)[k] = f.props(id)[k].(float64) * 2
+			}
+		}
+	}},
+	{"roof water in a perforated pipe", "roof_water", set("R5", "pipe", "perforated")},
+	{"roof water in a perforated pipe, allowed, not told", "roof_water", all(set("R5", "pipe", "perforated"), criteria(func(c *parcels.Criteria) { c.Pipe.RoofInPerforated = "allowed" }))},
+	{"perforated called mixed", "roof_water", all(set("R7", "pipe", "perforated"))},
+
+	// arrival
+	{"under the tie-in level", "arrival", siteProps("inlets", 0, "tie_in_m", 98.25)},
+	{"under the crown and not told", "arrival", siteProps("inlets", 0, "outgoing_diameter_mm", 900)},
+	{"under the invert", "arrival", siteProps("inlets", 0, "invert_m", 98.3)},
+	{"under the invert by the dip", "arrival", func(f *fixture) {
+		p := f.layer("inlets")[0].(obj)["properties"].(obj)
+		delete(p, "invert_m")
+		p["dip_ft"] = 1
+	}},
+	{"over the rim", "arrival", siteProps("inlets", 0, "rim_m", 98.2)},
+	{"no level known", "arrival", func(f *fixture) {
+		p := f.layer("inlets")[0].(obj)["properties"].(obj)
+		delete(p, "invert_m")
+	}},
+	{"a level of -9999", "arrival", siteProps("inlets", 0, "invert_m", -9999)},
+
+	// the plan at a glance
+	{"length", "summary", summary("length_m", 40)},
+	{"trench length", "summary", summary("trench_length_m", 40)},
+	{"fall", "summary", summary("fall_m", 2)},
+	{"least slope", "summary", summary("least_slope", 0.05)},
+	{"flow", "summary", summary("flow_m3s", 0.005)},
+	{"greatest depth", "summary", summary("greatest_depth_m", 0.4)},
+	{"greatest depth not told", "summary", summary("greatest_depth_m", nil)},
+
+	// the verdict
+	{"feasible over a stop", "verdict", func(f *fixture) { f.find("cover_short", "stop", "R5", "Cover is short.") }},
+	{"feasible and not proven", "verdict", func(f *fixture) { f.find("x", "warn", "R5", "Who knows.", "not_proven", true) }},
+	{"not feasible without a stop", "verdict", all(summary("verdict", "not_feasible"), summary("why_not", "x"))},
+	{"no verdict", "verdict", summary("verdict", "")},
+	{"no cure", "verdict", all(summary("verdict", "not_proven"), func(f *fixture) { f.find("x", "warn", "R5", "Who knows.", "not_proven", true) })},
+	{"no why", "verdict", all(summary("verdict", "not_feasible"), func(f *fixture) { f.find("x", "stop", "R5", "No.") })},
+	{"feasible without footprints", "verdict", func(f *fixture) { delete(f.site["layers"].(obj), "buildings") }},
+	{"feasible without ground", "verdict", func(f *fixture) { delete(f.site["layers"].(obj), "spots") }},
+	{"feasible without rain", "verdict", func(f *fixture) { delete(f.site, "rainfall") }},
+	{"easements not supplied and not told", "verdict", func(f *fixture) { delete(f.site["layers"].(obj), "easements") }},
+	{"a stop about another run", "least_slope", all(
+		criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 }), summary("verdict", "not_feasible"), summary("why_not", "x"),
+		func(f *fixture) { f.find("slope_short", "stop", "R1", "Too flat.") })},
+	{"a fault of the site kept quiet", "document", func(f *fixture) {
+		f.add("obstacles", f.point(16, 36), obj{"kind": "tree"})
+	}},
+}
+
+func toFloat(v any) float64 {
+	switch n := v.(type) {
+	case int:
+		return float64(n)
+	case float64:
+		return n
+	}
+	return math.NaN()
+}
+
+// Each lie is caught by its check, in feet as in degrees.
+func TestHandLies(t *testing.T) {
+	seen := map[string]bool{}
+	for _, l := range lies {
+		if seen[l.name+l.check] {
+			t.Errorf("%s: twice in the table", l.name)
+		}
+		seen[l.name+l.check] = true
+		for name, make := range map[string]func(*testing.T) *fixture{"feet": feet, "degrees": degrees} {
+			if name == "degrees" && (l.name == "feet called metres and a half" || l.name == "no unit") {
+				continue
+			}
+			t.Run(l.check+"/"+l.name+"/"+name, func(t *testing.T) {
+				f := make(t)
+				l.tell(f)
+				v := f.verify()
+				names, d := failed(v)
+				if v.Passed || !slices.Contains(names, l.check) {
+					t.Errorf("not caught by %s; failed were: %s", l.check, d)
+				}
+				for _, c := range v.Checks {
+					if !c.Passed && (c.Where == "" || c.Detail == "") {
+						t.Errorf("%s fails without where and detail", c.Check)
+					}
+				}
+			})
+		}
+	}
+	t.Logf("%d lies", len(lies))
+}
+
+// The frame of longitudes and latitudes.
+func TestHandLiesDegrees(t *testing.T) {
+	for _, l := range []lie{
+		{"centre moved by 2e-6", "frame", func(f *fixture) {
+			f.plan["frame"].(obj)["centre_lon"] = f.plan["frame"].(obj)["centre_lon"].(float64) + 2e-6
+		}},
+		{"no centre", "frame", func(f *fixture) { delete(f.plan["frame"].(obj), "centre_lat") }},
+		{"a unit of feet", "frame", func(f *fixture) { f.plan["frame"].(obj)["metres_per_unit"] = 0.3048 }},
+	} {
+		t.Run(l.name, func(t *testing.T) {
+			f := degrees(t)
+			l.tell(f)
+			if names, d := failed(f.verify()); !slices.Contains(names, l.check) {
+				t.Errorf("not caught by %s; failed were: %s", l.check, d)
+			}
+		})
+	}
+	f := feet(t)
+	f.plan["frame"].(obj)["centre_lon"], f.plan["frame"].(obj)["centre_lat"] = -86.0, 36.0
+	if names, _ := failed(f.verify()); !slices.Contains(names, "frame") {
+		t.Error("a centre in degrees for a plane in feet was taken")
+	}
+}
+
+// What is told by a stop that names the run may stand in an infeasible plan.
+func TestHandTold(t *testing.T) {
+	for _, l := range []lie{
+		{"slope", "least_slope", criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 })},
+		{"cover", "cover", criteria(func(c *parcels.Criteria) { c.Pipe.LeastCover = 0.36 })},
+		{"depth", "depth", criteria(func(c *parcels.Criteria) { c.Pipe.GreatestDepth = 0.5 })},
+		{"tie-in level", "arrival", siteProps("inlets", 0, "tie_in_m", 98.25)},
+	} {
+		t.Run(l.name, func(t *testing.T) {
+			f := feet(t)
+			l.tell(f)
+			f.plan["summary"].(obj)["verdict"] = "not_feasible"
+			f.plan["summary"].(obj)["why_not"] = "no."
+			for _, id := range []string{"R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8"} {
+				f.find(l.check, "stop", id, "A criterion is broken.")
+			}
+			v := f.verify()
+			if !v.Passed {
+				_, d := failed(v)
+				t.Fatalf("refused:\n%s", d)
+			}
+			told := false
+			for _, c := range v.Checks {
+				told = told || c.Check == l.check && strings.HasPrefix(c.Detail, "told")
+			}
+			if !told {
+				t.Error("the row does not say that it was told")
+			}
+		})
+	}
+}
+
+// An infeasible plan with nothing drawn is judged too.
+func TestHandNothingDrawn(t *testing.T) {
+	f := feet(t)
+	f.plan["network"].(obj)["features"] = []any{}
+	f.plan["trenches"], f.plan["profiles"] = []any{}, []any{}
+	s := f.plan["summary"].(obj)
+	for _, k := range []string{"fall_m", "least_slope", "flow_m3s", "greatest_depth_m"} {
+		s[k] = nil
+	}
+	s["length_m"], s["trench_length_m"], s["outlet"] = 0, 0, ""
+	s["verdict"], s["why_not"] = "not_feasible", "no way."
+	f.find("no_route", "stop", "", "No route.", "lot", "1")
+	if v := f.verify(); !v.Passed {
+		_, d := failed(v)
+		t.Fatalf("refused:\n%s", d)
+	}
+	f.plan["findings"].([]any)[2].(obj)["lot"] = "2"
+	if v := f.verify(); v.Passed {
+		t.Error("a stop of another lot excused the intakes")
+	}
+}
+
+// Text that is no document or no plan.
+func TestHandGarbage(t *testing.T) {
+	f := feet(t)
+	site, plan := f.bytes()
+	for _, bad := range []string{"", "null", "[]", "{", "{}", `{"status":"preliminary"}`, `{"status":"preliminary","status":"preliminary"}`, string(plan) + "x", strings.Replace(string(plan), "0.012", "NaN", 1), strings.Repeat("[", 100)} {
+		v, err := Checker{}.Verify(site, f.criteria, []byte(bad))
+		if err == nil && v.Passed {
+			t.Errorf("%.40q passed", bad)
+		}
+		if err == nil && len(v.Checks) == 0 {
+			t.Errorf("%.40q: no row says why", bad)
+		}
+	}
+	for _, bad := range []string{"", "null", "{}", `{"layers":{}}`, `{"layers":{"parcels":{}}}`, `{"layers":{"parcels":{"type":"FeatureCollection","features":[]}}}`, string(site) + "{}"} {
+		if v, err := (Checker{}).Verify([]byte(bad), f.criteria, plan); err == nil && v.Passed {
+			t.Errorf("site %.40q: passed", bad)
+		}
+	}
+	// the second of two members must not be the one that counts
+	twice := strings.Replace(string(plan), `"status":"preliminary"`, `"status":"preliminary","status":"final"`, 1)
+	if v, _ := (Checker{}).Verify(site, f.criteria, []byte(twice)); v.Passed {
+		t.Error("a member twice passed")
+	}
+	if !json.Valid(plan) {
+		t.Fatal("the fixture is no JSON")
+	}
+}

@@ -1,0 +1,340 @@
+package verify
+
+// The network as a graph: who joins whom, at what angle, in what pipe.
+
+import (
+	"math"
+	"strings"
+
+	"fallwright/parcels"
+)
+
+// samePlace is how far apart two statements of one place may be: coordinates are
+// written to a tenth of a millimetre.
+const samePlace = 5e-4
+
+func apartBy(a, b pt) float64 { return math.Hypot(a.x-b.x, a.y-b.y) }
+
+// stock: every pipe is one that the criteria list.
+func (j *judge) stock() {
+	c := j.open("stock")
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		found := false
+		for _, k := range j.c.Pipe.Stock {
+			found = found || k.Pipe == r.pipe && k.Wall == r.wall && k.Size == r.size &&
+				math.Abs(k.Diameter/1000-r.diameter) < 1e-6 && math.Abs(k.OutsideDiameter/1000-r.outside) < 1e-6 && math.Abs(float64(k.N)-r.n) < 1e-9 &&
+				(j.c.Pipe.Wall == "" || j.c.Pipe.Wall == "any" || k.Wall == j.c.Pipe.Wall)
+		}
+		if !found {
+			c.fail(r.id, "%s %s %s, %.4g mm inside, %.4g mm outside, n %.4g is not in the stock", r.size, r.wall, r.pipe, r.diameter*1000, r.outside*1000, r.n)
+		}
+	}
+}
+
+// places: points and run ends are where they say, and stand for what the site
+// has there.
+func (j *judge) places() {
+	c := j.open("places").bound(samePlace)
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.a < 0 || r.b < 0 {
+			c.fail(r.id, "goes from %q to %q, and the network has no such point", r.from, r.to)
+			continue
+		}
+		if r.a == r.b {
+			c.fail(r.id, "goes from %q to itself", r.from)
+		}
+		d := max(apartBy(r.line[0], j.p.nodes[r.a].at), apartBy(r.line[len(r.line)-1], j.p.nodes[r.b].at))
+		c.most(d, r.id)
+		if d > samePlace {
+			c.fail(r.id, "an end is %s from its point", mm(d))
+		}
+		if r.pipe != "solid" && r.pipe != "perforated" {
+			c.fail(r.id, "pipe %q", r.pipe)
+		}
+	}
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		k, q := j.intake(n.id), j.inlet(n.id)
+		switch n.kind {
+		case "intake":
+			if k == nil {
+				c.fail(n.id, "the site has no such intake")
+			} else if d := apartBy(k.at, n.at); d > samePlace {
+				c.fail(n.id, "stands %s from the intake", mm(d))
+			}
+		case "inlet", "outlet":
+			if q == nil {
+				if !j.onSwale(n.at) {
+					c.fail(n.id, "the site has no such %s", n.kind)
+				}
+			} else if q.outlet != (n.kind == "outlet") {
+				c.fail(n.id, "is not an %s in the site", n.kind)
+			} else if d := apartBy(q.at, n.at); d > samePlace {
+				c.fail(n.id, "stands %s from the %s", mm(d), n.kind)
+			}
+		case "basin", "wye", "cleanout", "bend", "reducer", "valve":
+			if k != nil || q != nil {
+				c.fail(n.id, "a %s bears the name of an intake or inlet", n.kind)
+			}
+		default:
+			c.fail(n.id, "kind %q", n.kind)
+		}
+	}
+}
+
+func (j *judge) onSwale(p pt) bool {
+	for _, t := range j.s.swales {
+		for _, l := range t.lines {
+			for k := 1; k < len(l); k++ {
+				if fromSegment(p, l[k-1], l[k]) < 0.05 {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// tree: one way out of each point, no way round, every end an intake or an
+// outlet.
+func (j *judge) tree() {
+	c := j.open("tree")
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		if len(n.out) > 1 {
+			c.fail(n.id, "%d ways out", len(n.out))
+		}
+		if len(n.out) == 0 && len(n.in) > 0 && n.kind != "inlet" && n.kind != "outlet" {
+			c.fail(n.id, "the water ends at a %s", n.kind)
+		}
+		if (n.kind == "inlet" || n.kind == "outlet") && len(n.out) > 0 {
+			c.fail(n.id, "water leaves an %s again", n.kind)
+		}
+		if len(n.in) == 0 && n.kind != "intake" {
+			feeds := len(n.out) > 0 && j.p.runs[n.out[0]].carries == "ground"
+			if !feeds && (len(n.out) > 0 || n.kind != "inlet" && n.kind != "outlet") {
+				c.fail(n.id, "a %s that nothing flows into", n.kind)
+			}
+		}
+		at := i
+		for step := 0; len(j.p.nodes[at].out) == 1; step++ {
+			if step > len(j.p.nodes) {
+				c.fail(n.id, "the water goes round")
+				break
+			}
+			next := j.p.runs[j.p.nodes[at].out[0]].b
+			if next < 0 {
+				break
+			}
+			at = next
+		}
+	}
+}
+
+// sink is the node at which the water of a node ends; -1 if it goes round or
+// ends nowhere.
+func (j *judge) sink(i int) int {
+	for step := 0; step <= len(j.p.nodes); step++ {
+		if len(j.p.nodes[i].out) != 1 {
+			return i
+		}
+		if i = j.p.runs[j.p.nodes[i].out[0]].b; i < 0 {
+			return -1
+		}
+	}
+	return -1
+}
+
+// connected: every intake of the chosen lots is joined to an outlet.
+func (j *judge) connected() {
+	c := j.open("connected")
+	p := j.p
+	if len(p.summary.lots) == 0 {
+		c.fail("summary", "no lots")
+	}
+	for _, id := range p.summary.lots {
+		if j.s.lot(id) == nil {
+			c.fail("summary", "lot %q is not in the site", id)
+		}
+	}
+	chosen := 0
+	for i := range j.s.intakes {
+		k := &j.s.intakes[i]
+		if !j.chosen(k.lot) {
+			if n, ok := p.nodeAt[k.id]; ok && len(p.nodes[n].out) > 0 {
+				c.fail(k.id, "belongs to lot %q, which is not one of the plan's, and is joined", k.lot)
+			}
+			continue
+		}
+		chosen++
+		if n, ok := p.nodeAt[k.id]; ok && p.nodes[n].kind == "intake" && len(p.nodes[n].out) > 0 {
+			if s := j.sink(n); s >= 0 && j.inlet(p.nodes[s].id) != nil || s >= 0 && j.onSwale(p.nodes[s].at) {
+				continue
+			}
+		}
+		if j.toldUnjoined(k) {
+			c.told++
+			continue
+		}
+		c.fail(k.id, "is not joined to an outlet")
+	}
+	if chosen == 0 && len(p.runs) > 0 && !j.allGround() {
+		c.fail("network", "runs, and no intake in the lots chosen")
+	}
+}
+
+func (j *judge) allGround() bool {
+	for _, r := range j.p.runs {
+		if r.carries != "ground" {
+			return false
+		}
+	}
+	return true
+}
+
+// toldUnjoined: an intake may stay unjoined where a stop names it, its lot, or
+// the whole site.
+func (j *judge) toldUnjoined(k *intake) bool {
+	if j.p.summary.verdict != string(parcels.NotFeasible) {
+		return false
+	}
+	for _, f := range j.p.findings {
+		if f.severity != string(parcels.Stop) {
+			continue
+		}
+		_, aRun := j.p.runAt[f.feature]
+		if f.feature == k.id || !aRun && (f.lot == k.lot || f.lot == "") && j.intake(f.feature) == nil {
+			return true
+		}
+	}
+	return false
+}
+
+// outlet: the water ends where it may: never in a sanitary or combined sewer.
+func (j *judge) outlet() {
+	c := j.open("outlet")
+	ends := map[string]bool{}
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		if len(n.in) == 0 || len(n.out) > 0 {
+			continue
+		}
+		ends[n.id] = true
+		q := j.inlet(n.id)
+		if q == nil {
+			continue
+		}
+		switch q.system {
+		case "storm":
+		case "unknown":
+			if j.p.summary.verdict == string(parcels.Feasible) {
+				c.fail(n.id, "nobody knows which sewer it belongs to: at best not_proven")
+			}
+		default:
+			c.fail(n.id, "is a structure of the %s sewer", q.system)
+		}
+	}
+	said := map[string]bool{}
+	for _, id := range strings.Split(j.p.summary.outlet, ", ") {
+		if id != "" {
+			said[id] = true
+			if !ends[id] && (len(ends) > 0 || j.p.summary.verdict != string(parcels.NotFeasible)) {
+				c.fail("summary", "outlet %q, and no water ends there", id)
+			}
+		}
+	}
+	for id := range ends {
+		if !said[id] {
+			c.fail("summary", "water ends at %q, and outlet says %q", id, j.p.summary.outlet)
+		}
+	}
+}
+
+// turn is the angle in degrees between two directions.
+func turn(a, b, c, d pt) float64 {
+	ux, uy, vx, vy := b.x-a.x, b.y-a.y, d.x-c.x, d.y-c.y
+	return math.Abs(math.Atan2(ux*vy-uy*vx, ux*vx+uy*vy)) * 180 / math.Pi
+}
+
+// turnSlack is what rounding of coordinates does to an angle between two
+// straights.
+func turnSlack(a, b, c, d pt) float64 {
+	return 0.01 + (math.Atan2(2e-4, apartBy(a, b))+math.Atan2(2e-4, apartBy(c, d)))*180/math.Pi
+}
+
+// box says whether water falls into an open box at a point, where no angle is
+// asked.
+func (j *judge) box(n *node) bool {
+	switch n.kind {
+	case "basin", "inlet", "outlet":
+		return true
+	case "intake":
+		k := j.intake(n.id)
+		return k != nil && k.kind != "downspout"
+	}
+	return false
+}
+
+// joinAngle: each run enters a wye at no more than the angle allowed, with the
+// flow.
+func (j *judge) joinAngle() {
+	c := j.open("join_angle").bound(j.c.Route.JoinAngle)
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		if len(n.in) < 2 || len(n.out) != 1 || j.box(n) {
+			continue
+		}
+		o := j.p.runs[n.out[0]].line
+		for _, k := range n.in {
+			r := &j.p.runs[k]
+			a, b := r.line[len(r.line)-2], r.line[len(r.line)-1]
+			t := turn(a, b, o[0], o[1])
+			c.most(t, n.id)
+			if t > j.c.Route.JoinAngle+turnSlack(a, b, o[0], o[1]) {
+				c.broken([]string{r.id, n.id}, "joins at %s by %.2f degrees, %.4g are allowed", n.id, t, j.c.Route.JoinAngle)
+			}
+		}
+	}
+}
+
+// bendAngle: no bend is sharper than allowed.
+func (j *judge) bendAngle() {
+	c := j.open("bend_angle").bound(j.c.Route.BendAngle)
+	hold := func(names []string, a, b, d, e pt) {
+		t := turn(a, b, d, e)
+		c.most(t, names[0])
+		if t > j.c.Route.BendAngle+turnSlack(a, b, d, e) {
+			c.broken(names, "bends by %.2f degrees, %.4g are allowed", t, j.c.Route.BendAngle)
+		}
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		for k := 2; k < len(r.line); k++ {
+			hold(r.names(), r.line[k-2], r.line[k-1], r.line[k-1], r.line[k])
+		}
+		if r.b < 0 {
+			continue
+		}
+		if n := &j.p.nodes[r.b]; len(n.in) == 1 && len(n.out) == 1 && !j.box(n) {
+			o := &j.p.runs[n.out[0]]
+			hold([]string{n.id, r.id, o.id}, r.line[len(r.line)-2], r.line[len(r.line)-1], o.line[0], o.line[1])
+		}
+	}
+}
+
+// diameters: no smaller pipe downstream, nor fewer.
+func (j *judge) diameters() {
+	c := j.open("diameters")
+	for i := range j.p.nodes {
+		n := &j.p.nodes[i]
+		for _, o := range n.out {
+			for _, k := range n.in {
+				if out, in := &j.p.runs[o], &j.p.runs[k]; out.diameter < in.diameter-1e-9 {
+					c.fail(out.id, "%.4g mm below %s of %.4g mm", out.diameter*1000, in.id, in.diameter*1000)
+				}
+			}
+		}
+	}
+}

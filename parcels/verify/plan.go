@@ -1,0 +1,305 @@
+package verify
+
+// The plan, read a second time. Names follow the struct tags of package
+// parcels; a number that must be there and is not is a fault of the plan.
+
+import (
+	"fmt"
+	"math"
+)
+
+type node struct {
+	id, kind, lot                                string
+	at                                           pt
+	ground, rim, invert, depth, water, freeboard *float64
+	angle                                        *float64
+	in, out                                      []int // runs
+}
+
+type run struct {
+	id, from, to, lot, trench, carries, pipe, wall, size string
+	line                                                 []pt
+	positions                                            int
+	diameter, outside                                    float64 // m
+	count                                                int
+	n                                                    float64
+	length, fall, slope, up, down                        float64
+	area, tc                                             float64
+	intensity, flow, fill, velocity, shear               *float64
+	capacity                                             float64
+	leastCover, greatestDepth, leastClearance            *float64
+	tieIn, leadOff                                       bool
+	roofCA, yardCA, stated                               float64
+
+	levels bool // inverts are known; fall, slope and capacity then too
+
+	// worked here
+	measured float64 // polyline length in the plane
+	width    float64 // trench width it is held to
+	a, b     int     // nodes; -1 unknown
+}
+
+type trench struct {
+	id                               string
+	runs                             []string
+	width, length                    float64
+	least, mean, greatest, excavated *float64
+}
+
+type row struct {
+	station, invert, crown float64
+	ground, water, cut     *float64
+	point                  string
+}
+
+type profile struct {
+	from, to string
+	runs     []string
+	rows     []row
+}
+
+type found struct {
+	code, severity, message, lot, feature, cure string
+	notProven                                   bool
+}
+
+type plan struct {
+	status string
+	frame  struct {
+		crs       string
+		metres    float64
+		hasCentre bool
+		lon, lat  float64
+	}
+	summary struct {
+		verdict, whyNot, cure, outlet         string
+		lots                                  []string
+		length, trenchLength                  float64
+		fall, leastSlope, flow, greatestDepth *float64
+	}
+	nodes    []node
+	runs     []run
+	trenches []trench
+	profiles []profile
+	findings []found
+	cautions []string
+	faults   []string
+
+	nodeAt map[string]int
+	runAt  map[string]int
+}
+
+type planReader struct {
+	p *plan
+	s *site
+}
+
+func (r *planReader) fault(format string, a ...any) {
+	if len(r.p.faults) < 50 {
+		r.p.faults = append(r.p.faults, fmt.Sprintf(format, a...))
+	}
+}
+
+func (r *planReader) num(v val, key, of string) float64 {
+	x := v.get(key)
+	if x.k != number {
+		r.fault("%s: %s is %s, a number is wanted", of, key, x.k)
+		return math.NaN()
+	}
+	return x.n
+}
+
+func (r *planReader) maybe(v val, key, of string) *float64 {
+	x := v.get(key)
+	switch x.k {
+	case null:
+		return nil
+	case number:
+		return &x.n
+	}
+	r.fault("%s: %s is %s, a number or null is wanted", of, key, x.k)
+	return nil
+}
+
+func (r *planReader) text(v val, key, of string) string {
+	x := v.get(key)
+	if x.k != text && x.k != null {
+		r.fault("%s: %s is %s, a text is wanted", of, key, x.k)
+	}
+	return x.s
+}
+
+func (r *planReader) flag(v val, key, of string) bool {
+	x := v.get(key)
+	if x.k != boolean && x.k != null {
+		r.fault("%s: %s is %s, true or false is wanted", of, key, x.k)
+	}
+	return x.k == boolean && x.n == 1
+}
+
+func (r *planReader) texts(v val, key, of string) []string {
+	var out []string
+	x := v.get(key)
+	if x.k != list && x.k != null {
+		r.fault("%s: %s is %s, an array is wanted", of, key, x.k)
+	}
+	for _, w := range x.a {
+		if w.k != text {
+			r.fault("%s: %s holds %s, a text is wanted", of, key, w.k)
+		}
+		out = append(out, w.s)
+	}
+	return out
+}
+
+// head reads what is needed before the plane is known.
+func (r *planReader) head(v val) {
+	p := r.p
+	p.status = r.text(v, "status", "plan")
+	f := v.get("frame")
+	p.frame.crs = normalCRS(r.text(f, "crs", "frame"))
+	if m := r.maybe(f, "metres_per_unit", "frame"); m != nil {
+		p.frame.metres = *m
+	}
+	lon, lat := r.maybe(f, "centre_lon", "frame"), r.maybe(f, "centre_lat", "frame")
+	if lon != nil && lat != nil {
+		p.frame.hasCentre, p.frame.lon, p.frame.lat = true, *lon, *lat
+	}
+}
+
+func (r *planReader) body(v val) {
+	p := r.p
+	sm := v.get("summary")
+	if sm.k != object {
+		r.fault("no summary")
+	}
+	s := &p.summary
+	s.verdict, s.whyNot, s.cure, s.outlet = r.text(sm, "verdict", "summary"), r.text(sm, "why_not", "summary"), r.text(sm, "cure", "summary"), r.text(sm, "outlet", "summary")
+	s.lots = r.texts(sm, "lots", "summary")
+	s.length, s.trenchLength = r.num(sm, "length_m", "summary"), r.num(sm, "trench_length_m", "summary")
+	s.fall, s.leastSlope = r.maybe(sm, "fall_m", "summary"), r.maybe(sm, "least_slope", "summary")
+	s.flow, s.greatestDepth = r.maybe(sm, "flow_m3s", "summary"), r.maybe(sm, "greatest_depth_m", "summary")
+
+	p.nodeAt, p.runAt = map[string]int{}, map[string]int{}
+	net := v.get("network")
+	if fs := net.get("features"); net.k != object || fs.k != list {
+		r.fault("network is no FeatureCollection")
+	} else {
+		for i, f := range fs.a {
+			r.feature(i, f)
+		}
+	}
+	for i := range p.runs {
+		u := &p.runs[i]
+		u.a, u.b = -1, -1
+		if k, ok := p.nodeAt[u.from]; ok {
+			u.a = k
+			p.nodes[k].out = append(p.nodes[k].out, i)
+		}
+		if k, ok := p.nodeAt[u.to]; ok {
+			u.b = k
+			p.nodes[k].in = append(p.nodes[k].in, i)
+		}
+	}
+	for i, t := range v.get("trenches").a {
+		of := fmt.Sprintf("trench %d", i)
+		p.trenches = append(p.trenches, trench{id: r.text(t, "trench", of), runs: r.texts(t, "runs", of), width: r.num(t, "width_m", of),
+			length: r.num(t, "length_m", of), least: r.maybe(t, "least_depth_m", of), mean: r.maybe(t, "mean_depth_m", of),
+			greatest: r.maybe(t, "greatest_depth_m", of), excavated: r.maybe(t, "excavation_m3", of)})
+	}
+	for i, t := range v.get("profiles").a {
+		of := fmt.Sprintf("profile %d", i)
+		q := profile{from: r.text(t, "from", of), to: r.text(t, "to", of), runs: r.texts(t, "runs", of)}
+		for _, w := range t.get("rows").a {
+			q.rows = append(q.rows, row{station: r.num(w, "station_m", of), invert: r.num(w, "invert_m", of), crown: r.num(w, "crown_m", of),
+				ground: r.maybe(w, "ground_m", of), water: r.maybe(w, "water_level_m", of), cut: r.maybe(w, "cut_m", of), point: r.text(w, "point", of)})
+		}
+		p.profiles = append(p.profiles, q)
+	}
+	for i, f := range v.get("findings").a {
+		of := fmt.Sprintf("finding %d", i)
+		g := found{code: r.text(f, "code", of), severity: r.text(f, "severity", of), message: r.text(f, "message", of),
+			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of)}
+		if g.severity != "stop" && g.severity != "warn" && g.severity != "note" {
+			r.fault("%s: severity %q", of, g.severity)
+		}
+		p.findings = append(p.findings, g)
+	}
+	p.cautions = r.texts(v, "cautions", "plan")
+}
+
+func (r *planReader) feature(i int, f val) {
+	p := r.p
+	of := fmt.Sprintf("network feature %d", i)
+	g, q := f.get("geometry"), f.get("properties")
+	switch g.get("type").s {
+	case "Point":
+		at, ok := r.s.position(g.get("coordinates"))
+		n := node{id: r.text(q, "point", of), kind: r.text(q, "kind", of), lot: r.text(q, "lot", of), at: at}
+		if !ok {
+			r.fault("%s: no position", of)
+		}
+		n.ground, n.rim, n.invert, n.depth = r.maybe(q, "ground_m", of), r.maybe(q, "rim_m", of), r.maybe(q, "invert_m", of), r.maybe(q, "depth_m", of)
+		n.water, n.freeboard, n.angle = r.maybe(q, "water_level_m", of), r.maybe(q, "freeboard_m", of), r.maybe(q, "angle_deg", of)
+		if n.id == "" {
+			r.fault("%s: a point without an id", of)
+		}
+		if _, twice := p.nodeAt[n.id]; twice {
+			r.fault("%s: point %q twice", of, n.id)
+		}
+		p.nodeAt[n.id] = len(p.nodes)
+		p.nodes = append(p.nodes, n)
+	case "LineString":
+		l, ok := r.s.line(g.get("coordinates"))
+		if !ok || len(l) < 2 {
+			r.fault("%s: no line", of)
+			return
+		}
+		u := run{line: l, id: r.text(q, "run", of), from: r.text(q, "from", of), to: r.text(q, "to", of), lot: r.text(q, "lot", of),
+			trench: r.text(q, "trench", of), carries: r.text(q, "carries", of), pipe: r.text(q, "pipe", of), wall: r.text(q, "wall", of), size: r.text(q, "size", of)}
+		u.diameter, u.outside = r.num(q, "diameter_mm", of)/1000, r.num(q, "outside_diameter_mm", of)/1000
+		c := r.num(q, "pipe_count", of)
+		if c < 1 || c > 16 || c != math.Trunc(c) {
+			r.fault("%s: pipe_count %g", of, c)
+			c = 1
+		}
+		u.count = int(c)
+		u.n, u.length = r.num(q, "n", of), r.num(q, "length_m", of)
+		u.area, u.tc = r.num(q, "area_m2", of), r.num(q, "time_of_concentration_min", of)
+		if u.levels = q.get("invert_up_m").k != null; u.levels {
+			u.up, u.down, u.fall, u.slope = r.num(q, "invert_up_m", of), r.num(q, "invert_down_m", of), r.num(q, "fall_m", of), r.num(q, "slope", of)
+			u.capacity = r.num(q, "capacity_m3s", of)
+		} else {
+			for _, k := range []string{"invert_down_m", "fall_m", "slope", "capacity_m3s", "least_cover_m", "greatest_depth_m", "velocity_ms", "fill_ratio", "shear_pa"} {
+				if q.get(k).k != null {
+					r.fault("%s: run %q has %s and no invert_up_m", of, u.id, k)
+				}
+			}
+		}
+		u.intensity, u.flow, u.fill = r.maybe(q, "intensity_mmh", of), r.maybe(q, "flow_m3s", of), r.maybe(q, "fill_ratio", of)
+		u.velocity, u.shear = r.maybe(q, "velocity_ms", of), r.maybe(q, "shear_pa", of)
+		u.leastCover, u.greatestDepth, u.leastClearance = r.maybe(q, "least_cover_m", of), r.maybe(q, "greatest_depth_m", of), r.maybe(q, "least_clearance_m", of)
+		u.tieIn, u.leadOff = r.flag(q, "tie_in", of), r.flag(q, "lead_off", of)
+		u.roofCA, u.yardCA, u.stated = r.num(q, "roof_ca_m2", of), r.num(q, "yard_ca_m2", of), r.num(q, "stated_flow_m3s", of)
+		for k := 1; k < len(l); k++ {
+			d := math.Hypot(l[k].x-l[k-1].x, l[k].y-l[k-1].y)
+			if d == 0 {
+				r.fault("%s: run %q repeats a position", of, u.id)
+			}
+			u.measured += d
+		}
+		if u.id == "" {
+			r.fault("%s: a run without an id", of)
+		}
+		if _, twice := p.runAt[u.id]; twice {
+			r.fault("%s: run %q twice", of, u.id)
+		}
+		if u.diameter <= 0 || u.outside < u.diameter || u.n <= 0 {
+			r.fault("%s: run %q: diameters or roughness not positive", of, u.id)
+		}
+		p.runAt[u.id] = len(p.runs)
+		p.runs = append(p.runs, u)
+	default:
+		r.fault("%s: geometry %q", of, g.get("type").s)
+	}
+}

@@ -1,0 +1,141 @@
+package verify
+
+// The plan at a glance against the plan itself, and its verdict against what it
+// tells.
+
+import (
+	"math"
+	"strings"
+
+	"fallwright/parcels"
+)
+
+// summary: totals and extremes are those of the network.
+func (j *judge) summary() {
+	c := j.open("summary").bound(oneMillimetre)
+	s := &j.p.summary
+	total, trenchTotal := 0.0, 0.0
+	slope, depth, flow := math.Inf(1), math.Inf(-1), math.Inf(-1)
+	high, low := math.Inf(-1), math.Inf(1)
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		total += r.length * float64(r.count)
+		if r.levels {
+			slope = min(slope, (r.up-r.down)/r.measured)
+			high, low = max(high, r.up), min(low, r.down)
+		}
+		if r.greatestDepth != nil {
+			depth = max(depth, *r.greatestDepth)
+		}
+		if r.flow != nil && r.b >= 0 && len(j.p.nodes[r.b].out) == 0 {
+			flow = max(flow, 0) + *r.flow
+		}
+	}
+	for _, t := range j.p.trenches {
+		trenchTotal += t.length
+	}
+	slack := oneMillimetre * float64(1+len(j.p.runs))
+	c.most(math.Abs(s.length-total), "length_m")
+	if !(math.Abs(s.length-total) <= slack) {
+		c.fail("summary", "length_m says %s, the runs make %s", mm(s.length), mm(total))
+	}
+	if !(math.Abs(s.trenchLength-trenchTotal) <= slack) {
+		c.fail("summary", "trench_length_m says %s, the trenches make %s", mm(s.trenchLength), mm(trenchTotal))
+	}
+	if len(j.p.runs) == 0 {
+		return
+	}
+	same := func(name string, got *float64, want, slack float64) {
+		switch {
+		case math.IsInf(want, 0):
+			if got != nil {
+				c.fail("summary", "%s says %.5f, and no run has one", name, *got)
+			}
+		case got == nil:
+			c.fail("summary", "no %s, the runs make %.5f", name, want)
+		case !(math.Abs(*got-want) <= slack):
+			c.fail("summary", "%s says %.5f, the runs make %.5f", name, *got, want)
+		}
+	}
+	same("fall_m", s.fall, high-low, 2*oneMillimetre)
+	same("least_slope", s.leastSlope, slope, 1e-5+1e-3*math.Abs(slope))
+	same("greatest_depth_m", s.greatestDepth, depth, 2*oneMillimetre)
+	same("flow_m3s", s.flow, flow, 1e-6+1e-3*math.Abs(flow))
+}
+
+// verdict: it follows from the findings, and is never better than what the
+// layers supplied allow.
+func (j *judge) verdict() {
+	c := j.open("verdict")
+	s := &j.p.summary
+	want := string(parcels.Feasible)
+	for _, f := range j.p.findings {
+		if f.severity == string(parcels.Stop) {
+			want = string(parcels.NotFeasible)
+			break
+		}
+		if f.notProven {
+			want = string(parcels.NotProven)
+		}
+	}
+	if s.verdict != want {
+		c.fail("summary", "verdict %q, the findings make it %q", s.verdict, want)
+	}
+	switch s.verdict {
+	case string(parcels.Feasible):
+		for _, l := range []string{"buildings"} {
+			if !j.s.supplied[l] {
+				c.fail("summary", "feasible, and layer %s is not supplied", l)
+			}
+		}
+		if !j.s.supplied["spots"] && !j.s.supplied["contours"] && !j.s.supplied["breaklines"] && !j.s.terrain {
+			c.fail("summary", "feasible, and no ground is supplied")
+		}
+		if j.s.rain == nil && !j.allStated() {
+			c.fail("summary", "feasible, and no rainfall is supplied")
+		}
+		if len(j.p.runs) == 0 && len(j.s.intakes) > 0 {
+			c.fail("summary", "feasible, and nothing is drawn")
+		}
+	case string(parcels.NotProven):
+		if s.cure == "" {
+			c.fail("summary", "not_proven, and no cure")
+		}
+	case string(parcels.NotFeasible):
+		if s.whyNot == "" {
+			c.fail("summary", "not_feasible, and no why_not")
+		}
+	default:
+		c.fail("summary", "verdict %q", s.verdict)
+	}
+	for _, l := range parcels.Layers {
+		layer := string(l)
+		switch layer {
+		case "parcels", "contours", "breaklines", "districts", "outlets", "perforated_runs", "drains", "swales", "streets", "intakes", "inlets", "openings":
+			continue // a layer that need not be there to know the yard
+		case "spots":
+			if j.s.supplied["contours"] || j.s.terrain {
+				continue
+			}
+		}
+		if j.s.supplied[layer] {
+			continue
+		}
+		told := false
+		for _, f := range j.p.findings {
+			told = told || f.code == "layer_not_supplied" && (f.feature == layer || strings.Contains(f.message, layer) || layer == "spots" && strings.Contains(f.message, "ground"))
+		}
+		if !told {
+			c.fail(layer, "the layer is not supplied, and no finding layer_not_supplied says so")
+		}
+	}
+}
+
+func (j *judge) allStated() bool {
+	for i := range j.s.intakes {
+		if k := &j.s.intakes[i]; j.chosen(k.lot) && k.flow == nil {
+			return false
+		}
+	}
+	return true
+}
