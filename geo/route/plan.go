@@ -42,6 +42,13 @@ type plan struct {
 	end    *end
 	branch []branch // branch[0] ends at the target; parents stand before children
 	cost   float64
+	gap    []gap // by spot, while branches are only added
+}
+
+// gap is the distance from a spot to the first seen branches.
+type gap struct {
+	d    float64
+	seen int
 }
 
 func (p *plan) clone() *plan {
@@ -66,7 +73,8 @@ func (s *site) branchPrice(b *branch) float64 {
 	for i := 0; i+1 < len(b.pts); i++ {
 		c += s.price(b.pts[i], b.pts[i+1])
 		if i > 0 {
-			c += s.bendPrice(turn(b.pts[i-1], b.pts[i], b.pts[i+1]))
+			bp, _ := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1])
+			c += bp
 		}
 	}
 	switch {
@@ -92,8 +100,10 @@ func (s *site) branchKeeps(b *branch, e *end) bool {
 		if tieIn && !s.lastRun(e, b.pts[i]) {
 			return false
 		}
-		if i > 0 && turn(b.pts[i-1], b.pts[i], b.pts[i+1]) > s.bend {
-			return false
+		if i > 0 {
+			if _, ok := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1]); !ok {
+				return false
+			}
 		}
 		for j := 0; j+1 < i; j++ {
 			if touches(b.pts[i], b.pts[i+1], b.pts[j], b.pts[j+1]) {
@@ -182,7 +192,8 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 	s.scratch.taken = taken
 	lo, hi := s.ls, l-s.ls
 	if h < 1e-6 {
-		if prev == nil && f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls) {
+		// q lies on the line: at a corner that is free, or with room on both sides
+		if prev == nil && (s.cornerAt(p, self, up, q, seg) || f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls)) {
 			out = append(out, landing{n: 0, through: true})
 		}
 		return out
@@ -208,19 +219,19 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 			return
 		}
 		if prev != nil {
-			t := turn(*prev, q, first)
-			if t > s.bend {
+			bp, ok := s.bendAt(*prev, q, first)
+			if !ok {
 				return
 			}
-			n.cost += s.bendPrice(t)
+			n.cost += bp
 		}
 		if stub {
-			t := turn(q, n.pts[0], n.pts[1])
-			if t > s.bend {
+			bp, ok := s.bendAt(q, n.pts[0], n.pts[1])
+			if !ok {
 				return
 			}
-			n.cost += s.bendPrice(t) + s.price(n.pts[0], n.pts[1])
-		} else if turn(q, j, b) > s.join {
+			n.cost += bp + s.price(n.pts[0], n.pts[1])
+		} else if !s.joins(q, j, b) {
 			return
 		}
 		n.cost += s.price(q, first) + s.p.Prices.Join
@@ -252,6 +263,13 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		spread(f+s.ls*cos, lo, true)
 	}
 	return out
+}
+
+// cornerAt tells whether q is the corner between segments seg-1 and seg of
+// branch up, and turns there no more than a source allows.
+func (s *site) cornerAt(p *plan, self, up int, q orb.Point, seg int) bool {
+	o := &p.branch[up]
+	return seg > 0 && dist(q, o.pts[seg]) < 1e-6 && seg >= o.head && s.joins(o.pts[seg-1], o.pts[seg], o.pts[seg+1])
 }
 
 // freeAt tells whether t is at least ls from every taken place.

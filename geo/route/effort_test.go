@@ -1,0 +1,52 @@
+package route
+
+import (
+	"os"
+	"sort"
+	"testing"
+)
+
+func TestEffort(t *testing.T) {
+	if os.Getenv("ROUTE_EFFORT") == "" {
+		t.Skip("ROUTE_EFFORT not set: a comparison of settings, not a test")
+	}
+	full := tries{starts: 8, improved: 8, rounds: 10, subtree: 8, steps: []float64{4, 2, 1, 0.5, 0.25, 0.12, 0.06, 0.03}}
+	st := []float64{1, 0.25, 0.08}
+	cases := map[string]tries{"full": full, "usual": usual,
+		"a 1 1 8 100": {1, 1, 1, 8, 100, st}, "a 1 1 8 0": {1, 1, 1, 8, 0, st}, "a 1 1 1 100": {1, 1, 1, 1, 100, st}, "a 1 1 2 100": {1, 1, 1, 2, 100, st}, "a 1 1 3 100": {1, 1, 1, 3, 100, st},
+		"b 2 2 2 100": {2, 2, 1, 2, 100, st}, "b 2 2 3 100": {2, 2, 1, 3, 100, st}, "b 2 2 3 100 x2": {2, 2, 2, 3, 100, st},
+	}
+	const n = 100
+	cost := map[string][]float64{}
+	took := map[string][]float64{}
+	for name, how := range cases {
+		for seed := int64(1); seed <= n; seed++ {
+			l := newLot(seed, 8)
+			t0 := cpu()
+			r, _ := solve(&l.problem, how)
+			took[name] = append(took[name], cpu()-t0)
+			c := 1e9
+			if r.Best != nil && len(r.Unreached) == 0 {
+				c = r.Best.Cost
+			}
+			cost[name] = append(cost[name], c)
+		}
+	}
+	best := make([]float64, n)
+	for i := range best {
+		best[i] = 1e9
+		for _, c := range cost {
+			best[i] = min(best[i], c[i])
+		}
+	}
+	for name := range cases {
+		var g []float64
+		for i, c := range cost[name] {
+			g = append(g, 100*(c/best[i]-1))
+		}
+		sort.Float64s(g)
+		tt := append([]float64(nil), took[name]...)
+		sort.Float64s(tt)
+		t.Logf("%-18s gap median %.2f%% p90 %.2f%% worst %.2f%%; time median %.2f p95 %.2f ms", name, g[n/2], g[n*9/10], g[n-1], tt[n/2], tt[n*95/100])
+	}
+}
