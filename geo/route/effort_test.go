@@ -3,8 +3,18 @@ package route
 import (
 	"os"
 	"sort"
+	"syscall"
 	"testing"
 )
+
+// cpu is the processor time of the process in milliseconds.
+func cpu() float64 {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		panic(err)
+	}
+	return float64(u.Utime.Sec)*1e3 + float64(u.Utime.Usec)/1e3
+}
 
 func TestEffort(t *testing.T) {
 	if os.Getenv("ROUTE_EFFORT") == "" {

@@ -42,6 +42,9 @@ type exact struct {
 	out   [][]int32
 	next  [][]step  // by ray: what may follow
 	left  []float64 // by point: least price from there to the target
+	// bentJoins lets the line that runs through turn where another joins, as no
+	// fitting does: for comparing with trees known from elsewhere.
+	bentJoins bool
 }
 
 // newExact takes the spots of the graph and the points of the plans.
@@ -269,6 +272,12 @@ func (x *exact) best(sources []int, limit float64) float64 {
 		}
 		some[set] = inf
 		join := float32(s.join)
+		// a bend at the join itself would be two fittings without a straight
+		// between them
+		turned := float32(straight)
+		if x.bentJoins {
+			turned = join
+		}
 		for len(q) > 0 {
 			it := q.pop()
 			b := it.spot
@@ -295,7 +304,9 @@ func (x *exact) best(sources []int, limit float64) float64 {
 					continue
 				}
 				if st.turn <= join {
-					th[a] = min(th[a], c)
+					if st.turn <= turned {
+						th[a] = min(th[a], c)
+					}
 					br[a] = min(br[a], it.cost)
 					some[set] = min(some[set], it.cost)
 				}

@@ -133,10 +133,6 @@ func (s *site) addCorners() {
 	z := s.zone
 	short := math.Max(3*s.ls, 0.5)
 	used := make([]bool, len(z.corners))
-	next := make(map[orb.Point]int, len(z.corners))
-	for i, c := range z.corners {
-		next[c.at] = i
-	}
 	for i := range z.corners {
 		c := &z.corners[i]
 		if !c.reflex() || used[i] {
@@ -145,8 +141,8 @@ func (s *site) addCorners() {
 		// walk back to the first of a rounded corner
 		first := i
 		for k := 0; k < len(z.corners); k++ {
-			p, ok := next[z.corners[first].prev]
-			if !ok || !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
+			p := z.before[first]
+			if !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
 				break
 			}
 			first = p
@@ -157,8 +153,8 @@ func (s *site) addCorners() {
 			used[last] = true
 			turned += turn(z.corners[last].prev, z.corners[last].at, z.corners[last].next)
 			s.addSpot(spot{at: z.corners[last].at, corner: &z.corners[last], source: -1})
-			n, ok := next[z.corners[last].next]
-			if !ok || !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
+			n := z.after[last]
+			if !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
 				break
 			}
 			last = n

@@ -445,12 +445,19 @@ func (s *site) polish(p *plan) *plan {
 // or nil.
 func (s *site) nudge(p *plan, k int, step float64) *plan {
 	var got *plan
-	try := func(pts []orb.Point) bool {
-		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 {
-			p, got = q, q
-			return true
+	// the cheapest of the moves offered since the last take
+	var best *plan
+	offer := func(pts []orb.Point) {
+		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 && (best == nil || q.cost < best.cost-1e-9) {
+			best = q
 		}
-		return false
+	}
+	take := func() bool {
+		if best == nil {
+			return false
+		}
+		p, got, best = best, best, nil
+		return true
 	}
 	keep := func() []orb.Point {
 		b := &p.branch[k]
@@ -466,7 +473,8 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			break
 		}
 		// drop
-		if pts := keep(); try(slices.Delete(pts, i, i+1)) {
+		offer(slices.Delete(keep(), i, i+1))
+		if take() {
 			i--
 			continue
 		}
@@ -482,10 +490,9 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			v := orb.Point{u[0]*cos - u[1]*sin, u[0]*sin + u[1]*cos}
 			pts := keep()
 			pts[i] = along(pts[i], v, step)
-			if try(pts) {
-				break
-			}
+			offer(pts)
 		}
+		take()
 		// slide the segment to the next corner sideways
 		b = &p.branch[k]
 		if _, hi := b.free(); i+1 < hi {
@@ -494,10 +501,9 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 				pts := keep()
 				v := orb.Point{-w[1], w[0]}
 				pts[i], pts[i+1] = along(pts[i], v, side), along(pts[i+1], v, side)
-				if try(pts) {
-					break
-				}
+				offer(pts)
 			}
+			take()
 		}
 	}
 	return got

@@ -308,7 +308,7 @@ func (s *site) toward(t int, all []int) (Alternative, []int) {
 			s.keep(p)
 		}
 		tr := s.tree(p)
-		if bad := s.check(tr); len(bad) > 0 {
+		if bad := Check(s.p, tr); len(bad) > 0 {
 			if a.Tree == nil {
 				a.Reason = "the tree found breaks a rule: " + bad[0]
 			}

@@ -127,6 +127,7 @@ func (t *Tree) Way() unit.Length {
 // was found.
 func Check(p *Problem, t *Tree) []string {
 	s := newSite(p)
+	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
 	return s.check(t)
 }
 
