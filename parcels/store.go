@@ -36,6 +36,7 @@ type Window struct {
 	Limit  int
 	After  int64             // features with FID greater than this
 	Equal  map[string]string // property equals text
+	ID     string            // GeoJSON id equals; empty: any
 	Sort   string            // property, "-" in front for descending
 }
 

@@ -1,0 +1,313 @@
+package api
+
+// The body of a request: media type, size, compression, text. It is refused as
+// soon as a limit is passed; nothing more of it is read.
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/labstack/echo/v4"
+
+	"fallwright/parcels"
+)
+
+// mediaType checks the Content-Type against those the operation takes.
+func (s *service) mediaType(c echo.Context, operation string) (string, error) {
+	taken := s.media[operation]
+	got := c.Request().Header.Get("Content-Type")
+	media, params, err := mime.ParseMediaType(got)
+	if err == nil {
+		if charset := params["charset"]; charset != "" && !strings.EqualFold(charset, "utf-8") {
+			return "", refuse("media-type", "The text must be UTF-8, not %s.", parcels.Excerpt(charset))
+		}
+		if slices.Contains(taken, media) {
+			return media, nil
+		}
+	}
+	list := slices.Clone(taken)
+	slices.Sort(list)
+	if got == "" {
+		return "", refuse("media-type", "The Content-Type is missing. %s is taken.", strings.Join(list, ", "))
+	}
+	return "", refuse("media-type", "The Content-Type %s is not taken. %s is.", parcels.Excerpt(got), strings.Join(list, ", "))
+}
+
+// ratioFrom is how much a compressed body may unpack to before its ratio is
+// looked at, and mostRatio the ratio.
+const (
+	ratioFrom = 1 << 20
+	mostRatio = 100
+)
+
+type counter struct {
+	r io.Reader
+	n int64
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	c.n += int64(n)
+	return n, err
+}
+
+// readBody reads the body, unpacked.
+func (s *service) readBody(c echo.Context) ([]byte, error) {
+	limit := s.limits.BodyBytes
+	r := c.Request()
+	tooLarge := func(actual any) error {
+		c.Response().Header().Set("Connection", "close")
+		return refuse("body-too-large", "The body is larger than %d bytes.", limit).at(parcels.Fault{Limit: limit, Actual: actual})
+	}
+	if r.ContentLength > limit {
+		return nil, tooLarge(r.ContentLength)
+	}
+	raw := &counter{r: http.MaxBytesReader(c.Response(), r.Body, limit)}
+	var in io.Reader = raw
+	packed := false
+	switch enc := strings.ToLower(strings.TrimSpace(r.Header.Get("Content-Encoding"))); enc {
+	case "", "identity":
+	case "gzip":
+		packed = true
+		z, err := gzip.NewReader(raw)
+		if err != nil {
+			return nil, refuse("unreadable", "The body is not gzip, as its Content-Encoding says.")
+		}
+		in = z
+	default:
+		return nil, refuse("media-type", "The Content-Encoding %s is not taken. gzip is.", parcels.Excerpt(enc))
+	}
+	var out bytes.Buffer
+	if !packed && r.ContentLength > 0 {
+		out.Grow(int(r.ContentLength) + bytes.MinRead)
+	}
+	chunk := make([]byte, 64<<10)
+	for {
+		n, err := in.Read(chunk)
+		out.Write(chunk[:n])
+		if int64(out.Len()) > limit {
+			return nil, tooLarge(nil)
+		}
+		if packed && out.Len() > ratioFrom && int64(out.Len()) > mostRatio*max(raw.n, 1) {
+			c.Response().Header().Set("Connection", "close")
+			return nil, refuse("body-too-large", "The body unpacks to more than %d times its size.", mostRatio).at(parcels.Fault{Limit: mostRatio, Actual: int64(out.Len()) / max(raw.n, 1)})
+		}
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			var big *http.MaxBytesError
+			if errors.As(err, &big) {
+				return nil, tooLarge(nil)
+			}
+			if r.Context().Err() != nil {
+				return nil, r.Context().Err()
+			}
+			return nil, refuse("unreadable", "The body ends early or is no %s.", map[bool]string{true: "gzip", false: "complete body"}[packed])
+		}
+	}
+	return bytes.TrimPrefix(out.Bytes(), []byte("\xef\xbb\xbf")), nil
+}
+
+// A part is a member of an object, as its text and where that stands.
+type part struct {
+	text   json.RawMessage
+	offset int64
+}
+
+// members splits a JSON object into its members, strictly: UTF-8, no member
+// twice, nothing after it. Values are not looked into. base is the offset of
+// text in body, pointer its place, for the faults.
+func members(body, text []byte, base int64, pointer string) (map[string]part, error) {
+	if at := invalidUTF8(text); at >= 0 {
+		return nil, textFault(body, base+int64(at), "not-utf8", "The text is not UTF-8 at byte %d. Save it as UTF-8.", base+int64(at))
+	}
+	if pointer == "" {
+		if at := tooDeep(text); at >= 0 {
+			return nil, textFault(body, base+int64(at), "json-too-deep", "Objects and arrays stand in one another more than %d deep at byte %d.", mostDepth, base+int64(at))
+		}
+	}
+	syntax := func(err error) error {
+		at := int64(0)
+		var se *json.SyntaxError
+		if errors.As(err, &se) {
+			at = max(se.Offset-1, 0)
+			switch {
+			case strings.Contains(se.Error(), "max depth"):
+				return textFault(body, base+at, "json-too-deep", "Objects and arrays stand in one another more than %d deep at byte %d.", mostDepth, base+at)
+			case strings.Contains(se.Error(), "unexpected end"):
+				at = int64(len(text))
+				return textFault(body, base+at, "json-syntax", "The text ends at byte %d, before its JSON does.", base+at)
+			}
+		}
+		return textFault(body, base+at, "json-syntax", "The text is not JSON at byte %d.", base+at)
+	}
+	// the offset of a fault is exact only when the whole text is scanned at once
+	var scan struct{}
+	var wrongType *json.UnmarshalTypeError
+	if err := json.Unmarshal(text, &scan); err != nil && !errors.As(err, &wrongType) {
+		return nil, syntax(err)
+	}
+	dec := json.NewDecoder(bytes.NewReader(text))
+	t, err := dec.Token()
+	if err != nil {
+		return nil, syntax(err)
+	}
+	if d, ok := t.(json.Delim); !ok || d != '{' {
+		return nil, refuse("invalid-input", "%s is no JSON object.", place(pointer)).at(parcels.Fault{Pointer: pointer})
+	}
+	out := map[string]part{}
+	for dec.More() {
+		t, err := dec.Token()
+		if err != nil {
+			return nil, syntax(err)
+		}
+		key, _ := t.(string)
+		keyEnd := dec.InputOffset()
+		var raw json.RawMessage
+		if err := dec.Decode(&raw); err != nil {
+			return nil, syntax(err)
+		}
+		if _, twice := out[key]; twice {
+			r := refuse("json-duplicate-member", "The member %q stands twice in %s.", parcels.Excerpt(key), place(pointer))
+			return nil, r.at(parcels.Fault{Member: parcels.Excerpt(key), Pointer: pointer + "/" + escape(key), Offset: parcels.Num(base + keyEnd)})
+		}
+		out[key] = part{raw, base + dec.InputOffset() - int64(len(raw))}
+	}
+	if _, err := dec.Token(); err != nil {
+		return nil, syntax(err)
+	}
+	return out, nil
+}
+
+// mostDepth is how deep objects and arrays may stand in one another.
+const mostDepth = 64
+
+// tooDeep gives the byte at which a text is nested deeper than mostDepth, or -1.
+// It needs no valid JSON: brackets outside of strings are counted.
+func tooDeep(text []byte) int {
+	depth, inside := 0, false
+	for i := 0; i < len(text); i++ {
+		switch c := text[i]; {
+		case inside:
+			if c == '\\' {
+				i++
+			} else if c == '"' {
+				inside = false
+			}
+		case c == '"':
+			inside = true
+		case c == '[' || c == '{':
+			if depth++; depth > mostDepth {
+				return i
+			}
+		case c == ']' || c == '}':
+			depth--
+		}
+	}
+	return -1
+}
+
+func place(pointer string) string {
+	if pointer == "" {
+		return "the body"
+	}
+	return pointer
+}
+
+func escape(key string) string {
+	return strings.NewReplacer("~", "~0", "/", "~1").Replace(key)
+}
+
+func invalidUTF8(b []byte) int {
+	if utf8.Valid(b) {
+		return -1
+	}
+	for i := 0; i < len(b); {
+		r, n := utf8.DecodeRune(b[i:])
+		if r == utf8.RuneError && n == 1 {
+			return i
+		}
+		i += n
+	}
+	return -1
+}
+
+// textFault is a refusal at a byte of the body.
+func textFault(body []byte, offset int64, slug, format string, args ...any) error {
+	line, column := lineColumn(body, offset)
+	return refuse(slug, format, args...).at(parcels.Fault{Offset: &offset, Line: &line, Column: &column, Limit: limitOf(slug)})
+}
+
+func limitOf(slug string) any {
+	if slug == "json-too-deep" {
+		return mostDepth
+	}
+	return nil
+}
+
+// lineColumn counts from 1, in bytes.
+func lineColumn(body []byte, offset int64) (line, column int) {
+	head := body[:min(max(offset, 0), int64(len(body)))]
+	return bytes.Count(head, []byte("\n")) + 1, len(head) - (bytes.LastIndexByte(head, '\n') + 1) + 1
+}
+
+// relocate makes the places of an input's faults places of the body it came
+// in: parts are the inputs by name, with their offsets.
+func relocate(err error, body []byte, parts map[string]part, prefix string) error {
+	var in *parcels.InputError
+	if !errors.As(err, &in) {
+		return err
+	}
+	name := in.File
+	if name == "" {
+		name = "site"
+	}
+	p, ok := parts[name]
+	if !ok {
+		return err
+	}
+	out := &parcels.InputError{Kind: in.Kind, Faults: slices.Clone(in.Faults)}
+	for i := range out.Faults {
+		f := &out.Faults[i]
+		f.Pointer = prefix + "/" + escape(name) + f.Pointer
+		if f.Offset != nil {
+			at := *f.Offset + p.offset
+			f.Offset = &at
+			line, column := lineColumn(body, at)
+			f.Line, f.Column = &line, &column
+		}
+	}
+	return out
+}
+
+// decodeStrings reads a list of texts; numbers count as their text.
+func decodeStrings(raw json.RawMessage) ([]string, error) {
+	dec := json.NewDecoder(bytes.NewReader(raw))
+	dec.UseNumber()
+	var list []any
+	if err := dec.Decode(&list); err != nil {
+		return nil, fmt.Errorf("not a list")
+	}
+	out := make([]string, len(list))
+	for i, v := range list {
+		switch v := v.(type) {
+		case string:
+			out[i] = v
+		case json.Number:
+			out[i] = v.String()
+		default:
+			return nil, fmt.Errorf("entry %d is neither text nor number", i)
+		}
+	}
+	return out, nil
+}

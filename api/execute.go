@@ -1,0 +1,328 @@
+package api
+
+// Processes: what there is, and the executions.
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"regexp"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"fallwright/parcels"
+)
+
+// A processKind is one process of the service.
+type processKind struct {
+	id, operation      string
+	title, description string
+	schema             string // of the result, in the OpenAPI document
+	contentType        string
+	extra              []string // further inputs, by name
+}
+
+var processList = []processKind{
+	{"zone", "executeZone", "Trench zone", "Where a trench may lie on each lot, edge to edge, under the criteria.", "Zone", geoJSON, nil},
+	{"check", "executeCheck", "Route check", "Whether drawn or existing drains keep inside the lot with the clearance asked for.", "Check", geoJSON, nil},
+	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil},
+	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil},
+	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []string{"plan"}},
+}
+
+const (
+	appJSON = "application/json"
+	geoJSON = "application/geo+json"
+)
+
+func (s *service) processSummary(c echo.Context, p processKind) map[string]any {
+	base := s.base(c)
+	return map[string]any{
+		"id": p.id, "version": "1.0.0", "title": p.title, "description": p.description,
+		"jobControlOptions":  []string{"sync-execute", "async-execute", "dismiss"},
+		"outputTransmission": []string{"value"},
+		"links": []link{
+			{Href: base + "/processes/" + p.id, Rel: "self", Type: appJSON, Title: p.title},
+			{Href: base + "/processes/" + p.id + "/execution", Rel: "http://www.opengis.net/def/rel/ogc/1.0/execute", Type: appJSON, Title: "Execute (POST)"},
+		},
+	}
+}
+
+func (s *service) processes(c echo.Context) error {
+	var list []map[string]any
+	for _, p := range processList {
+		list = append(list, s.processSummary(c, p))
+	}
+	return s.respond(c, "Processes", map[string]any{
+		"processes": list,
+		"links":     s.selfLinks(c, "/processes"),
+	})
+}
+
+func (s *service) process(c echo.Context) error {
+	for _, p := range processList {
+		if p.id != c.Param("process") {
+			continue
+		}
+		ref := func(schema string) map[string]any {
+			return map[string]any{"$ref": s.base(c) + "/openapi.json#/components/schemas/" + schema}
+		}
+		m := s.processSummary(c, p)
+		inputs := map[string]any{
+			"site": map[string]any{"title": "Site", "description": "A site document, or the name of a stored site.", "minOccurs": 1, "maxOccurs": 1,
+				"schema": map[string]any{"oneOf": []any{ref("Site"), map[string]any{"type": "string"}}}},
+			"lots": map[string]any{"title": "Lots", "description": "Lots to work on; all where not given.", "minOccurs": 0, "maxOccurs": 1,
+				"schema": map[string]any{"type": "array", "items": map[string]any{"type": "string"}}},
+			"criteria": map[string]any{"title": "Criteria", "description": "Rules in place of the built-in and the site's own.", "minOccurs": 0, "maxOccurs": 1, "schema": ref("Criteria")},
+			"options":  map[string]any{"title": "Options", "minOccurs": 0, "maxOccurs": 1, "schema": ref("Options")},
+		}
+		for _, x := range p.extra {
+			inputs[x] = map[string]any{"title": x, "minOccurs": 1, "maxOccurs": 1, "schema": ref(strings.ToUpper(x[:1]) + x[1:])}
+		}
+		m["inputs"] = inputs
+		m["outputs"] = map[string]any{"result": map[string]any{"title": p.title, "schema": ref(p.schema)}}
+		return s.respond(c, p.title, m)
+	}
+	return refuse("not-found", "There is no process %s.", parcels.Excerpt(c.Param("process")))
+}
+
+// An execution is a request that has been read: what the engine gets, and what
+// it takes to put the places of its faults right.
+type execution struct {
+	process processKind
+	request Request
+	keep    bool // options.store
+	body    []byte
+	parts   map[string]part
+	inline  bool
+}
+
+// run answers one execution.
+func (s *service) run(ctx context.Context, e execution) (Answer, error) {
+	a, err := s.Engine.Execute(ctx, e.request)
+	if err != nil {
+		if e.inline || !aboutSite(err) {
+			err = relocate(err, e.body, e.parts, "/inputs")
+		}
+		return Answer{}, err
+	}
+	if a.ContentType == "" {
+		a.ContentType = e.process.contentType
+	}
+	if e.keep {
+		inputs, err := json.Marshal(map[string]any{"lots": e.request.Lots, "criteria": e.request.Criteria, "options": e.request.Options})
+		if err != nil {
+			return Answer{}, fmt.Errorf("api: keep result: %w", err)
+		}
+		info, err := s.Store.Site(ctx, e.request.SiteName)
+		if err != nil {
+			return Answer{}, err
+		}
+		sum := sha256.Sum256(e.request.Site)
+		_, err = s.Store.PutResult(ctx, parcels.Result{Site: e.request.SiteName, Kind: e.process.id, Version: info.Version,
+			InputSHA: hex.EncodeToString(sum[:]), Program: "fallwright " + s.Version, Made: s.Now().UTC(), Inputs: inputs, Body: a.Body})
+		if err != nil {
+			return Answer{}, err
+		}
+	}
+	return a, nil
+}
+
+// aboutSite says whether an error is about the site document.
+func aboutSite(err error) bool {
+	var in *parcels.InputError
+	return errors.As(err, &in) && (in.File == "" || in.File == "site")
+}
+
+func (s *service) execute(p processKind) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		e, err := s.readExecution(c, p)
+		if err != nil {
+			return err
+		}
+		if prefersAsync(c.Request()) {
+			j, err := s.jobs.add(c.Request().Context(), p.id, caller(c), s.base(c), requestID(c), func(ctx context.Context, progress func(int, int, string)) (Answer, error) {
+				e.request.Progress = progress
+				return s.run(ctx, e)
+			})
+			if err != nil {
+				return err
+			}
+			h := c.Response().Header()
+			h.Set("Location", s.base(c)+"/jobs/"+j.id)
+			h.Set("Preference-Applied", "respond-async")
+			return c.JSON(http.StatusCreated, j.status(s.base(c)))
+		}
+		ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
+		defer cancel()
+		leave, err := s.sync.enter(ctx)
+		if err != nil {
+			return err
+		}
+		defer leave()
+		a, err := s.run(ctx, e)
+		if err != nil {
+			return err
+		}
+		c.Response().Header().Set("Cache-Control", "no-store")
+		return c.Blob(http.StatusOK, a.ContentType, a.Body)
+	}
+}
+
+// prefersAsync reads the Prefer header (RFC 7240).
+func prefersAsync(r *http.Request) bool {
+	for _, line := range r.Header.Values("Prefer") {
+		for _, p := range strings.Split(line, ",") {
+			p, _, _ = strings.Cut(p, ";")
+			if strings.EqualFold(strings.TrimSpace(p), "respond-async") {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+var siteName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9 _.-]{0,99}$`)
+
+// readExecution reads the body of an execution strictly: an unknown member of
+// inputs is refused, since what was meant by it would be lost.
+func (s *service) readExecution(c echo.Context, p processKind) (execution, error) {
+	e := execution{process: p}
+	if _, err := s.mediaType(c, p.operation); err != nil {
+		return e, err
+	}
+	body, err := s.readBody(c)
+	if err != nil {
+		return e, err
+	}
+	top, err := members(body, body, 0, "")
+	if err != nil {
+		return e, err
+	}
+	if _, ok := top["subscriber"]; ok {
+		return e, refuse("url-not-allowed", "Callbacks are not taken: follow the job's address or its events.").at(parcels.Fault{Pointer: "/subscriber"})
+	}
+	in, ok := top["inputs"]
+	if !ok {
+		return e, refuse("input-missing", "The body lacks inputs. Send {\"inputs\": {\"site\": ...}}.").at(parcels.Fault{Pointer: "/inputs"})
+	}
+	parts, err := members(body, in.text, in.offset, "/inputs")
+	if err != nil {
+		return e, err
+	}
+	e.body, e.parts = body, parts
+	e.request = Request{Process: p.id, Progress: func(int, int, string) {}}
+	known := map[string]bool{"site": true, "lots": true, "criteria": true, "options": true}
+	for _, x := range p.extra {
+		known[x] = true
+		v, ok := parts[x]
+		if !ok {
+			return e, refuse("input-missing", "inputs.%s is missing.", x).at(parcels.Fault{Pointer: "/inputs/" + x})
+		}
+		if e.request.Extra == nil {
+			e.request.Extra = map[string]json.RawMessage{}
+		}
+		e.request.Extra[x] = v.text
+	}
+	for name := range parts {
+		if !known[name] {
+			return e, refuse("input-unknown", "The process %s has no input %s.", p.id, parcels.Excerpt(name)).at(parcels.Fault{Pointer: "/inputs/" + escape(name)})
+		}
+	}
+	if v, ok := parts["lots"]; ok && !isNull(v.text) {
+		if e.request.Lots, err = decodeStrings(v.text); err != nil {
+			return e, refuse("invalid-input", "inputs.lots is a list of lots: %s.", strings.TrimPrefix(err.Error(), "api: ")).at(parcels.Fault{Pointer: "/inputs/lots"})
+		}
+	}
+	if v, ok := parts["criteria"]; ok && !isNull(v.text) {
+		if v.text[0] != '{' {
+			return e, refuse("invalid-input", "inputs.criteria is a JSON object.").at(parcels.Fault{Pointer: "/inputs/criteria"})
+		}
+		e.request.Criteria = v.text
+	}
+	if v, ok := parts["options"]; ok && !isNull(v.text) {
+		options, err := members(body, v.text, v.offset, "/inputs/options")
+		if err != nil {
+			return e, err
+		}
+		if st, ok := options["store"]; ok {
+			if err := json.Unmarshal(st.text, &e.keep); err != nil {
+				return e, refuse("invalid-input", "options.store is true or false.").at(parcels.Fault{Pointer: "/inputs/options/store"})
+			}
+			delete(options, "store")
+		}
+		rest := map[string]json.RawMessage{}
+		for k, o := range options {
+			rest[k] = o.text
+		}
+		if len(rest) > 0 {
+			if e.request.Options, err = json.Marshal(rest); err != nil {
+				return e, fmt.Errorf("api: options: %w", err)
+			}
+		}
+	}
+	return e, s.readSiteInput(c, &e, parts)
+}
+
+// readSiteInput takes the site of an execution: the document itself, or one of
+// the store.
+func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]part) error {
+	v, ok := parts["site"]
+	if !ok || isNull(v.text) {
+		return refuse("input-missing", "inputs.site is missing: a site document, or the name of a stored site.").at(parcels.Fault{Pointer: "/inputs/site"})
+	}
+	switch v.text[0] {
+	case '"':
+		var name string
+		if err := json.Unmarshal(v.text, &name); err != nil {
+			return refuse("invalid-input", "inputs.site is no name.").at(parcels.Fault{Pointer: "/inputs/site"})
+		}
+		if strings.Contains(name, "://") {
+			return refuse("url-not-allowed", "inputs.site is an address. Nothing is fetched: send the document itself, or the name of a stored site.").at(parcels.Fault{Pointer: "/inputs/site"})
+		}
+		if err := s.maySee(c, name); err != nil {
+			return err
+		}
+		doc, err := s.Store.Document(c.Request().Context(), name)
+		if err != nil {
+			return hideAbsent(err, name)
+		}
+		e.request.Site, e.request.SiteName = doc, name
+	case '{':
+		doc := v
+		// a qualified value of OGC API - Processes: {"value": {...}}, {"href": ...}
+		if bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"value"`)) || bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"href"`)) {
+			inner, err := members(e.body, v.text, v.offset, "/inputs/site")
+			if err != nil {
+				return err
+			}
+			if _, ok := inner["href"]; ok {
+				return refuse("url-not-allowed", "inputs.site names an address. Nothing is fetched: send the document itself.").at(parcels.Fault{Pointer: "/inputs/site/href"})
+			}
+			if w, ok := inner["value"]; ok && inner["layers"].text == nil {
+				doc = w
+				parts["site"] = w
+			}
+		}
+		e.request.Site, e.inline = doc.text, true
+	default:
+		return refuse("invalid-input", "inputs.site is neither a site document nor a name.").at(parcels.Fault{Pointer: "/inputs/site"})
+	}
+	if e.keep {
+		if s.Store == nil {
+			return refuse("no-store", "There is no store to keep the result in.")
+		}
+		if e.request.SiteName == "" {
+			return refuse("invalid-input", "options.store keeps a result with a stored site: name one in inputs.site.").at(parcels.Fault{Pointer: "/inputs/options/store"})
+		}
+	}
+	return nil
+}
+
+func isNull(raw json.RawMessage) bool { return string(raw) == "null" }

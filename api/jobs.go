@@ -1,0 +1,437 @@
+package api
+
+// Jobs: work that the client does not wait for. They run in this process, are
+// kept in memory, and end with it; parcels/jobs holds those that outlive it.
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/base32"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"fallwright/parcels"
+)
+
+// status of a job, in the words of OGC API - Processes.
+const (
+	accepted   = "accepted"
+	running    = "running"
+	successful = "successful"
+	failed     = "failed"
+	dismissed  = "dismissed"
+)
+
+// statusInfo is the status document of a job.
+type statusInfo struct {
+	Type      string     `json:"type"`
+	ProcessID string     `json:"processID"`
+	JobID     string     `json:"jobID"`
+	Status    string     `json:"status"`
+	Message   string     `json:"message,omitempty"`
+	Progress  int        `json:"progress"`
+	Created   time.Time  `json:"created"`
+	Started   *time.Time `json:"started,omitempty"`
+	Finished  *time.Time `json:"finished,omitempty"`
+	Updated   time.Time  `json:"updated"`
+	Expires   *time.Time `json:"expires,omitempty"`
+	Problem   *problem   `json:"problem,omitempty"`
+	Links     []link     `json:"links,omitempty"`
+}
+
+type job struct {
+	id, owner string
+	request   string // id of the request that made it
+	cancel    context.CancelFunc
+	work      func(context.Context, func(int, int, string)) (Answer, error)
+
+	mu     sync.Mutex
+	info   statusInfo
+	events []statusInfo // one for each change of status or percent
+	wake   chan struct{}
+	answer Answer
+	size   int64
+}
+
+// jobList runs jobs and keeps what they gave.
+type jobList struct {
+	limits  Limits
+	now     func() time.Time
+	metrics *metrics
+	queue   chan *job
+	stop    context.CancelFunc
+	ctx     context.Context
+	workers sync.WaitGroup
+
+	mu    sync.Mutex
+	jobs  map[string]*job
+	order []*job // oldest first
+	held  int64  // bytes of results
+}
+
+func newJobList(l Limits, now func() time.Time, m *metrics) *jobList {
+	ctx, stop := context.WithCancel(context.Background())
+	list := &jobList{limits: l, now: now, metrics: m, queue: make(chan *job, l.QueuedJobs), ctx: ctx, stop: stop, jobs: map[string]*job{}}
+	for range l.RunningJobs {
+		list.workers.Add(1)
+		go list.worker()
+	}
+	return list
+}
+
+// close dismisses what runs and waits for it until ctx ends.
+func (l *jobList) close(ctx context.Context) error {
+	l.stop()
+	done := make(chan struct{})
+	go func() { l.workers.Wait(); close(done) }()
+	select {
+	case <-done:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("api: jobs still run: %w", ctx.Err())
+	}
+}
+
+func newID() string {
+	var b [15]byte
+	_, _ = rand.Read(b[:]) // never fails (crypto/rand)
+	return strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
+}
+
+func (l *jobList) add(_ context.Context, process string, who identity, base, request string, work func(context.Context, func(int, int, string)) (Answer, error)) (*job, error) {
+	now := l.now().UTC()
+	j := &job{id: newID(), owner: who.ID, request: request, work: work, wake: make(chan struct{}),
+		info: statusInfo{Type: "process", ProcessID: process, Status: accepted, Created: now, Updated: now}}
+	j.info.JobID = j.id
+	j.cancel = func() {}
+	j.events = []statusInfo{j.info}
+	l.expire()
+	select {
+	case l.queue <- j:
+	default:
+		return nil, refuse("busy", "%d jobs wait already. Send the job again later.", l.limits.QueuedJobs).retry(5)
+	}
+	l.mu.Lock()
+	l.jobs[j.id] = j
+	l.order = append(l.order, j)
+	l.mu.Unlock()
+	return j, nil
+}
+
+// expire forgets what is past its time, and the oldest results past the room
+// there is.
+func (l *jobList) expire() {
+	now := l.now()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	over := len(l.order) - l.limits.KeptJobs
+	l.order = slices.DeleteFunc(l.order, func(j *job) bool {
+		j.mu.Lock()
+		defer j.mu.Unlock()
+		if j.info.Finished == nil {
+			return false
+		}
+		if over > 0 || l.held > l.limits.KeptBytes || j.info.Expires != nil && now.After(*j.info.Expires) {
+			over--
+			l.held -= j.size
+			delete(l.jobs, j.id)
+			return true
+		}
+		return false
+	})
+}
+
+func (l *jobList) worker() {
+	defer l.workers.Done()
+	for {
+		select {
+		case <-l.ctx.Done():
+			return
+		case j := <-l.queue:
+			l.run(j)
+		}
+	}
+}
+
+func (l *jobList) run(j *job) {
+	ctx, cancel := context.WithTimeout(l.ctx, l.limits.JobTime)
+	defer cancel()
+	started := l.now().UTC()
+	j.mu.Lock()
+	if j.info.Status == dismissed {
+		j.mu.Unlock()
+		return
+	}
+	j.cancel = cancel
+	j.info.Started = &started
+	j.changed(l.now(), running, 0, "")
+	j.mu.Unlock()
+	l.metrics.jobs.WithLabelValues(running).Inc()
+	defer l.metrics.jobs.WithLabelValues(running).Dec()
+
+	type outcome struct {
+		a   Answer
+		err error
+	}
+	done := make(chan outcome, 1)
+	go func() {
+		a, err := guarded(func() (Answer, error) {
+			return j.work(ctx, func(n, total int, note string) { l.progress(j, n, total, note) })
+		})
+		done <- outcome{a, err}
+	}()
+	o := <-done // the worker's place is free again only when the work has ended
+
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.info.Status == dismissed {
+		return
+	}
+	now := l.now().UTC()
+	expires := now.Add(l.limits.KeptTime)
+	j.info.Finished, j.info.Expires = &now, &expires
+	if o.err != nil {
+		status, text := failed, ""
+		if l.ctx.Err() != nil {
+			status, text = dismissed, "The service stopped."
+		} else {
+			p := problemOf(o.err, j.request)
+			j.info.Problem, text = &p, p.Detail
+		}
+		j.changed(l.now(), status, j.info.Progress, text)
+		return
+	}
+	j.answer, j.size = o.a, int64(len(o.a.Body))
+	l.mu.Lock()
+	l.held += j.size
+	l.mu.Unlock()
+	j.changed(l.now(), successful, 100, "")
+}
+
+// guarded turns a panic of the work into an error: one job must not end the
+// process.
+func guarded(f func() (Answer, error)) (a Answer, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("api: job: panic: %v", r)
+		}
+	}()
+	return f()
+}
+
+// changed records a change; j.mu is held.
+func (j *job) changed(now time.Time, status string, percent int, message string) {
+	j.info.Status, j.info.Progress, j.info.Updated = status, percent, now.UTC()
+	j.info.Message = message
+	j.events = append(j.events, j.info)
+	close(j.wake)
+	j.wake = make(chan struct{})
+}
+
+func (l *jobList) progress(j *job, n, total int, note string) {
+	if total <= 0 {
+		return
+	}
+	percent := min(max(n*100/total, 0), 99)
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.info.Status != running || percent <= j.info.Progress && len(j.events) > 2 {
+		return
+	}
+	message := fmt.Sprintf("%d of %d", n, total)
+	if note != "" {
+		message += ": " + parcels.Excerpt(note)
+	}
+	j.changed(l.now(), running, percent, message)
+}
+
+// status is the status document with its links.
+func (j *job) status(base string) statusInfo {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return withLinks(j.info, base)
+}
+
+func withLinks(info statusInfo, base string) statusInfo {
+	at := base + "/jobs/" + info.JobID
+	info.Links = []link{{Href: at, Rel: "self", Type: appJSON, Title: "Status"}, {Href: at + "/events", Rel: "monitor", Type: "text/event-stream", Title: "Progress"}}
+	if info.Status == successful {
+		info.Links = append(info.Links, link{Href: at + "/results", Rel: "http://www.opengis.net/def/rel/ogc/1.0/results", Type: appJSON, Title: "Result"})
+	}
+	return info
+}
+
+// find gives the job if the caller may see it; one of another key cannot be
+// told from one that does not exist.
+func (l *jobList) find(id string, who identity) (*job, error) {
+	l.expire()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if j := l.jobs[id]; j != nil && (j.owner == who.ID || who.Role == admin) {
+		return j, nil
+	}
+	return nil, refuse("not-found", "There is no job %s; a result is kept for %s.", parcels.Excerpt(id), l.limits.KeptTime)
+}
+
+func (s *service) listJobs(c echo.Context) error {
+	limit, err := positive(c, "limit", 100, 1000)
+	if err != nil {
+		return err
+	}
+	s.jobs.expire()
+	who, base := caller(c), s.base(c)
+	s.jobs.mu.Lock()
+	var own []*job
+	for _, j := range slices.Backward(s.jobs.order) {
+		if (j.owner == who.ID || who.Role == admin) && len(own) < limit {
+			own = append(own, j)
+		}
+	}
+	s.jobs.mu.Unlock()
+	list := make([]statusInfo, len(own))
+	for i, j := range own {
+		list[i] = j.status(base)
+	}
+	return s.respond(c, "Jobs", map[string]any{"jobs": list, "links": s.selfLinks(c, "/jobs")})
+}
+
+func (s *service) job(c echo.Context) error {
+	j, err := s.jobs.find(c.Param("job"), caller(c))
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return s.respond(c, "Job", j.status(s.base(c)))
+}
+
+func (s *service) dismissJob(c echo.Context) error {
+	j, err := s.jobs.find(c.Param("job"), caller(c))
+	if err != nil {
+		return err
+	}
+	j.mu.Lock()
+	if j.info.Finished != nil { // remove it
+		j.info.Status = dismissed
+		info := j.info
+		j.mu.Unlock()
+		s.jobs.mu.Lock()
+		if s.jobs.jobs[j.id] == j {
+			delete(s.jobs.jobs, j.id)
+			s.jobs.order = slices.DeleteFunc(s.jobs.order, func(o *job) bool { return o == j })
+			s.jobs.held -= j.size
+		}
+		s.jobs.mu.Unlock()
+		info.Links = nil
+		return c.JSON(http.StatusOK, info)
+	}
+	now := s.Now().UTC()
+	expires := now.Add(s.limits.KeptTime)
+	j.info.Finished, j.info.Expires = &now, &expires
+	j.changed(s.Now(), dismissed, j.info.Progress, "Dismissed by the client.")
+	j.cancel()
+	j.mu.Unlock()
+	return c.JSON(http.StatusOK, j.status(s.base(c)))
+}
+
+func (s *service) jobResults(c echo.Context) error {
+	j, err := s.jobs.find(c.Param("job"), caller(c))
+	if err != nil {
+		return err
+	}
+	j.mu.Lock()
+	info, a := j.info, j.answer
+	j.mu.Unlock()
+	switch info.Status {
+	case successful:
+		return c.Blob(http.StatusOK, a.ContentType, a.Body)
+	case failed:
+		p := *info.Problem
+		c.Set("failure", fmt.Errorf("api: result of failed job %s", j.id))
+		body, err := json.Marshal(p)
+		if err != nil {
+			return fmt.Errorf("api: job problem: %w", err)
+		}
+		return c.Blob(p.Status, "application/problem+json", body)
+	case dismissed:
+		return refuse("not-found", "The job was dismissed; it has no result.")
+	default:
+		return refuse("job-not-finished", "The job is %s at %d percent.", info.Status, info.Progress).retry(2)
+	}
+}
+
+// jobEvents streams the changes of a job. Event ids count from 1.
+func (s *service) jobEvents(c echo.Context) error {
+	j, err := s.jobs.find(c.Param("job"), caller(c))
+	if err != nil {
+		return err
+	}
+	seen := 0
+	if last := c.Request().Header.Get("Last-Event-ID"); last != "" {
+		if seen, err = strconv.Atoi(last); err != nil || seen < 0 {
+			return refuse("parameter-invalid", "Last-Event-ID is the number of an event.")
+		}
+	}
+	j.mu.Lock()
+	over := j.info.Finished != nil && seen >= len(j.events)
+	j.mu.Unlock()
+	if over {
+		return c.NoContent(http.StatusNoContent) // an EventSource stops coming back
+	}
+	w := c.Response()
+	w.Header().Set("Content-Type", "text/event-stream")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Header().Set("X-Accel-Buffering", "no")
+	w.WriteHeader(http.StatusOK)
+	control := http.NewResponseController(w)
+	write := func(text string) error {
+		_ = control.SetWriteDeadline(time.Now().Add(slowReader)) // an unbounded stream, but no stuck reader
+		if _, err := w.Write([]byte(text)); err != nil {
+			return err
+		}
+		return control.Flush()
+	}
+	if err := write("retry: 2000\n\n"); err != nil {
+		return nil
+	}
+	beat := time.NewTicker(15 * time.Second)
+	defer beat.Stop()
+	base := s.base(c)
+	for {
+		j.mu.Lock()
+		events, wake := slices.Clone(j.events[min(seen, len(j.events)):]), j.wake
+		final := j.info.Finished != nil
+		j.mu.Unlock()
+		for _, e := range events {
+			seen++
+			data, err := json.Marshal(withLinks(e, base))
+			if err != nil {
+				return fmt.Errorf("api: event: %w", err)
+			}
+			if err := write(fmt.Sprintf("id: %d\nevent: status\ndata: %s\n\n", seen, data)); err != nil {
+				return nil // the reader has gone
+			}
+		}
+		if final {
+			return nil
+		}
+		select {
+		case <-wake:
+		case <-beat.C:
+			if err := write(": \n\n"); err != nil {
+				return nil
+			}
+		case <-c.Request().Context().Done():
+			return nil
+		case <-s.stopping:
+			return nil
+		}
+	}
+}
