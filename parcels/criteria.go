@@ -83,6 +83,7 @@ type PipeRules struct {
 	LeastSlope       unit.Slope     `yaml:"least_slope" json:"least_slope"`
 	LeastCover       unit.Length    `yaml:"least_cover_m" json:"least_cover_m"`
 	GreatestDepth    unit.Length    `yaml:"greatest_depth_m" json:"greatest_depth_m"`
+	LeastDiameter    float64        `yaml:"least_diameter_mm" json:"least_diameter_mm"`
 	LeastVelocity    hydro.Velocity `yaml:"least_velocity_ms" json:"least_velocity_ms"`
 	RoofInPerforated string         `yaml:"roof_in_perforated" json:"roof_in_perforated"` // forbidden, allowed
 	Wall             string         `yaml:"wall" json:"wall"`                             // smooth, corrugated, any: what the planner may choose

@@ -115,18 +115,17 @@ func (s *site) trunk(k int, e *end) *branch {
 			prev = &h.pts[0]
 		}
 		if prev != nil {
-			ok := false
+			t := turn(*prev, a, tail[0])
 			if v == h.spot {
-				_, ok = s.bendAt(*prev, a, tail[0])
-			} else {
-				_, ok = s.pass(*prev, v, tail[0])
-			}
-			if !ok {
+				if t > s.bend {
+					return
+				}
+			} else if _, ok := s.mayPass(v, t); !ok {
 				return
 			}
 		}
 		if len(tail) == 2 {
-			if _, ok := s.bendAt(a, tail[0], tail[1]); !ok || !s.zone.clear(a, tail[0]) {
+			if turn(a, tail[0], tail[1]) > s.bend || !s.zone.clear(a, tail[0]) {
 				return
 			}
 		} else if e.inZone {
@@ -147,12 +146,9 @@ func (s *site) trunk(k int, e *end) *branch {
 		if math.IsInf(base, 1) || base >= cost {
 			continue
 		}
-		a := s.graph.spots[v].at
-		if base+s.metre*dist(a, e.at) >= cost {
-			continue
-		}
 		consider(v, base, e.at)
 		if !e.inZone {
+			a := s.graph.spots[v].at
 			if x, ok := s.exit(e, a); ok && s.lastRun(e, x) {
 				consider(v, base, x, e.at)
 			}

@@ -4,6 +4,7 @@ package route
 // them see each other; and the cheapest ways over it from every source.
 
 import (
+	"container/heap"
 	"math"
 
 	"github.com/paulmach/orb"
@@ -42,10 +43,6 @@ type site struct {
 	ls      float64 // least straight
 	join    float64 // greatest angles, with the numeric tolerance added
 	bend    float64
-	cosJoin float64
-	cosBend float64
-	tries   tries
-	keep    func(*plan)
 	scratch scratch
 }
 
@@ -84,33 +81,6 @@ func (s *site) bendPrice(t float64) float64 {
 
 const angleEps = 1e-6
 
-var (
-	cosStraight = math.Cos(straight)
-	cosOctant   = math.Cos(math.Pi/4 + angleEps)
-)
-
-// cosTurn is the cosine of the angle by which the way a, b, c turns at b.
-func cosTurn(a, b, c orb.Point) float64 {
-	u, v := sub(b, a), sub(c, b)
-	return dot(u, v) / math.Sqrt(dot(u, u)*dot(v, v))
-}
-
-// bendAt returns the price of the bend in the way a, b, c, and whether it is
-// allowed.
-func (s *site) bendAt(a, b, c orb.Point) (float64, bool) {
-	switch k := cosTurn(a, b, c); {
-	case k >= cosStraight:
-		return 0, true
-	case k >= cosOctant:
-		return s.p.Prices.Bend, k >= s.cosBend
-	default:
-		return 2 * s.p.Prices.Bend, k >= s.cosBend
-	}
-}
-
-// joins tells whether the way a, b, c turns at b no more than a join allows.
-func (s *site) joins(a, b, c orb.Point) bool { return cosTurn(a, b, c) >= s.cosJoin }
-
 func (s *site) addSpot(sp spot) int {
 	for i := range s.graph.spots {
 		if dist(s.graph.spots[i].at, sp.at) <= 1e-6 {
@@ -133,6 +103,10 @@ func (s *site) addCorners() {
 	z := s.zone
 	short := math.Max(3*s.ls, 0.5)
 	used := make([]bool, len(z.corners))
+	next := make(map[orb.Point]int, len(z.corners))
+	for i, c := range z.corners {
+		next[c.at] = i
+	}
 	for i := range z.corners {
 		c := &z.corners[i]
 		if !c.reflex() || used[i] {
@@ -141,8 +115,8 @@ func (s *site) addCorners() {
 		// walk back to the first of a rounded corner
 		first := i
 		for k := 0; k < len(z.corners); k++ {
-			p := z.before[first]
-			if !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
+			p, ok := next[z.corners[first].prev]
+			if !ok || !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
 				break
 			}
 			first = p
@@ -153,8 +127,8 @@ func (s *site) addCorners() {
 			used[last] = true
 			turned += turn(z.corners[last].prev, z.corners[last].at, z.corners[last].next)
 			s.addSpot(spot{at: z.corners[last].at, corner: &z.corners[last], source: -1})
-			n := z.after[last]
-			if !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
+			n, ok := next[z.corners[last].next]
+			if !ok || !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
 				break
 			}
 			last = n
@@ -253,68 +227,36 @@ type item struct {
 	cost float64
 }
 
-// queue is a heap of items, cheapest first, equal ones by spot.
 type queue []item
 
-func (a item) before(b item) bool {
-	return a.cost < b.cost || a.cost == b.cost && a.spot < b.spot
+func (q queue) Len() int { return len(q) }
+func (q queue) Less(i, j int) bool {
+	if q[i].cost != q[j].cost {
+		return q[i].cost < q[j].cost
+	}
+	return q[i].spot < q[j].spot
+}
+func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *queue) Push(x any)   { *q = append(*q, x.(item)) }
+func (q *queue) Pop() any {
+	o := *q
+	x := o[len(o)-1]
+	*q = o[:len(o)-1]
+	return x
 }
 
-func (q *queue) push(x item) {
-	h := append(*q, x)
-	i := len(h) - 1
-	for i > 0 {
-		up := (i - 1) / 2
-		if !x.before(h[up]) {
-			break
-		}
-		h[i], i = h[up], up
-	}
-	h[i] = x
-	*q = h
-}
-
-func (q *queue) pop() item {
-	h := *q
-	top, x := h[0], h[len(h)-1]
-	h = h[:len(h)-1]
-	*q = h
-	if len(h) == 0 {
-		return top
-	}
-	i := 0
-	for {
-		c := 2*i + 1
-		if c >= len(h) {
-			break
-		}
-		if c+1 < len(h) && h[c+1].before(h[c]) {
-			c++
-		}
-		if !h[c].before(x) {
-			break
-		}
-		h[i], i = h[c], c
-	}
-	h[i] = x
-	return top
-}
-
-// pass tells whether a way may run from a over spot i to c, and the price of
-// the turn there.
-func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
-	at := s.graph.spots[i].at
-	price, ok := s.bendAt(a, at, c)
+// mayPass tells whether a way may turn by t at spot i, and the price of it.
+func (s *site) mayPass(i int, t float64) (float64, bool) {
 	if k := s.graph.spots[i].source; k >= 0 {
 		if len(s.heads[k].pts) > 1 {
 			return 0, false // the end of a lead-off is its own bend
 		}
 		if s.p.Sources[k].Basin {
-			return 0, ok
+			return 0, t <= s.bend
 		}
-		return price, s.joins(a, at, c)
+		return s.bendPrice(t), t <= s.join
 	}
-	return price, ok
+	return s.bendPrice(t), t <= s.bend
 }
 
 // search labels every spot with the cheapest way from source k.
@@ -328,9 +270,9 @@ func (s *site) search(k int) []label {
 		return ls
 	}
 	ls[h.spot].cost = 0
-	q := queue{{h.spot, 0}}
-	for len(q) > 0 {
-		it := q.pop()
+	q := &queue{{h.spot, 0}}
+	for q.Len() > 0 {
+		it := heap.Pop(q).(item)
 		if it.cost > ls[it.spot].cost {
 			continue
 		}
@@ -338,21 +280,22 @@ func (s *site) search(k int) []label {
 		for _, a := range s.graph.arcs[it.spot] {
 			c := it.cost + a.cost
 			if it.spot != h.spot {
-				bp, ok := s.pass(s.graph.spots[ls[it.spot].prev].at, it.spot, s.graph.spots[a.to].at)
+				t := turn(s.graph.spots[ls[it.spot].prev].at, at, s.graph.spots[a.to].at)
+				bp, ok := s.mayPass(it.spot, t)
 				if !ok {
 					continue
 				}
 				c += bp
 			} else if len(h.pts) > 1 {
-				bp, ok := s.bendAt(h.pts[0], at, s.graph.spots[a.to].at)
-				if !ok {
+				t := turn(h.pts[0], at, s.graph.spots[a.to].at)
+				if t > s.bend {
 					continue
 				}
-				c += bp
+				c += s.bendPrice(t)
 			}
 			if c < ls[a.to].cost-1e-9 {
 				ls[a.to] = label{c, it.spot}
-				q.push(item{a.to, c})
+				heap.Push(q, item{a.to, c})
 			}
 		}
 	}

@@ -42,13 +42,6 @@ type plan struct {
 	end    *end
 	branch []branch // branch[0] ends at the target; parents stand before children
 	cost   float64
-	gap    []gap // by spot, while branches are only added
-}
-
-// gap is the distance from a spot to the first seen branches.
-type gap struct {
-	d    float64
-	seen int
 }
 
 func (p *plan) clone() *plan {
@@ -73,8 +66,7 @@ func (s *site) branchPrice(b *branch) float64 {
 	for i := 0; i+1 < len(b.pts); i++ {
 		c += s.price(b.pts[i], b.pts[i+1])
 		if i > 0 {
-			bp, _ := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1])
-			c += bp
+			c += s.bendPrice(turn(b.pts[i-1], b.pts[i], b.pts[i+1]))
 		}
 	}
 	switch {
@@ -100,10 +92,8 @@ func (s *site) branchKeeps(b *branch, e *end) bool {
 		if tieIn && !s.lastRun(e, b.pts[i]) {
 			return false
 		}
-		if i > 0 {
-			if _, ok := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1]); !ok {
-				return false
-			}
+		if i > 0 && turn(b.pts[i-1], b.pts[i], b.pts[i+1]) > s.bend {
+			return false
 		}
 		for j := 0; j+1 < i; j++ {
 			if touches(b.pts[i], b.pts[i+1], b.pts[j], b.pts[j+1]) {
@@ -192,8 +182,7 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 	s.scratch.taken = taken
 	lo, hi := s.ls, l-s.ls
 	if h < 1e-6 {
-		// q lies on the line: at a corner that is free, or with room on both sides
-		if prev == nil && (s.cornerAt(p, self, up, q, seg) || f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls)) {
+		if prev == nil && f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls) {
 			out = append(out, landing{n: 0, through: true})
 		}
 		return out
@@ -219,19 +208,19 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 			return
 		}
 		if prev != nil {
-			bp, ok := s.bendAt(*prev, q, first)
-			if !ok {
+			t := turn(*prev, q, first)
+			if t > s.bend {
 				return
 			}
-			n.cost += bp
+			n.cost += s.bendPrice(t)
 		}
 		if stub {
-			bp, ok := s.bendAt(q, n.pts[0], n.pts[1])
-			if !ok {
+			t := turn(q, n.pts[0], n.pts[1])
+			if t > s.bend {
 				return
 			}
-			n.cost += bp + s.price(n.pts[0], n.pts[1])
-		} else if !s.joins(q, j, b) {
+			n.cost += s.bendPrice(t) + s.price(n.pts[0], n.pts[1])
+		} else if turn(q, j, b) > s.join {
 			return
 		}
 		n.cost += s.price(q, first) + s.p.Prices.Join
@@ -263,13 +252,6 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		spread(f+s.ls*cos, lo, true)
 	}
 	return out
-}
-
-// cornerAt tells whether q is the corner between segments seg-1 and seg of
-// branch up, and turns there no more than a source allows.
-func (s *site) cornerAt(p *plan, self, up int, q orb.Point, seg int) bool {
-	o := &p.branch[up]
-	return seg > 0 && dist(q, o.pts[seg]) < 1e-6 && seg >= o.head && s.joins(o.pts[seg-1], o.pts[seg], o.pts[seg+1])
 }
 
 // freeAt tells whether t is at least ls from every taken place.

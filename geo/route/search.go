@@ -10,25 +10,6 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// toSpot returns the distance from spot v, at at, to the nearest of the plan's
-// branches.
-func (p *plan) toSpot(v int, at orb.Point, spots int) float64 {
-	if p.gap == nil {
-		p.gap = make([]gap, spots)
-		for i := range p.gap {
-			p.gap[i].d = math.Inf(1)
-		}
-	}
-	g := &p.gap[v]
-	for ; g.seen < len(p.branch); g.seen++ {
-		b := &p.branch[g.seen]
-		for i := 0; i+1 < len(b.pts); i++ {
-			g.d = min(g.d, distTo(at, b.pts[i], b.pts[i+1]))
-		}
-	}
-	return g.d
-}
-
 // attach returns the cheapest legal branch for source k onto branches from on of
 // the plan that costs less than limit, nil if none.
 func (s *site) attach(p *plan, k, from int, limit float64) *branch {
@@ -38,15 +19,13 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 	}
 	var best *branch
 	var lands [8]landing
-	for _, v := range s.near[k] {
+	order := s.near[k]
+	for _, v := range order {
 		base := s.ways[k][v].cost
 		if base >= limit-1e-9 {
 			break
 		}
 		at := s.graph.spots[v].at
-		if base+s.metre*p.toSpot(v, at, len(s.graph.spots)) >= limit-1e-9 {
-			continue
-		}
 		var prev *orb.Point
 		if v != h.spot {
 			prev = &s.graph.spots[s.ways[k][v].prev].at
@@ -69,7 +48,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 						continue
 					}
 					if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
-						if _, ok := s.pass(*prev, v, ld.pts[0]); !ok {
+						if _, ok := s.mayPass(v, turn(*prev, at, ld.pts[0])); !ok {
 							continue
 						}
 					}
@@ -88,7 +67,11 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 				}
 			}
 			// into the source at the upper end of a branch
-			if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
+			if v == h.spot && len(h.pts) == 1 || v != h.spot {
+				if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
+					best, limit = b, b.cost
+				}
+			} else if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
 				best, limit = b, b.cost
 			}
 		}
@@ -101,19 +84,13 @@ func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
 	b := &branch{src: k, head: len(s.heads[k].pts), up: up, seg: seg, through: ld.through}
 	b.pts = append(s.way(k, v), ld.pts[:ld.n]...)
 	b.tail = ld.n
-	way := len(b.pts) - ld.n
-	if way > 0 && !s.apart(p, -1, b.pts[way-1:], up, seg, false) {
-		return nil
-	}
-	for i := way; i < len(b.pts); i++ {
-		for j := 0; j+1 < i-1; j++ {
-			if touches(b.pts[i-1], b.pts[i], b.pts[j], b.pts[j+1]) {
-				return nil
-			}
-		}
+	for i := len(b.pts) - ld.n; i < len(b.pts); i++ {
 		if i > 0 && !s.zone.clear(b.pts[i-1], b.pts[i]) {
 			return nil
 		}
+	}
+	if !s.apart(p, -1, b.pts, up, seg, false) || !s.branchKeeps(b, p.end) {
+		return nil
 	}
 	b.cost = s.branchPrice(b)
 	return b
@@ -136,20 +113,17 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.useful(v, top) {
 		return nil
 	}
-	if !s.enters(o, a) {
+	most := s.join
+	if s.p.Sources[o.src].Basin {
+		most = s.bend
+	}
+	if turn(a, top, o.pts[1]) > most || prev != nil && turn(*prev, a, top) > s.bend || !s.zone.clear(a, top) {
 		return nil
 	}
-	if prev != nil {
-		_, ok := s.bendAt(*prev, a, top)
-		if ok && v != s.heads[k].spot {
-			_, ok = s.pass(*prev, v, top)
-		}
-		if !ok {
+	if v != s.heads[k].spot && s.graph.spots[v].source >= 0 {
+		if _, ok := s.mayPass(v, turn(*prev, a, top)); !ok {
 			return nil
 		}
-	}
-	if !s.zone.clear(a, top) {
-		return nil
 	}
 	b := &branch{src: k, head: len(s.heads[k].pts), tail: 1, up: up, seg: 0, through: true}
 	b.pts = append(s.way(k, v), top)
@@ -160,24 +134,9 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	return b
 }
 
-// enters tells whether a run from a may enter the source at the top of branch
-// o: at a join's angle, at a bend's in a basin.
-func (s *site) enters(o *branch, a orb.Point) bool {
-	if len(o.pts) < 2 {
-		return false
-	}
-	if s.p.Sources[o.src].Basin {
-		_, ok := s.bendAt(a, o.pts[0], o.pts[1])
-		return ok
-	}
-	return s.joins(a, o.pts[0], o.pts[1])
-}
-
 // fill attaches the sources, the one nearest to the growing tree first. It
 // returns those that could not be attached.
-//
-// Nothing is attached once all together would cost budget or more.
-func (s *site) fill(p *plan, todo []int, budget float64) []int {
+func (s *site) fill(p *plan, todo []int) []int {
 	type offer struct {
 		b    *branch
 		seen int // branches looked at
@@ -190,7 +149,7 @@ func (s *site) fill(p *plan, todo []int, budget float64) []int {
 			if o.b != nil && !s.still(p, o.b) {
 				*o = offer{}
 			}
-			limit := budget
+			limit := math.Inf(1)
 			if o.b != nil {
 				limit = o.b.cost
 			}
@@ -206,7 +165,6 @@ func (s *site) fill(p *plan, todo []int, budget float64) []int {
 			return todo
 		}
 		p.branch = append(p.branch, *offers[pick].b)
-		budget -= cost
 		todo = slices.Delete(slices.Clone(todo), pick, pick+1)
 		offers = slices.Delete(offers, pick, pick+1)
 	}
@@ -236,9 +194,6 @@ func (s *site) roomy(p *plan, b *branch, self int) bool {
 		return true
 	}
 	t, l := dist(o.pts[b.seg], j), dist(o.pts[b.seg], o.pts[b.seg+1])
-	if b.through && t < 1e-6 {
-		return true // at a corner
-	}
 	if t < s.ls-eps || t > l-s.ls+eps {
 		return false
 	}
@@ -261,7 +216,7 @@ func (s *site) build(e *end, first int, rest []int) (*plan, []int) {
 	}
 	p := &plan{end: e, branch: make([]branch, 0, len(s.heads))}
 	p.branch = append(p.branch, *t)
-	left := s.fill(p, rest, math.Inf(1))
+	left := s.fill(p, rest)
 	p.sum()
 	return p, left
 }
@@ -286,14 +241,12 @@ func (s *site) replant(p *plan) *plan {
 		out := make([]bool, len(p.branch))
 		out[i] = true
 		var todo []int
-		budget := -1e-6
 		for j := i; j < len(p.branch); j++ {
 			if j > i && p.branch[j].up >= 0 && out[p.branch[j].up] {
 				out[j] = true
 			}
 			if out[j] {
 				todo = append(todo, p.branch[j].src)
-				budget += p.branch[j].cost
 			}
 		}
 		q := &plan{end: p.end, branch: make([]branch, 0, cap(p.branch))}
@@ -308,17 +261,14 @@ func (s *site) replant(p *plan) *plan {
 			}
 			q.branch = append(q.branch, b)
 		}
-		if len(todo) > s.tries.subtree {
-			continue
-		}
 		sort.Ints(todo)
-		if left := s.fill(q, todo, budget); len(left) > 0 {
+		if left := s.fill(q, todo); len(left) > 0 {
 			continue
 		}
 		q.sum()
 		if q.cost < p.cost-1e-6 {
 			p = q
-			i = min(i, s.tries.again)
+			i = 0
 		}
 	}
 	return p
@@ -335,7 +285,12 @@ func (s *site) relay(p *plan, k int) bool {
 		}
 		if b.through && len(b.pts) > 1 { // into the source at the top, which stays
 			n := len(b.pts)
-			if !s.enters(&p.branch[k], b.pts[n-2]) {
+			o := &p.branch[k]
+			most := s.join
+			if s.p.Sources[o.src].Basin {
+				most = s.bend
+			}
+			if turn(b.pts[n-2], b.pts[n-1], o.pts[1]) > most {
 				return false
 			}
 			continue
@@ -381,10 +336,8 @@ func (s *site) relay(p *plan, k int) bool {
 func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 	q := p.clone()
 	b := &q.branch[k]
+	old := b.pts
 	if b.up < 0 || b.through {
-		if b.through && (len(pts) < 2 || !s.enters(&q.branch[b.up], pts[len(pts)-2])) {
-			return nil
-		}
 		b.pts = pts
 	} else {
 		// lay its tail anew
@@ -412,6 +365,7 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 		}
 		*b = *best
 	}
+	_ = old
 	b.cost = s.branchPrice(b)
 	if !s.branchKeeps(b, p.end) {
 		return nil
@@ -428,7 +382,8 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 
 // polish moves, slides and drops corners.
 func (s *site) polish(p *plan) *plan {
-	for _, step := range s.tries.steps {
+	steps := []float64{2, 0.7, 0.25, 0.08}
+	for _, step := range steps {
 		for again := true; again; {
 			again = false
 			for k := 0; k < len(p.branch); k++ {
@@ -445,19 +400,12 @@ func (s *site) polish(p *plan) *plan {
 // or nil.
 func (s *site) nudge(p *plan, k int, step float64) *plan {
 	var got *plan
-	// the cheapest of the moves offered since the last take
-	var best *plan
-	offer := func(pts []orb.Point) {
-		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 && (best == nil || q.cost < best.cost-1e-9) {
-			best = q
+	try := func(pts []orb.Point) bool {
+		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 {
+			p, got = q, q
+			return true
 		}
-	}
-	take := func() bool {
-		if best == nil {
-			return false
-		}
-		p, got, best = best, best, nil
-		return true
+		return false
 	}
 	keep := func() []orb.Point {
 		b := &p.branch[k]
@@ -473,8 +421,7 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			break
 		}
 		// drop
-		offer(slices.Delete(keep(), i, i+1))
-		if take() {
+		if pts := keep(); try(slices.Delete(pts, i, i+1)) {
 			i--
 			continue
 		}
@@ -490,9 +437,10 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			v := orb.Point{u[0]*cos - u[1]*sin, u[0]*sin + u[1]*cos}
 			pts := keep()
 			pts[i] = along(pts[i], v, step)
-			offer(pts)
+			if try(pts) {
+				break
+			}
 		}
-		take()
 		// slide the segment to the next corner sideways
 		b = &p.branch[k]
 		if _, hi := b.free(); i+1 < hi {
@@ -501,9 +449,10 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 				pts := keep()
 				v := orb.Point{-w[1], w[0]}
 				pts[i], pts[i+1] = along(pts[i], v, side), along(pts[i+1], v, side)
-				offer(pts)
+				if try(pts) {
+					break
+				}
 			}
-			take()
 		}
 	}
 	return got

@@ -53,7 +53,6 @@ func faults(p *Problem) error {
 func newSite(p *Problem) *site {
 	s := &site{p: p, metre: p.Prices.Metre, ls: float64(p.Rules.LeastStraight),
 		join: float64(p.Rules.JoinAngle) + angleEps, bend: float64(p.Rules.BendAngle) + angleEps}
-	s.cosJoin, s.cosBend = math.Cos(s.join), math.Cos(s.bend)
 	if len(p.Zone) > 0 {
 		b := p.Zone.Bound()
 		s.origin = orb.Point{math.Floor(b.Min[0]), math.Floor(b.Min[1])}
@@ -89,18 +88,6 @@ func (s *site) newHead(src *Source) head {
 	}
 	return h
 }
-
-// tries says how much is tried.
-type tries struct {
-	starts   int // trunks built
-	improved int // of them improved, the cheapest first
-	rounds   int // of improvement
-	subtree  int // sources taken out together at most
-	again    int
-	steps    []float64 // by which corners move, in metres
-}
-
-var usual = tries{starts: 2, improved: 1, rounds: 2, subtree: 2, again: 100, steps: []float64{1, 0.25, 0.08}}
 
 // prepare builds the graph and the ways of all sources.
 func (s *site) prepare() {
@@ -144,12 +131,7 @@ func Solve(p *Problem) (*Result, error) {
 	if err := faults(p); err != nil {
 		return nil, err
 	}
-	return solve(p, usual)
-}
-
-func solve(p *Problem, how tries) (*Result, error) {
 	s := newSite(p)
-	s.tries = how
 	s.prepare()
 	r := &Result{}
 	var all []int
@@ -242,42 +224,29 @@ func (s *site) toward(t int, all []int) (Alternative, []int) {
 		a.Reason = e.why
 		return a, all
 	}
-	// the trunk is first the way of the nearest source, then of the next
+	// the trunk is first the way of the farthest source, then of the next
 	type start struct {
 		k    int
 		cost float64
 	}
 	var starts []start
 	for _, k := range all {
-		least := math.Inf(1)
-		for v, l := range s.ways[k] {
-			least = min(least, l.cost+s.metre*dist(s.graph.spots[v].at, e.at))
-		}
-		starts = append(starts, start{k, least})
-	}
-	sort.SliceStable(starts, func(i, j int) bool { return starts[i].cost < starts[j].cost-1e-9 })
-	good := starts[:0]
-	for _, st := range starts {
-		if len(good) >= s.tries.starts && st.cost > good[s.tries.starts-1].cost {
-			break
-		}
-		if b := s.trunk(st.k, e); b != nil {
-			good = append(good, start{st.k, b.cost})
-			sort.SliceStable(good, func(i, j int) bool { return good[i].cost < good[j].cost-1e-9 })
+		if b := s.trunk(k, e); b != nil {
+			starts = append(starts, start{k, b.cost})
 		}
 	}
-	starts = good
 	if len(starts) == 0 {
 		a.Reason = "no source has a way to it inside the zone"
 		return a, all
 	}
+	sort.SliceStable(starts, func(i, j int) bool { return starts[i].cost > starts[j].cost+1e-9 })
 	type found struct {
 		p    *plan
 		left []int
 	}
 	var plans []found
 	for i, st := range starts {
-		if i >= s.tries.starts {
+		if i >= 4 {
 			break
 		}
 		var rest []int
@@ -300,15 +269,12 @@ func (s *site) toward(t int, all []int) (Alternative, []int) {
 	fewest := len(plans[0].left)
 	var left []int
 	for i, f := range plans {
-		if i >= s.tries.improved || len(f.left) > fewest {
+		if i >= 3 || len(f.left) > fewest {
 			break
 		}
-		p := s.improve(f.p, s.tries.rounds)
-		if s.keep != nil {
-			s.keep(p)
-		}
+		p := s.improve(f.p, 3)
 		tr := s.tree(p)
-		if bad := Check(s.p, tr); len(bad) > 0 {
+		if bad := s.check(tr); len(bad) > 0 {
 			if a.Tree == nil {
 				a.Reason = "the tree found breaks a rule: " + bad[0]
 			}

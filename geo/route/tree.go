@@ -25,9 +25,6 @@ func (s *site) tree(p *plan) *Tree {
 		own[i] = make([]int, len(b.pts))
 		for j, at := range b.pts {
 			switch last := j == len(b.pts)-1; {
-			case j == 0 && len(b.pts) == 1 && dist(at, p.branch[b.up].pts[b.seg]) < 1e-6:
-				own[i][j] = own[b.up][b.seg] // at a corner
-				t.Nodes[own[i][j]].Kind, t.Nodes[own[i][j]].Source = KindSource, b.src
 			case j == 0:
 				own[i][j] = node(at, KindSource, b.src)
 			case last && b.up < 0:
@@ -49,7 +46,7 @@ func (s *site) tree(p *plan) *Tree {
 		for j := 0; j+1 < len(b.pts); j++ {
 			stops := []stop{{0, own[i][j]}, {dist(b.pts[j], b.pts[j+1]), own[i][j+1]}}
 			for c, o := range p.branch {
-				if o.up == i && o.seg == j && !(o.through && len(o.pts) > 1) && own[c][len(o.pts)-1] != own[i][j] {
+				if o.up == i && o.seg == j && !(o.through && len(o.pts) > 1) {
 					e := len(o.pts) - 1
 					stops = append(stops, stop{dist(b.pts[j], o.pts[e]), own[c][e]})
 				}
@@ -127,7 +124,6 @@ func (t *Tree) Way() unit.Length {
 // was found.
 func Check(p *Problem, t *Tree) []string {
 	s := newSite(p)
-	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
 	return s.check(t)
 }
 

@@ -22,9 +22,6 @@
 //   - CheckLine measures a drawn line: each Stretch outside or too close, how
 //     far short, of what, and the move that mends it; the strip of the fence
 //     posts.
-//   - LineAccuracy gives the chance that a trench lies over the true lot line,
-//     the clearance that brings it under the chance allowed, and which lines'
-//     pins would settle it; the model is stated in accuracy.go.
 //   - Walls takes a roof outline in by its overhang.
 //
 // It may import geo/unit, geo/shape, geo/internal/geosop and orb; it is pure.

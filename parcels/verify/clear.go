@@ -529,6 +529,14 @@ func (j *judge) leadOff() {
 // edge or corner, or one at its distance from two.
 func (j *judge) shortestOut(l *lot, r *run) float64 {
 	p := r.line[0]
+	// A lot's trenches are laid in the zone of its widest one, so that is the
+	// zone the first run has to reach.
+	widest := r.width
+	for k := range j.p.runs {
+		if o := &j.p.runs[k]; o.lot == r.lot {
+			widest = max(widest, o.width)
+		}
+	}
 	type part struct {
 		a, b pt
 		r    float64
@@ -537,7 +545,7 @@ func (j *judge) shortestOut(l *lot, r *run) float64 {
 	var parts []part
 	reach := func(a, b pt, d float64) bool { return fromSegment(p, a, b) <= r.measured+d }
 	add := func(t *thing, d float64, wall bool) {
-		d += t.grow.m + r.width/2
+		d += t.grow.m + widest/2
 		for _, g := range t.polys {
 			for _, ring := range g.rings {
 				for k := range ring {

@@ -430,9 +430,9 @@ func (j *judge) profiles() {
 					continue
 				}
 				z := r.up + (r.down-r.up)*min(max(s/r.measured, 0), 1)
-				if d := math.Abs(z - w.invert); d < off {
-					off, crownOff = d, math.Abs(w.crown-w.invert-r.diameter)
-				} else if d == off {
+				d := math.Abs(z - w.invert)
+				off = min(off, d)
+				if d <= groundSlack { // where two runs meet the row tells of either
 					crownOff = min(crownOff, math.Abs(w.crown-w.invert-r.diameter))
 				}
 				if w.ground != nil && !j.s.terrain {

@@ -1,0 +1,73 @@
+package zone
+
+// Areas put together before anyone asks for a zone in them.
+
+import (
+	"fmt"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/internal/geosop"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+)
+
+// Strip is the ground within half the width of a line, with round ends whose
+// arcs lie on or outside the true ones by at most a millimetre: an easement
+// drawn as its middle. Width must be positive.
+func Strip(l orb.LineString, width unit.Length) (orb.MultiPolygon, error) {
+	if !(width > 0 && width <= MostClearance) {
+		return nil, &shape.InvalidError{Rule: RuleClearance, Detail: fmt.Sprintf("the width of a strip is %v m; give more than 0, at most %v m", float64(width), float64(MostClearance))}
+	}
+	if f := shape.Check(l); len(f) > 0 {
+		return nil, f[0]
+	}
+	es := edges(l, false, func(int) float64 { return float64(width / 2) })
+	return geosop.Union(around.pieces(es, false))
+}
+
+// Merge is the union of areas less the things grown by their clearances. Areas
+// may overlap; each is valid by itself.
+func Merge(areas []orb.MultiPolygon, without []KeepOut) (orb.MultiPolygon, error) {
+	var pieces []orb.Polygon
+	for _, a := range areas {
+		pieces = append(pieces, a...)
+	}
+	all, err := geosop.Union(pieces)
+	if err != nil || len(all) == 0 || len(without) == 0 {
+		return all, err
+	}
+	var cut []orb.Polygon
+	for _, k := range without {
+		if err := k.check(); err != nil {
+			return nil, err
+		}
+		cut = append(cut, around.grown(k.Geometry, float64(k.Clearance))...)
+	}
+	return geosop.Without(all, cut)
+}
+
+// Between is the least distance between a thing and a line, 0 where they meet or
+// the line lies inside.
+func Between(g orb.Geometry, l orb.LineString) (unit.Length, error) {
+	if f := shape.Check(l); len(f) > 0 {
+		return 0, f[0]
+	}
+	switch x := g.(type) {
+	case orb.Polygon:
+		return Between(orb.MultiPolygon{x}, l)
+	case orb.MultiPolygon:
+		if shape.Locate(l[0], x) != shape.Outside {
+			return 0, nil
+		}
+		d, _, _ := shape.LineBoundary(l, x)
+		return d, nil
+	case orb.LineString:
+		d, _, _ := shape.LineLine(x, l)
+		return d, nil
+	case orb.Point:
+		d, _ := shape.PointLine(x, l)
+		return d, nil
+	}
+	return 0, &shape.InvalidError{Rule: shape.RuleType, Detail: fmt.Sprintf("a %s has no distance here", g.GeoJSONType())}
+}

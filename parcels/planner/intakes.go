@@ -1,0 +1,122 @@
+package planner
+
+// What is to be drained: the intakes of a lot with their runoff.
+
+import (
+	"fmt"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+	"fallwright/hydro/profile"
+	"fallwright/hydro/runoff"
+	"fallwright/parcels"
+)
+
+// water is what one intake brings.
+type water struct {
+	intake *parcels.Intake
+	in     []profile.Inflow
+	stated hydro.Flow
+	area   unit.Area // plan area that sheds here
+	roofCA unit.Area
+	yardCA unit.Area
+	roof   bool
+	yard   bool
+}
+
+func (w *water) carries() parcels.Carries {
+	switch {
+	case w.roof && w.yard:
+		return parcels.CarriesMixed
+	case w.roof:
+		return parcels.CarriesRoof
+	}
+	return parcels.CarriesYard
+}
+
+// gather finds the intakes of the lot and what each brings.
+func (lp *lotPlan) gather() error {
+	s, c := lp.site, lp.site.Criteria
+	table := map[float64]float64{}
+	for k, v := range c.Runoff.FrequencyFactor {
+		table[float64(k)] = v
+	}
+	factor, err := runoff.FrequencyFactor(table, c.Storm.ReturnYears)
+	if err != nil {
+		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "criterion-invalid", Pointer: "/criteria/runoff/frequency_factor", Member: "runoff.frequency_factor", Detail: "The frequency factors cannot be used: " + err.Error() + "."}}}
+	}
+	for i := range s.Intakes {
+		in := &s.Intakes[i]
+		if ownerOf(s, in.Lot, in.At) != lp.lot.ID {
+			continue
+		}
+		w := water{intake: in, roof: in.Kind == "downspout"}
+		roofC, yardC := c.Runoff.RoofC, c.Runoff.YardC
+		if in.RoofC != nil {
+			roofC = *in.RoofC
+		}
+		if in.YardC != nil {
+			yardC = *in.YardC
+		}
+		tc := func(floor hydro.Duration) hydro.Duration {
+			if in.Tc != nil && *in.Tc > floor {
+				return *in.Tc
+			}
+			return floor
+		}
+		if in.Flow != nil {
+			w.stated = *in.Flow
+			w.yard = !w.roof
+		} else {
+			if in.RoofArea != nil && *in.RoofArea > 0 {
+				w.roof = true
+				w.roofCA = unit.Area(runoff.Factored(roofC, factor) * float64(*in.RoofArea))
+				w.area += *in.RoofArea
+				w.in = append(w.in, profile.Inflow{CA: w.roofCA, Tc: tc(c.Storm.RoofMin)})
+			}
+			if in.YardArea != nil && *in.YardArea > 0 {
+				w.yard = true
+				w.yardCA = unit.Area(runoff.Factored(yardC, factor) * float64(*in.YardArea))
+				w.area += *in.YardArea
+				w.in = append(w.in, profile.Inflow{CA: w.yardCA, Tc: tc(c.Storm.YardMin)})
+			}
+			if in.RoofArea == nil && in.YardArea == nil {
+				w.yard = !w.roof
+				what, cure := "roof_area_m2", "Measure the roof that sheds to it."
+				if !w.roof {
+					what, cure = "yard_area_m2", "Find the ground that sheds to it."
+				}
+				at := in.At
+				lp.find(parcels.Finding{Code: "area_missing", Severity: parcels.Warn, Feature: in.ID, Location: &at, NotProven: true, Cure: cure,
+					Message: fmt.Sprintf("Intake %s has neither %s nor flow_m3s: its flow counts as none and the sizes below it are not proven.", in.ID, what)})
+			}
+		}
+		lp.waters = append(lp.waters, w)
+	}
+	for i := range s.PerforatedRuns {
+		r := &s.PerforatedRuns[i]
+		if ownerOf(s, r.Lot, r.Line[0]) == lp.lot.ID {
+			lp.wanted = append(lp.wanted, r)
+		}
+	}
+	return nil
+}
+
+// nearestWall is the building of the lot that a point stands at, for the lead-off.
+func (lp *lotPlan) nearestWall(p orb.Point) (unit.Length, bool) {
+	best, ok := unit.Length(0), false
+	for i := range lp.solid.KeepOuts {
+		k := &lp.solid.KeepOuts[i]
+		if k.Kind != "building" {
+			continue
+		}
+		d, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-9, p[1]}}, k.Geometry.(orb.MultiPolygon))
+		if !ok || d < best {
+			best, ok = d, true
+		}
+	}
+	return best, ok
+}

@@ -1,0 +1,497 @@
+package planner
+
+// A tree of trenches as the profile and the network see it: nodes and straight
+// runs downstream, what water enters where, and which pipes lie in each run.
+
+import (
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/route"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/hydro/profile"
+	"fallwright/parcels"
+)
+
+type node struct {
+	at       orb.Point
+	kind     parcels.PointKind
+	water    *water // of an intake
+	end      *end   // of the outlet
+	perf     *parcels.PerforatedRun
+	id       string
+	in       []int // runs that arrive
+	out      int   // run that leaves, -1 at the outlet
+	turn     float64
+	inserted bool
+}
+
+func (n *node) name() string {
+	switch {
+	case n.water != nil:
+		return n.water.intake.ID
+	case n.end != nil:
+		return n.end.id
+	case n.id != "":
+		return n.id
+	}
+	return "a " + string(n.kind)
+}
+
+type pipeRun struct {
+	from, to   int
+	leadOff    bool
+	tieIn      bool
+	solid      bool // a solid pipe lies in it
+	perforated int  // count of perforated pipes in it
+	ground     bool // ground water flows in it
+	length     unit.Length
+
+	// summed from upstream
+	waters []*water
+}
+
+// layout keeps runs so that each stands after all that flow into it.
+type layout struct {
+	lp    *lotPlan
+	end   *end
+	nodes []node
+	runs  []pipeRun
+}
+
+// layout makes the layout of a route tree; p is the problem the sources came
+// from, or nil where the caller asks for the price only.
+func (lp *lotPlan) layout(t *route.Tree, _ *route.Problem) *layout {
+	l := &layout{lp: lp, end: &lp.ends[t.Target]}
+	for _, n := range t.Nodes {
+		m := node{at: lp.snap(n.At), out: -1, kind: parcels.PointBend}
+		switch n.Kind {
+		case route.KindJoin:
+			m.kind = parcels.PointWye
+		case route.KindTarget:
+			m.kind, m.end = parcels.PointOutlet, l.end
+			m.at = l.end.at
+			if l.end.inlet != nil {
+				m.kind = parcels.PointInlet
+			}
+		case route.KindSource:
+			if n.Source < len(lp.waters) {
+				m.kind, m.water, m.at = parcels.PointIntake, &lp.waters[n.Source], lp.waters[n.Source].intake.At
+			} else if n.Source >= 0 {
+				m.perf = lp.wanted[n.Source-len(lp.waters)]
+			}
+		}
+		l.nodes = append(l.nodes, m)
+	}
+	// The perforated lines hang on the nodes at their lower ends.
+	for i := range t.Nodes {
+		r := l.nodes[i].perf
+		if r == nil {
+			continue
+		}
+		line := lp.downhill(r.Line)
+		prev := len(l.nodes)
+		l.nodes = append(l.nodes, node{at: line[0], kind: parcels.PointCleanout, out: -1})
+		for k := 1; k < len(line); k++ {
+			to := i
+			if k+1 < len(line) {
+				to = len(l.nodes)
+				l.nodes = append(l.nodes, node{at: line[k], kind: parcels.PointBend, out: -1})
+			}
+			l.runs = append(l.runs, pipeRun{from: prev, to: to, perforated: max(1, r.PipeCount), ground: true})
+			prev = to
+		}
+	}
+	for _, r := range t.Runs {
+		l.runs = append(l.runs, pipeRun{from: r.From, to: r.To, leadOff: r.LeadOff, tieIn: r.TieIn, solid: true})
+	}
+	l.link()
+	return l
+}
+
+// link works out what follows from nodes and runs.
+func (l *layout) link() {
+	for i := range l.nodes {
+		l.nodes[i].in, l.nodes[i].out = nil, -1
+	}
+	for i := range l.runs {
+		r := &l.runs[i]
+		a, b := l.nodes[r.from].at, l.nodes[r.to].at
+		r.length = unit.Length(math.Hypot(b[0]-a[0], b[1]-a[1]))
+		l.nodes[r.from].out = i
+		l.nodes[r.to].in = append(l.nodes[r.to].in, i)
+	}
+	for i := range l.runs {
+		r := &l.runs[i]
+		r.waters = nil
+		n := &l.nodes[r.from]
+		if n.water != nil {
+			r.waters = append(r.waters, n.water)
+		}
+		for _, k := range n.in {
+			r.waters = append(r.waters, l.runs[k].waters...)
+			r.ground = r.ground || l.runs[k].ground
+		}
+	}
+	for i := range l.nodes {
+		n := &l.nodes[i]
+		n.turn = 0
+		if n.out < 0 {
+			continue
+		}
+		for _, k := range n.in {
+			n.turn = math.Max(n.turn, l.deflection(k, n.out))
+		}
+		if n.kind == parcels.PointBend || n.kind == parcels.PointWye {
+			n.kind = parcels.PointBend
+			if len(n.in) > 1 {
+				n.kind = parcels.PointWye
+			} else if n.inserted {
+				n.kind = parcels.PointCleanout
+			}
+		}
+	}
+}
+
+// deflection is the angle in degrees by which run i turns into run j.
+func (l *layout) deflection(i, j int) float64 {
+	a, b, c := l.nodes[l.runs[i].from].at, l.nodes[l.runs[i].to].at, l.nodes[l.runs[j].to].at
+	x1, y1, x2, y2 := b[0]-a[0], b[1]-a[1], c[0]-b[0], c[1]-b[1]
+	return math.Abs(math.Atan2(x1*y2-y1*x2, x1*x2+y1*y2)) * 180 / math.Pi
+}
+
+// split puts a cleanout wherever the way since the last access is longer than
+// every. Intakes and upper ends are accesses (P-100, P-101).
+func (l *layout) split(every unit.Length) {
+	since := make([]unit.Length, len(l.nodes))
+	var runs []pipeRun
+	for _, r := range l.runs {
+		a, b := l.nodes[r.from].at, l.nodes[r.to].at
+		start := since[r.from]
+		if l.nodes[r.from].water != nil || len(l.nodes[r.from].in) == 0 {
+			start = 0
+		}
+		from := r.from
+		for at := every - start; at < r.length-l.lp.site.Criteria.Route.LeastStraight; at += every {
+			if at < l.lp.site.Criteria.Route.LeastStraight {
+				at = l.lp.site.Criteria.Route.LeastStraight + inHand
+			}
+			if at >= r.length-l.lp.site.Criteria.Route.LeastStraight {
+				break
+			}
+			f := float64(at / r.length)
+			l.nodes = append(l.nodes, node{at: l.lp.snap(orb.Point{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}), kind: parcels.PointCleanout, inserted: true, out: -1})
+			piece := r
+			piece.from, piece.to = from, len(l.nodes)-1
+			if !r.leadOff && !r.tieIn {
+				runs = append(runs, piece)
+				from = piece.to
+				start = -at
+				since = append(since, 0)
+			} else {
+				l.nodes = l.nodes[:len(l.nodes)-1]
+				break
+			}
+		}
+		last := r
+		last.from = from
+		runs = append(runs, last)
+		since[r.to] = max(since[r.to], start+r.length)
+	}
+	l.runs = runs
+	l.link()
+}
+
+// along is the ground under a straight run. Where the surface has none the
+// nearest known level is held and known is false.
+func (lp *lotPlan) along(a, b orb.Point) stretch {
+	key := [4]float64{a[0], a[1], b[0], b[1]}
+	if s, ok := lp.cache[key]; ok {
+		return s
+	}
+	length := unit.Length(math.Hypot(b[0]-a[0], b[1]-a[1]))
+	p := lp.surface.Along(orb.LineString{a, b})
+	s := stretch{known: p.Complete()}
+	for _, st := range p.Stations {
+		d := min(max(st.Distance, 0), length)
+		if n := len(s.stations); n > 0 && d-s.stations[n-1].At < 1e-6 {
+			continue
+		}
+		s.stations = append(s.stations, profile.Station{At: d, Ground: st.Elevation})
+	}
+	if len(s.stations) == 0 {
+		if z, ok := lp.nearestGround(a); ok {
+			s.stations = []profile.Station{{At: 0, Ground: z}, {At: length, Ground: z}}
+		}
+		s.known = false
+	} else {
+		if first := s.stations[0]; first.At > 0 {
+			if first.At > 1e-6 {
+				s.known = false
+			}
+			s.stations = append([]profile.Station{{At: 0, Ground: first.Ground}}, s.stations...)
+			if first.At <= 1e-6 {
+				s.stations = append(s.stations[:1], s.stations[2:]...)
+			}
+		}
+		if n := len(s.stations); s.stations[n-1].At < length {
+			if length-s.stations[n-1].At > 1e-6 {
+				s.known = false
+				s.stations = append(s.stations, profile.Station{At: length, Ground: s.stations[n-1].Ground})
+			} else {
+				s.stations[n-1].At = length
+			}
+		}
+		if len(s.stations) == 1 {
+			s.stations = append(s.stations, profile.Station{At: length, Ground: s.stations[0].Ground})
+		}
+	}
+	lp.cache[key] = s
+	return s
+}
+
+// nearestGround is the level of the nearest shot, for places off the surface.
+func (lp *lotPlan) nearestGround(p orb.Point) (unit.Elevation, bool) {
+	best, ok := unit.Elevation(0), false
+	near := math.Inf(1)
+	for _, sp := range lp.site.Spots {
+		if d := math.Hypot(sp.At[0]-p[0], sp.At[1]-p[1]); d < near {
+			near, best, ok = d, sp.Z, true
+		}
+	}
+	return best, ok
+}
+
+// planCost prices a layout whose depth is not known: shallowest everywhere.
+func (l *layout) planCost() float64 {
+	c := l.lp.site.Criteria
+	least := l.lp.stock[l.lp.solidPipe[0]]
+	cost := c.Prices.TieInEach
+	for i := range l.runs {
+		cost += float64(l.runs[i].length)*(c.Prices.TrenchPerM+c.Prices.DepthPerM2*float64(c.Pipe.LeastCover+least.Outside+c.Trench.Bedding)+least.Price) + l.fixed(i)
+	}
+	return cost
+}
+
+// fixed is what a run costs beside trench and pipe: its fittings and what it
+// crosses.
+func (l *layout) fixed(i int) float64 {
+	p := l.lp.site.Criteria.Prices
+	n := &l.nodes[l.runs[i].from]
+	cost := 0.0
+	switch n.kind {
+	case parcels.PointBend:
+		if n.turn > 0.5 {
+			cost += p.BendEach
+		}
+		if n.turn > 45.5 {
+			cost += p.BendEach
+		}
+	case parcels.PointWye:
+		cost += p.WyeEach
+	case parcels.PointCleanout:
+		cost += p.CleanoutEach
+	}
+	line := orb.LineString{n.at, l.nodes[l.runs[i].to].at}
+	for _, r := range l.lp.crossed() {
+		if !r.Shape.Bound().Intersects(line.Bound()) {
+			continue
+		}
+		inside, times := within(line, r.Shape)
+		cost += r.PerMetre*float64(inside) + r.Each*float64(times)
+	}
+	return cost
+}
+
+// crossed are the regions once worked out.
+func (lp *lotPlan) crossed() []route.Region {
+	if lp.regionsOf == nil {
+		rs, err := lp.regions()
+		if err != nil {
+			return nil
+		}
+		lp.regionsOf = append([]route.Region{}, rs...)
+	}
+	return lp.regionsOf
+}
+
+// within is the length of a straight line inside an area and how often it
+// enters.
+func within(l orb.LineString, area orb.MultiPolygon) (unit.Length, int) {
+	a, b := l[0], l[1]
+	cuts := []float64{0, 1}
+	for _, p := range area {
+		for _, r := range p {
+			for i := 0; i+1 < len(r); i++ {
+				if m, at := shape.Cross(a, b, r[i], r[i+1]); m != shape.Apart {
+					d := math.Hypot(b[0]-a[0], b[1]-a[1])
+					cuts = append(cuts, math.Hypot(at[0]-a[0], at[1]-a[1])/d)
+				}
+			}
+		}
+	}
+	slices.Sort(cuts)
+	total, times, inside := 0.0, 0, false
+	for i := 0; i+1 < len(cuts); i++ {
+		if cuts[i+1]-cuts[i] < 1e-9 {
+			continue
+		}
+		m := (cuts[i] + cuts[i+1]) / 2
+		in := shape.Locate(orb.Point{a[0] + m*(b[0]-a[0]), a[1] + m*(b[1]-a[1])}, area) == shape.Inside
+		if in {
+			total += cuts[i+1] - cuts[i]
+			if !inside {
+				times++
+			}
+		}
+		inside = in
+	}
+	return unit.Length(total * math.Hypot(b[0]-a[0], b[1]-a[1])), times
+}
+
+// profile lays the pipes of a layout and writes the result into out: at the
+// tie-in level first, then, where that is too high, at the lower one.
+func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
+	p := lp.problem(l)
+	if err := lp.solver.Solve(p, out); err != nil {
+		return err
+	}
+	if out.Verdict == profile.Short && l.end.lower != nil {
+		p.End.TieIn = *l.end.lower
+		return lp.solver.Solve(p, out)
+	}
+	return nil
+}
+
+// problem puts a layout to the profile.
+func (lp *lotPlan) problem(l *layout) *profile.Problem {
+	c := lp.site.Criteria
+	p := &profile.Problem{Stock: lp.stock, Intensity: lp.intensity,
+		Rules: profile.Rules{TargetSlope: c.Pipe.TargetSlope, LeastSlope: c.Pipe.LeastSlope, LeastCover: c.Pipe.LeastCover, GreatestDepth: c.Pipe.GreatestDepth,
+			Bedding: c.Trench.Bedding, LeastVelocity: c.Pipe.LeastVelocity, Match: profile.Inverts}}
+	low := math.Inf(1)
+	for i := range l.runs {
+		r := &l.runs[i]
+		from := &l.nodes[r.from]
+		ground := lp.along(from.at, l.nodes[r.to].at)
+		q := profile.Reach{Down: profile.Outlet, Length: r.length, Ground: ground.stations, Count: 1,
+			TrenchPrice: c.Prices.TrenchPerM, DepthPrice: c.Prices.DepthPerM2, Fixed: l.fixed(i), GroundWater: len(r.waters) == 0, Pipes: lp.solidPipe}
+		if !r.solid {
+			q.Pipes, q.Count = lp.perfPipe, r.perforated
+		}
+		if to := &l.nodes[r.to]; to.out >= 0 {
+			q.Down = to.out
+		}
+		if w := from.water; w != nil {
+			if lp.intensity != nil {
+				q.Inflow = w.in
+			}
+			q.Stated = w.stated
+			q.Start = profile.Start{Invert: w.intake.Invert, Cover: w.intake.StartCover}
+			if w.intake.Kind != "downspout" {
+				q.Drop = basinDrop
+			}
+		}
+		for _, s := range ground.stations {
+			low = math.Min(low, float64(s.Ground))
+		}
+		q.Crossings = lp.crossings(from.at, l.nodes[r.to].at)
+		p.Reaches = append(p.Reaches, q)
+	}
+	switch {
+	case l.end.tieIn != nil:
+		p.End = profile.End{TieIn: *l.end.tieIn}
+		if l.end.atMost != nil {
+			p.End.AtMost = l.end.atMost
+		}
+	default: // not known: any level will do, and a finding says so
+		p.End = profile.End{TieIn: unit.Elevation(low - 50)}
+	}
+	return p
+}
+
+// basinDrop is the greatest step in a basin: it has a sump and walls to take
+// one (common practice).
+const basinDrop = 0.3 * unit.Metre
+
+// crossings are the utilities of known level that a straight run crosses, as
+// bands with the clearance on both sides.
+func (lp *lotPlan) crossings(a, b orb.Point) []profile.Crossing {
+	var out []profile.Crossing
+	length := math.Hypot(b[0]-a[0], b[1]-a[1])
+	for i := range lp.site.Obstacles {
+		o := &lp.site.Obstacles[i]
+		line, ok := o.Geometry.(orb.LineString)
+		if !ok || o.Kind != "utility" && o.Kind != "existing_drain" || !line.Bound().Intersects(orb.MultiPoint{a, b}.Bound()) {
+			continue
+		}
+		for k := 0; k+1 < len(line); k++ {
+			m, at := shape.Cross(a, b, line[k], line[k+1])
+			if m == shape.Apart {
+				continue
+			}
+			level, ok := lp.utilityLevel(o, at)
+			if !ok {
+				continue
+			}
+			d := math.Hypot(at[0]-a[0], at[1]-a[1])
+			out = append(out, profile.Crossing{At: unit.Length(math.Min(d, length)), Low: level.Plus(-verticalClear), High: level.Plus(verticalClear), Pass: profile.Either})
+		}
+	}
+	if len(out) > 4 {
+		out = out[:4]
+	}
+	return out
+}
+
+// verticalClear is what is kept between a pipe and a crossed utility: 12 in
+// (common practice, P-87).
+const verticalClear = 0.3048 * unit.Metre
+
+// utilityLevel is the level of a utility at a place: given, or its cover under
+// the ground there.
+func (lp *lotPlan) utilityLevel(o *parcels.Obstacle, at orb.Point) (unit.Elevation, bool) {
+	if o.Elevation != nil {
+		return *o.Elevation, true
+	}
+	if o.Cover != nil && lp.surface != nil {
+		if g, ok := lp.surface.At(at); ok {
+			return g.Elevation.Plus(-*o.Cover), true
+		}
+	}
+	return 0, false
+}
+
+// widest is the width of the widest trench that the profile's pipes need.
+func (lp *lotPlan) widest(l *layout, r *profile.Result) unit.Length {
+	w := unit.Length(0)
+	for i := range l.runs {
+		w = max(w, lp.widthOf(l, r, i))
+	}
+	return w
+}
+
+// widthOf is the width of the trench of run i.
+func (lp *lotPlan) widthOf(l *layout, r *profile.Result, i int) unit.Length {
+	var od []float64
+	k := lp.solidPipe[0]
+	if !l.runs[i].solid {
+		k = lp.perfPipe[0]
+	}
+	if r != nil {
+		k = r.Reaches[i].Pipe
+	}
+	if l.runs[i].solid {
+		od = append(od, lp.stockOf[k].OutsideDiameter)
+	}
+	for n := 0; n < l.runs[i].perforated; n++ {
+		if l.runs[i].solid {
+			k = lp.perfPipe[0]
+		}
+		od = append(od, lp.stockOf[k].OutsideDiameter)
+	}
+	return lp.trenchWidth(od...)
+}

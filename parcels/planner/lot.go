@@ -1,0 +1,580 @@
+package planner
+
+// One lot: what the route search is asked, what a tree of trenches costs, and
+// the choice between outlets.
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/route"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/geo/zone"
+	"fallwright/hydro"
+	"fallwright/hydro/profile"
+	"fallwright/hydro/rain"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/siting"
+)
+
+// inHand is what the planner keeps in hand of every distance, so that rounding
+// what is written breaks no rule.
+const inHand = unit.Millimetre
+
+type lotPlan struct {
+	site    *parcels.Site
+	siting  *siting.Siting
+	lot     *parcels.Lot
+	surface ground.Surface // nil: the ground is not known
+	only    string
+	prefix  string
+
+	solid  *siting.Ground
+	width  unit.Length // of the trench that the zone was made for
+	waters []water
+	wanted []*parcels.PerforatedRun
+	ends   []end
+
+	stock     []profile.Pipe
+	stockOf   []parcels.StockPipe
+	solidPipe []int
+	perfPipe  []int
+	rain      rain.Rainfall
+	intensity func(hydro.Duration) hydro.Intensity
+	solver    *profile.Solver
+	result    profile.Result
+	cache     map[[4]float64]stretch
+	regionsOf []route.Region
+
+	points       []parcels.Point
+	runs         []parcels.Run
+	trenches     []parcels.Trench
+	profiles     []parcels.Profile
+	alternatives []parcels.Alternative
+	water        []parcels.WaterCase
+	findings     []parcels.Finding
+	assumptions  []string
+	outlet       string
+	pipeLength   unit.Length
+	trenchLength unit.Length
+	cost         *float64
+	bound        *route.Bound
+}
+
+// stretch is the ground along one straight line.
+type stretch struct {
+	stations []profile.Station
+	known    bool
+}
+
+func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, only, prefix string) (*lotPlan, error) {
+	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: only, prefix: prefix, solver: profile.NewSolver(), cache: map[[4]float64]stretch{}}
+	g, err := st.Ground(lot, "solid")
+	if err != nil {
+		return nil, wrong(lot, err)
+	}
+	lp.solid = g
+	lp.findings = append(lp.findings, g.Findings...)
+	if lp.rain, err = Rain(s); err != nil {
+		return nil, err
+	}
+	if err := lp.gather(); err != nil {
+		return nil, err
+	}
+	lp.pipes()
+	lp.width = lp.trenchWidth(lp.stockOf[lp.solidPipe[0]].OutsideDiameter)
+	return lp, nil
+}
+
+func wrong(lot *parcels.Lot, err error) error {
+	return &parcels.Error{Kind: parcels.Failed, Op: "planner: trench zone", Subject: "lot " + lot.ID, Err: err}
+}
+
+func (lp *lotPlan) find(f parcels.Finding) {
+	if f.Lot == "" {
+		f.Lot = lp.lot.ID
+	}
+	for _, o := range lp.findings {
+		if o.Code == f.Code && o.Message == f.Message {
+			return
+		}
+	}
+	lp.findings = append(lp.findings, f)
+}
+
+// trenchWidth is the width that pipes of these outside diameters (mm) side by
+// side need: the criteria's, or the pipes with 3 in at each side and 1 in
+// between (common practice, P-115), whichever is more.
+func (lp *lotPlan) trenchWidth(outside ...float64) unit.Length {
+	w := 2*0.0762 + 0.0254*float64(len(outside)-1)
+	for _, o := range outside {
+		w += o / 1000
+	}
+	return max(lp.site.Criteria.Trench.Width, unit.Length(math.Ceil(w*1000)/1000))
+}
+
+// pipes makes the profile's stock: solid and perforated pipes in one list by
+// inside diameter. Buried roof lines are at least least_diameter_mm (P-97).
+func (lp *lotPlan) pipes() {
+	c := lp.site.Criteria
+	all := append(c.Stock("solid"), c.Stock("perforated")...)
+	sort.SliceStable(all, func(i, j int) bool { return all[i].Diameter < all[j].Diameter })
+	for _, p := range all {
+		if p.Diameter < c.Pipe.LeastDiameter-1e-9 {
+			continue
+		}
+		i := len(lp.stock)
+		lp.stock = append(lp.stock, profile.Pipe{Inside: unit.Length(p.Diameter / 1000), Outside: unit.Length(p.OutsideDiameter / 1000), N: p.N,
+			Price: c.Prices.PipePerMPerMM * p.Diameter})
+		lp.stockOf = append(lp.stockOf, p)
+		if p.Pipe == "solid" {
+			lp.solidPipe = append(lp.solidPipe, i)
+		} else {
+			lp.perfPipe = append(lp.perfPipe, i)
+		}
+	}
+	if len(lp.perfPipe) == 0 && len(lp.wanted) > 0 {
+		lp.wanted = nil
+		lp.find(parcels.Finding{Code: "no_perforated_stock", Severity: parcels.Stop, Message: "A perforated run is wanted but the stock has no perforated pipe."})
+	}
+	if lp.rain != nil {
+		years := c.Storm.ReturnYears
+		lp.intensity = func(d hydro.Duration) hydro.Intensity {
+			i, _, err := lp.rain.Intensity(d, years)
+			if err != nil {
+				return 0
+			}
+			return i
+		}
+	}
+}
+
+// run plans the lot: route, profile, network.
+func (lp *lotPlan) run(ctx context.Context) error {
+	if len(lp.waters) == 0 && len(lp.wanted) == 0 {
+		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "Lot " + lp.lot.ID + " has no intake and no perforated run: add its downspouts and basins as the layer intakes."})
+		return nil
+	}
+	if lp.rain == nil {
+		for i := range lp.waters {
+			if lp.waters[i].area > 0 {
+				lp.find(parcels.Finding{Code: "rainfall_not_supplied", Severity: parcels.Warn, NotProven: true, Cure: "Supply the rainfall table of the place.",
+					Message: "No rainfall was supplied: flows and sizes are not known; the smallest pipe is shown."})
+				break
+			}
+		}
+	}
+	for round := 0; ; round++ {
+		tree, final, err := lp.lay(ctx)
+		if err != nil || tree == nil {
+			return err
+		}
+		// A pipe may have come out larger than the trench the zone was made
+		// for: lay it again in a zone for the wider one.
+		widest := lp.widest(tree, final)
+		if widest <= lp.width+1e-9 || round == 3 {
+			return lp.network(tree, final)
+		}
+		lp.width = widest
+	}
+}
+
+// lay finds the tree of trenches and its profile. A nil tree means that the
+// findings say why there is none.
+func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
+	c := lp.site.Criteria
+	lp.alternatives = nil
+	z, err := lp.solid.CentreLine(lp.width + 2*inHand)
+	if err != nil {
+		return nil, nil, wrong(lp.lot, err)
+	}
+	if z.Pieces == 0 {
+		lp.find(parcels.Finding{Code: "no_trench_zone", Severity: parcels.Stop, Message: fmt.Sprintf("Lot %s has no ground where a trench of %.3f m may lie: %s.", lp.lot.ID, float64(lp.width), z.EmptyReason)})
+		return nil, nil, nil
+	}
+	leadOff, err := lp.solid.LeadOff(lp.width + 2*inHand)
+	if err != nil {
+		return nil, nil, wrong(lp.lot, err)
+	}
+	lastRun, err := lp.solid.LastRun()
+	if err != nil {
+		return nil, nil, wrong(lp.lot, err)
+	}
+	if err := lp.targets(); err != nil {
+		return nil, nil, err
+	}
+	if len(lp.ends) == 0 {
+		lp.find(parcels.Finding{Code: "no_outlet", Severity: parcels.Stop, Message: "There is no storm inlet or other outlet near lot " + lp.lot.ID + "."})
+		return nil, nil, nil
+	}
+	p := route.Problem{Zone: z.Shape, Choice: route.Nearest,
+		Rules: route.Rules{JoinAngle: (route.Angle(c.Route.JoinAngle) - 0.05) * route.Degree, BendAngle: (route.Angle(c.Route.BendAngle) - 0.05) * route.Degree, LeastStraight: c.Route.LeastStraight + inHand},
+	}
+	if c.Route.Outlet == "cheapest" {
+		p.Choice = route.Cheapest
+	}
+	least := lp.stock[lp.solidPipe[0]]
+	p.Prices = route.Prices{Metre: c.Prices.TrenchPerM + c.Prices.DepthPerM2*float64(c.Pipe.LeastCover+least.Outside+c.Trench.Bedding) + least.Price,
+		Bend: c.Prices.BendEach, Join: c.Prices.WyeEach, TieIn: c.Prices.TieInEach}
+	for i := range lp.waters {
+		in := lp.waters[i].intake
+		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff, Basin: in.Kind != "downspout"})
+	}
+	for _, r := range lp.wanted {
+		line := lp.downhill(r.Line)
+		p.Sources = append(p.Sources, route.Source{ID: r.ID, At: line[len(line)-1], Basin: true})
+	}
+	for i := range lp.ends {
+		e := &lp.ends[i]
+		t := route.Target{ID: e.id, At: e.at, Closed: e.closed}
+		if e.inlet != nil {
+			t.Reach, t.LastRunWithin = c.TieIn.Reach-inHand, lastRun
+		}
+		p.Targets = append(p.Targets, t)
+	}
+	if p.Regions, err = lp.regions(); err != nil {
+		return nil, nil, err
+	}
+	p.Price = lp.price
+	res, err := route.Solve(&p)
+	if err != nil {
+		return nil, nil, wrong(lp.lot, err)
+	}
+	best := res.Best
+	lp.bound = res.Bound
+	reasons := lp.tell(res)
+	if best == nil {
+		// Nothing can be built: show the layout that comes nearest, with what it
+		// lacks.
+		p.Price = nil
+		open := false
+		for i := range p.Targets {
+			if p.Targets[i].Closed == "" {
+				open = true
+			}
+		}
+		if open {
+			free, err := route.Solve(&p)
+			if err != nil {
+				return nil, nil, wrong(lp.lot, err)
+			}
+			best = free.Best
+			if best == nil && len(reasons) == 0 {
+				reasons = lp.tell(free)
+			}
+		}
+		lp.bound = nil
+		if best == nil {
+			for _, u := range res.Unreached {
+				src := p.Sources[u.Source]
+				near := u.Nearest
+				lp.find(parcels.Finding{Code: "intake_unreached", Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
+					Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
+			}
+			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of lot " + lp.lot.ID + " reaches an outlet. " + strings.Join(reasons, " ")})
+			return nil, nil, nil
+		}
+	}
+	l := lp.layout(best, &p)
+	l.split(c.Route.CleanoutEvery)
+	if lp.surface == nil {
+		return l, nil, nil
+	}
+	out := new(profile.Result)
+	if err := lp.profile(l, out); err != nil {
+		return nil, nil, wrong(lp.lot, err)
+	}
+	return l, out, nil
+}
+
+// tell turns what route says of every outlet into alternatives.
+func (lp *lotPlan) tell(res *route.Result) (reasons []string) {
+	lp.alternatives = nil
+	for _, a := range res.Alternatives {
+		e := &lp.ends[a.Target]
+		alt := parcels.Alternative{Outlet: e.id, Verdict: parcels.NotFeasible, Reason: a.Reason}
+		if a.Tree != nil {
+			alt.Length = parcels.Num(mm(a.Tree.Length))
+			alt.CostIndex = parcels.Num(round(a.Tree.Cost, 2))
+			alt.Verdict = parcels.Feasible
+		}
+		if e.short != nil {
+			alt.Short = parcels.Num(mm(*e.short))
+		}
+		lp.alternatives = append(lp.alternatives, alt)
+		if a.Reason != "" && a.Tree == nil {
+			reasons = append(reasons, fmt.Sprintf("Outlet %s: %s.", e.id, strings.TrimSuffix(a.Reason, ".")))
+		}
+	}
+	return reasons
+}
+
+// end is an outlet as the profile sees it.
+type end struct {
+	id     string
+	at     orb.Point
+	inlet  *parcels.Inlet
+	outlet *parcels.Outlet
+	closed string
+	// tieIn is the lowest level of an arriving invert, lower a level that may
+	// be used at the price of a submerged entry; nil: not known.
+	tieIn  *unit.Elevation
+	lower  *unit.Elevation
+	atMost *unit.Elevation
+	short  *unit.Length // filled by price: how much fall was missing at best
+}
+
+// far is how far from the lot an inlet is still worth listing.
+const far = 60 * unit.Metre
+
+func (lp *lotPlan) targets() error {
+	if lp.ends != nil {
+		return nil
+	}
+	s := lp.site
+	found := lp.only == ""
+	for i := range s.Inlets {
+		in := &s.Inlets[i]
+		if lp.only != "" && in.ID != lp.only {
+			continue
+		}
+		found = true
+		off, err := zone.Between(lp.lot.Shape, orb.LineString{in.At, {in.At[0] + 1e-3, in.At[1]}})
+		if err != nil {
+			return wrong(lp.lot, err)
+		}
+		if off > far && lp.only == "" {
+			continue
+		}
+		e := end{id: in.ID, at: in.At, inlet: in}
+		switch in.System {
+		case parcels.SystemSanitary, parcels.SystemCombined:
+			e.closed = "it is a " + string(in.System) + " sewer, where storm water may never go (P-59)"
+		}
+		crown := crownOf(in)
+		switch {
+		case in.TieIn != nil:
+			e.tieIn = in.TieIn
+		case crown != nil:
+			e.tieIn, e.lower = crown, in.Invert
+		case in.Invert != nil:
+			e.tieIn = in.Invert
+		}
+		if in.Rim != nil {
+			top := in.Rim.Plus(-0.15)
+			if e.tieIn == nil || top > *e.tieIn {
+				e.atMost = &top
+			}
+		}
+		lp.ends = append(lp.ends, e)
+	}
+	for i := range s.Outlets {
+		o := &s.Outlets[i]
+		if lp.only != "" && o.ID != lp.only {
+			continue
+		}
+		found = true
+		if LotAt(s, o.At) != lp.lot {
+			continue
+		}
+		e := end{id: o.ID, at: o.At, outlet: o, tieIn: o.Level}
+		if o.Kind == "emitter" && o.Level != nil {
+			// The pipe lies under the emitter's riser and stands full to its rim.
+			e.tieIn = parcels.Num(o.Level.Plus(-(s.Criteria.Pipe.LeastCover + lp.stock[lp.solidPipe[0]].Outside + 0.05)))
+		}
+		if o.Kind == "daylight" || o.Kind == "emitter" {
+			e.closed = lp.dischargeBars(o)
+		}
+		lp.ends = append(lp.ends, e)
+	}
+	if !found {
+		names := []string{}
+		for i := range s.Inlets {
+			names = append(names, s.Inlets[i].ID)
+		}
+		for i := range s.Outlets {
+			names = append(names, s.Outlets[i].ID)
+		}
+		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "outlet-unknown", Pointer: "/layers/inlets", ID: parcels.Excerpt(lp.only),
+			Detail: fmt.Sprintf("There is no inlet or outlet %q. Here are: %s.", parcels.Excerpt(lp.only), strings.Join(names, ", "))}}}
+	}
+	return nil
+}
+
+// crownOf is the inside top of an inlet's outgoing pipe; nil where unknown.
+func crownOf(in *parcels.Inlet) *unit.Elevation {
+	if in.Invert == nil || in.OutgoingDiameter == nil {
+		return nil
+	}
+	return parcels.Num(in.Invert.Plus(*in.OutgoingDiameter))
+}
+
+// dischargeBars says what keeps water from being let out on the ground there.
+func (lp *lotPlan) dischargeBars(o *parcels.Outlet) string {
+	d := lp.site.Criteria.Discharge
+	at := orb.LineString{o.At, {o.At[0] + 1e-6, o.At[1]}}
+	for i := range lp.site.Swales {
+		w := &lp.site.Swales[i]
+		if off, _ := shape.PointLine(o.At, w.Line); w.MayDischarge && off < 1 {
+			return ""
+		}
+	}
+	if off, _, _ := shape.LineBoundary(at, lp.lot.Shape); off < d.FromLine {
+		return fmt.Sprintf("it lets water out %.2f m from the lot line; %.2f m is asked (P-47)", float64(off), float64(d.FromLine))
+	}
+	for _, k := range lp.solid.KeepOuts {
+		if k.Kind != "building" {
+			continue
+		}
+		if off, _, _ := shape.LineBoundary(at, k.Geometry.(orb.MultiPolygon)); off < d.FromBuilding {
+			return fmt.Sprintf("it lets water out %.2f m from a building; %.2f m is asked (P-48)", float64(off), float64(d.FromBuilding))
+		}
+	}
+	return ""
+}
+
+// downhill gives a drawn line in the direction in which the ground falls.
+func (lp *lotPlan) downhill(l orb.LineString) orb.LineString {
+	out := slices.Clone(l)
+	if lp.surface == nil {
+		return out
+	}
+	a, okA := lp.surface.At(l[0])
+	b, okB := lp.surface.At(l[len(l)-1])
+	if okA && okB && a.Elevation < b.Elevation {
+		slices.Reverse(out)
+	}
+	return out
+}
+
+// regions are the areas that cost extra to cross.
+func (lp *lotPlan) regions() ([]route.Region, error) {
+	var out []route.Region
+	c := lp.site.Criteria
+	box := lp.lot.Shape.Bound().Pad(float64(c.TieIn.Reach))
+	for i := range lp.site.Obstacles {
+		o := &lp.site.Obstacles[i]
+		ext := siting.Extent(o, c)
+		if !o.Geometry.Bound().Pad(float64(ext)).Intersects(box) {
+			continue
+		}
+		price := 0.0
+		if o.CrossingCostPerMetre != nil {
+			price = *o.CrossingCostPerMetre
+		} else if o.Crossing == parcels.CrossingCostly {
+			price = c.Prices.PavingPerM
+		}
+		each := 0.0
+		if o.Kind == "utility" && o.Crossing != parcels.CrossingForbidden {
+			// Running along a utility in its hand-dig zone is what to avoid; a
+			// crossing costs its exposing.
+			ext += siting.KeepClear(o, c)
+			price, each = price+c.Prices.PermissionPerM*4, c.Prices.UtilityCrossingEach
+		}
+		if price == 0 && each == 0 || o.Crossing == parcels.CrossingForbidden {
+			continue
+		}
+		var area orb.MultiPolygon
+		switch g := o.Geometry.(type) {
+		case orb.MultiPolygon:
+			area = g
+		case orb.LineString:
+			if ext <= 0 {
+				continue
+			}
+			strip, err := zone.Strip(g, 2*ext)
+			if err != nil {
+				return nil, wrong(lp.lot, err)
+			}
+			area = strip
+		default:
+			continue
+		}
+		out = append(out, route.Region{Name: o.Kind + " " + o.ID, Shape: area, PerMetre: price, Each: each})
+	}
+	for i := range lp.site.Easements {
+		e := &lp.site.Easements[i]
+		if e.Trench != parcels.TrenchPermission {
+			continue
+		}
+		switch g := e.Geometry.(type) {
+		case orb.MultiPolygon:
+			if g.Bound().Intersects(box) {
+				out = append(out, route.Region{Name: "easement " + e.ID, Shape: g, PerMetre: c.Prices.PermissionPerM})
+			}
+		case orb.LineString:
+			if e.Width != nil && g.Bound().Pad(float64(*e.Width)).Intersects(box) {
+				strip, err := zone.Strip(g, *e.Width)
+				if err != nil {
+					return nil, wrong(lp.lot, err)
+				}
+				out = append(out, route.Region{Name: "easement " + e.ID, Shape: strip, PerMetre: c.Prices.PermissionPerM})
+			}
+		}
+	}
+	return out, nil
+}
+
+// price is what a whole tree costs once its depth is known; the route search
+// calls it for its best candidates.
+func (lp *lotPlan) price(t *route.Tree) (float64, bool, string) {
+	l := lp.layout(t, nil)
+	if lp.surface == nil {
+		return l.planCost(), true, ""
+	}
+	if err := lp.profile(l, &lp.result); err != nil {
+		return 0, false, err.Error()
+	}
+	r := &lp.result
+	e := &lp.ends[t.Target]
+	if r.Verdict == profile.Arrives {
+		return r.Cost + lp.site.Criteria.Prices.TieInEach, true, ""
+	}
+	return r.Cost, false, lp.whyNot(l, r, e)
+}
+
+// whyNot puts the verdict of a profile in words.
+func (lp *lotPlan) whyNot(l *layout, r *profile.Result, e *end) string {
+	if r.Verdict == profile.Short {
+		short := -r.Margin
+		if e.short == nil || short < *e.short {
+			e.short = parcels.Num(short)
+		}
+		return fmt.Sprintf("at the least slope of %.2g %% the pipe arrives %.0f mm too low (%s)", 100*float64(lp.site.Criteria.Pipe.LeastSlope), math.Ceil(float64(short)*1000), lp.binds(l, r.Binds))
+	}
+	var parts []string
+	for _, b := range r.Breaches {
+		parts = append(parts, lp.breach(l, b))
+	}
+	if len(parts) == 0 {
+		return "its profile breaks a rule"
+	}
+	return strings.Join(parts[:min(3, len(parts))], "; ")
+}
+
+func (lp *lotPlan) binds(l *layout, b profile.Binding) string {
+	at := ""
+	if b.Reach >= 0 && b.Reach < len(l.runs) {
+		at = fmt.Sprintf(" %.1f m below %s", float64(b.At), l.nodes[l.runs[b.Reach].from].name())
+	}
+	return fmt.Sprintf("held down by the %s%s, then %.2f m of way that needs %.3f m of fall", b.Kind, at, float64(b.Length), float64(b.Fall))
+}
+
+func (lp *lotPlan) breach(l *layout, b profile.Breach) string {
+	return fmt.Sprintf("%s of %.3g against %.3g, %.1f m below %s", b.Kind, b.Measured, b.Required, float64(b.At), l.nodes[l.runs[b.Reach].from].name())
+}
+
+// snap moves a point to where it will be written, so that what is worked out is
+// what is read back.
+func (lp *lotPlan) snap(p orb.Point) orb.Point {
+	return lp.site.Frame.Plane(document.Position(lp.site.Frame, p))
+}

@@ -1,0 +1,337 @@
+package planner
+
+// The entry, the choice of lots, and the gate.
+
+import (
+	"context"
+	"fmt"
+	"sort"
+	"strings"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/siting"
+)
+
+// Planner makes plans. It may be used by several goroutines at once.
+type Planner struct {
+	Verifier parcels.Verifier
+	Program  string // name and version, written into each plan
+}
+
+// Options of one plan.
+type Options struct {
+	// Lots by name; none: every lot that has an intake, a perforated run or a
+	// proposed drain.
+	Lots []string
+	// Outlet restricts the choice to one inlet or outlet by name.
+	Outlet string
+	// Surface is the ground in place of the site's shots (a raster).
+	Surface ground.Surface
+}
+
+// Refuted is the error of a plan that failed verification: the plan is kept
+// aside here and not returned.
+type Refuted struct {
+	Verification parcels.Verification
+	Plan         []byte
+}
+
+func (e *Refuted) Error() string {
+	var bad []string
+	for _, c := range e.Verification.Checks {
+		if !c.Passed {
+			bad = append(bad, strings.TrimSpace(c.Check+" "+c.Where+" "+c.Detail))
+		}
+	}
+	return "planner: the plan failed verification: " + strings.Join(bad, "; ")
+}
+
+// Plan plans the lots and returns the plan with the bytes that were verified.
+func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcels.Plan, []byte, error) {
+	lots, err := p.choose(s, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	surface := o.Surface
+	var more []parcels.Finding
+	if surface == nil {
+		if surface, more, err = Surface(s); err != nil {
+			return nil, nil, err
+		}
+	}
+	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
+		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: append(append([]parcels.Finding{}, s.Findings...), more...),
+		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, WaterCases: []parcels.WaterCase{}}
+	plan.RestsOn = restsOn(s)
+	var parts []*lotPlan
+	st := siting.New(s)
+	for _, lot := range lots {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		prefix := ""
+		if len(lots) > 1 {
+			prefix = lot.ID + "/"
+		}
+		lp, err := newLotPlan(s, st, lot, surface, o.Outlet, prefix)
+		if err != nil {
+			return nil, nil, err
+		}
+		if err := lp.run(ctx); err != nil {
+			return nil, nil, err
+		}
+		parts = append(parts, lp)
+	}
+	p.join(plan, parts)
+	body, err := p.gate(s, plan)
+	if err != nil {
+		return nil, nil, err
+	}
+	return plan, body, nil
+}
+
+// gate is the one way out: write, verify the very bytes, add the verdict of the
+// verifier, write again.
+func (p *Planner) gate(s *parcels.Site, plan *parcels.Plan) ([]byte, error) {
+	if p.Verifier == nil {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: verify", Err: fmt.Errorf("no verifier was handed in")}
+	}
+	body, err := document.WritePlan(plan, s.Frame)
+	if err != nil {
+		return nil, err
+	}
+	v, err := p.Verifier.Verify(s.Document, s.Criteria, body)
+	if err != nil {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: verify", Err: err}
+	}
+	if !v.Passed {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner", Err: &Refuted{v, body}}
+	}
+	plan.Verification = &v
+	return document.WritePlan(plan, s.Frame)
+}
+
+// choose finds the lots asked for.
+func (p *Planner) choose(s *parcels.Site, o Options) ([]*parcels.Lot, error) {
+	if len(o.Lots) > 0 {
+		var out []*parcels.Lot
+		var faults []parcels.Fault
+		for _, id := range o.Lots {
+			l := s.Lot(id)
+			if l == nil {
+				faults = append(faults, UnknownLot(s, id))
+				continue
+			}
+			out = append(out, l)
+		}
+		if len(faults) > 0 {
+			return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: faults}
+		}
+		return out, nil
+	}
+	has := map[string]bool{}
+	for i := range s.Intakes {
+		has[ownerOf(s, s.Intakes[i].Lot, s.Intakes[i].At)] = true
+	}
+	for i := range s.PerforatedRuns {
+		has[ownerOf(s, s.PerforatedRuns[i].Lot, s.PerforatedRuns[i].Line[0])] = true
+	}
+	var out []*parcels.Lot
+	for i := range s.Lots {
+		if has[s.Lots[i].ID] {
+			out = append(out, &s.Lots[i])
+		}
+	}
+	if len(out) == 0 && len(s.Lots) == 1 {
+		out = append(out, &s.Lots[0])
+	}
+	if len(out) == 0 {
+		return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "nothing-to-drain", Pointer: "/layers/intakes",
+			Detail: "No lot is named and no lot has an intake or a perforated run. Name a lot, or add the downspouts and basins as the layer intakes."}}}
+	}
+	return out, nil
+}
+
+// UnknownLot is the fault of a lot name that the site does not have, with the
+// nearest names that it does.
+func UnknownLot(s *parcels.Site, id string) parcels.Fault {
+	names := make([]string, 0, len(s.Lots))
+	for _, l := range s.Lots {
+		names = append(names, l.ID)
+	}
+	sort.Strings(names)
+	more := ""
+	if len(names) > 12 {
+		more = fmt.Sprintf(" and %d more", len(names)-12)
+		names = names[:12]
+	}
+	return parcels.Fault{Slug: "lot-unknown", Layer: "parcels", Pointer: "/layers/parcels", ID: parcels.Excerpt(id),
+		Detail: fmt.Sprintf("There is no lot %q. Lots here: %s%s.", parcels.Excerpt(id), strings.Join(names, ", "), more)}
+}
+
+// Statement says in which plane the site is worked.
+func Statement(s *parcels.Site) parcels.FrameStatement {
+	f := s.Frame
+	st := parcels.FrameStatement{CRS: f.CRS(), Plane: f.Name(), MetresPerUnit: f.MetresPerUnit(), ScaleFactor: f.ScaleFactor()}
+	if f.Geographic() {
+		o := f.Origin()
+		st.CRS, st.CentreLon, st.CentreLat = "OGC:CRS84", &o[0], &o[1]
+	}
+	return st
+}
+
+// join puts the plans of the lots together and sums up.
+func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
+	sum := &plan.Summary
+	sum.Lots = []string{}
+	outlets := map[string]bool{}
+	var names []string
+	cost := 0.0
+	priced := true
+	var lower, gap *float64
+	for _, lp := range parts {
+		sum.Lots = append(sum.Lots, lp.lot.ID)
+		for _, pt := range lp.points {
+			if (pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet) && plan.Point(pt.ID) != nil {
+				continue // an inlet that two lots share stands once
+			}
+			plan.Points = append(plan.Points, pt)
+		}
+		plan.Runs = append(plan.Runs, lp.runs...)
+		plan.Trenches = append(plan.Trenches, lp.trenches...)
+		plan.Profiles = append(plan.Profiles, lp.profiles...)
+		plan.Alternatives = append(plan.Alternatives, lp.alternatives...)
+		plan.WaterCases = append(plan.WaterCases, lp.water...)
+		plan.Findings = append(plan.Findings, lp.findings...)
+		for _, a := range lp.assumptions {
+			plan.Assumptions = append(plan.Assumptions, a)
+		}
+		if lp.outlet != "" && !outlets[lp.outlet] {
+			outlets[lp.outlet] = true
+			names = append(names, lp.outlet)
+		}
+		sum.Length += lp.pipeLength
+		sum.TrenchLength += lp.trenchLength
+		if lp.cost != nil {
+			cost += *lp.cost
+		} else {
+			priced = false
+		}
+		if lp.bound != nil {
+			lower, gap = parcels.Num(round(lp.bound.Cost, 3)), parcels.Num(round(lp.bound.Gap, 4))
+			plan.Bound.Over = lp.bound.Over
+		}
+	}
+	if len(parts) == 1 {
+		plan.Bound.CostLowerBound, plan.Bound.Gap = lower, gap
+	}
+	sum.Outlet = strings.Join(names, ", ")
+	sum.Length, sum.TrenchLength = mm(sum.Length), mm(sum.TrenchLength)
+	if priced && len(plan.Runs) > 0 {
+		sum.CostIndex = parcels.Num(round(cost, 2))
+	}
+	summarise(plan)
+	v, why, cures := parcels.Judge(plan.Findings)
+	sum.Verdict, sum.WhyNot, sum.Cure = v, strings.Join(why, " "), strings.Join(cures, " ")
+	if v != parcels.NotFeasible && len(cures) > 0 {
+		sum.NextMeasurement = cures[0]
+	}
+}
+
+// summarise fills what follows from the runs: falls, flow, depth.
+func summarise(plan *parcels.Plan) {
+	sum := &plan.Summary
+	ends := map[string]bool{}
+	for _, pt := range plan.Points {
+		if pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet {
+			ends[pt.ID] = true
+		}
+	}
+	var high, low *unit.Elevation
+	for i := range plan.Runs {
+		r := &plan.Runs[i]
+		if r.Slope != nil && (sum.LeastSlope == nil || *r.Slope < *sum.LeastSlope) {
+			sum.LeastSlope = parcels.Num(*r.Slope)
+		}
+		if r.GreatestDepth != nil && (sum.GreatestDepth == nil || *r.GreatestDepth > *sum.GreatestDepth) {
+			sum.GreatestDepth = parcels.Num(*r.GreatestDepth)
+		}
+		if r.InvertUp != nil && (high == nil || *r.InvertUp > *high) {
+			high = r.InvertUp
+		}
+		if r.InvertDown != nil && (low == nil || *r.InvertDown < *low) {
+			low = r.InvertDown
+		}
+		if ends[r.To] && r.Flow != nil {
+			q := *r.Flow
+			if sum.Flow != nil {
+				q += *sum.Flow
+			}
+			sum.Flow = parcels.Num(q)
+		}
+	}
+	if high != nil && low != nil {
+		sum.Fall = parcels.Num(mm(high.Above(*low)))
+	}
+	if sum.Flow != nil {
+		sum.Flow = parcels.Num(roundAs(*sum.Flow, 6))
+	}
+}
+
+// restsOn sorts the layers by how they came to be known.
+func restsOn(s *parcels.Site) parcels.RestsOn {
+	by := map[parcels.Origin][]string{}
+	note := func(l parcels.Layer, n int, origin func(i int) parcels.Origin) {
+		seen := map[parcels.Origin]bool{}
+		for i := 0; i < n; i++ {
+			o := origin(i)
+			if o == "" {
+				o = parcels.Mapped
+			}
+			if !seen[o] {
+				seen[o] = true
+				by[o] = append(by[o], string(l))
+			}
+		}
+	}
+	note(parcels.LayerParcels, len(s.Lots), func(i int) parcels.Origin { return s.Lots[i].Origin })
+	note(parcels.LayerBuildings, len(s.Buildings), func(i int) parcels.Origin { return s.Buildings[i].Origin })
+	note(parcels.LayerEasements, len(s.Easements), func(i int) parcels.Origin { return s.Easements[i].Origin })
+	note(parcels.LayerInlets, len(s.Inlets), func(i int) parcels.Origin { return s.Inlets[i].Origin })
+	note(parcels.LayerIntakes, len(s.Intakes), func(i int) parcels.Origin { return s.Intakes[i].Origin })
+	note(parcels.LayerObstacles, len(s.Obstacles), func(i int) parcels.Origin { return s.Obstacles[i].Origin })
+	note(parcels.LayerSpots, len(s.Spots), func(i int) parcels.Origin { return s.Spots[i].Origin })
+	r := parcels.RestsOn{Measured: by[parcels.Measured], Mapped: by[parcels.Mapped], Assumed: by[parcels.Assumed]}
+	for _, l := range []*[]string{&r.Measured, &r.Mapped, &r.Assumed} {
+		if *l == nil {
+			*l = []string{}
+		}
+	}
+	return r
+}
+
+// LotAt gives the lot that holds a point, or nil.
+func LotAt(s *parcels.Site, at [2]float64) *parcels.Lot {
+	for i := range s.Lots {
+		if s.Lots[i].Shape.Bound().Contains(at) && shape.Locate(at, s.Lots[i].Shape) != shape.Outside {
+			return &s.Lots[i]
+		}
+	}
+	return nil
+}
+
+// ownerOf is the lot a thing belongs to: the one it names, else the one it
+// stands on.
+func ownerOf(s *parcels.Site, lot string, at [2]float64) string {
+	if lot != "" {
+		return lot
+	}
+	if l := LotAt(s, at); l != nil {
+		return l.ID
+	}
+	return ""
+}

@@ -1,0 +1,41 @@
+package planner_test
+
+import (
+	"context"
+	"errors"
+	"os"
+	"testing"
+
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
+	"fallwright/sampledata"
+)
+
+// Every lot of the sample is planned or told why not, and every plan passes the
+// checker, in both of the sample's coordinate systems.
+func TestSampleLots(t *testing.T) {
+	for name, text := range map[string][]byte{"state plane": sampledata.StatePlane(), "longitude, latitude": sampledata.LonLat()} {
+		s, err := document.Read(text, document.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := planner.Planner{Verifier: verify.Checker{}, Program: "test"}
+		for i := range s.Lots {
+			id := s.Lots[i].ID
+			plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{id}})
+			if err != nil {
+				t.Errorf("%s, lot %s: %v", name, id, err)
+				var r *planner.Refuted
+				if errors.As(err, &r) && os.Getenv("KEEP_REFUTED") != "" {
+					_ = os.WriteFile(os.Getenv("KEEP_REFUTED")+"/"+id+".json", r.Plan, 0o644)
+				}
+				continue
+			}
+			if plan.Summary.Verdict == parcels.NotFeasible && plan.Summary.WhyNot == "" {
+				t.Errorf("%s, lot %s: not feasible without a reason", name, id)
+			}
+		}
+	}
+}

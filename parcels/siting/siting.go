@@ -1,0 +1,383 @@
+// Package siting says where on a lot a trench may lie: it turns a site, a lot
+// and the criteria into what geo/zone is asked, and the answers into findings.
+// The planner, the audit and the commands zone and check all ask here, so that
+// they cannot disagree.
+//
+// Geometry is in the site's plane. The room may import parcels and geo.
+package siting
+
+import (
+	"fmt"
+	"math"
+	"sync"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
+	"fallwright/geo/zone"
+	"fallwright/parcels"
+)
+
+// Ground is what bears on the trenches of one lot.
+type Ground struct {
+	Site *parcels.Site
+	Lot  *parcels.Lot
+	// Pipe is solid or perforated: it decides the foundation clearance.
+	Pipe string
+	// Lines is the lot with the clearance of each line.
+	Lines zone.Lot
+	// Roles has one role an edge of the outer ring of the first part; nil where
+	// they are not known.
+	Roles []parcels.LineRole
+	// KeepOuts are the things near the lot with what the trench edge keeps from
+	// them, those that may be crossed included.
+	KeepOuts []zone.KeepOut
+	// Findings of this step: what was guessed.
+	Findings []parcels.Finding
+
+	siting *Siting
+}
+
+// near is how far beyond the lot's box a thing can bear on it: further than
+// any clearance in use.
+const near = 30 * unit.Metre
+
+// Siting answers for the lots of one site. It may be used by several goroutines
+// at once.
+type Siting struct {
+	site       *parcels.Site
+	neighbours func() *zone.Neighbours // made when first asked
+}
+
+// New takes up a site.
+func New(s *parcels.Site) *Siting {
+	return &Siting{site: s, neighbours: sync.OnceValue(func() *zone.Neighbours {
+		shapes := make([]orb.MultiPolygon, len(s.Lots))
+		for i := range s.Lots {
+			shapes[i] = s.Lots[i].Shape
+		}
+		return zone.NewNeighbours(shapes)
+	})}
+}
+
+// Neighbours are the site's parcels, by their places in it.
+func (t *Siting) Neighbours() *zone.Neighbours { return t.neighbours() }
+
+// Ground gathers what bears on a lot of the site. Pipe is "solid" or
+// "perforated". The error is one of a shape.
+func (t *Siting) Ground(lot *parcels.Lot, pipe string) (*Ground, error) {
+	s := t.site
+	g := &Ground{Site: s, Lot: lot, Pipe: pipe, Lines: zone.Lot{Shape: lot.Shape}, siting: t}
+	c := s.Criteria
+	g.roles()
+	switch {
+	case lot.Clearance != nil:
+		g.Lines.Clearance = *lot.Clearance + c.Clearance.LineMargin
+	default:
+		g.Lines.Clearance = c.LineClearance("")
+		if g.Roles != nil {
+			edges := make([]unit.Length, len(g.Roles))
+			for i, r := range g.Roles {
+				edges[i] = c.LineClearance(r)
+			}
+			g.Lines.Edges = [][][]unit.Length{{edges}}
+		}
+	}
+	box := lot.Shape.Bound().Pad(float64(near))
+	foundation := c.Clearance.Foundation
+	if pipe == "perforated" {
+		foundation = c.Clearance.FoundationPerforated
+	}
+	for i := range s.Buildings {
+		b := &s.Buildings[i]
+		if !b.Shape.Bound().Intersects(box) {
+			continue
+		}
+		walls, err := Walls(b)
+		if err != nil {
+			return nil, err
+		}
+		if len(walls) == 0 {
+			continue
+		}
+		g.KeepOuts = append(g.KeepOuts, zone.KeepOut{ID: Label(b.Common), Kind: "building", Geometry: walls, Clearance: foundation})
+	}
+	for i := range s.Obstacles {
+		o := &s.Obstacles[i]
+		if !o.Geometry.Bound().Pad(float64(Extent(o, c))).Intersects(box) {
+			continue
+		}
+		g.KeepOuts = append(g.KeepOuts, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry,
+			Clearance: Extent(o, c) + KeepClear(o, c), MayCross: o.Crossing != parcels.CrossingForbidden})
+	}
+	for i := range s.Easements {
+		e := &s.Easements[i]
+		if !e.Geometry.Bound().Pad(float64(half(e.Width))).Intersects(box) {
+			continue
+		}
+		g.KeepOuts = append(g.KeepOuts, zone.KeepOut{ID: e.ID, Kind: "easement", Geometry: e.Geometry, Clearance: easementHalf(e),
+			MayCross: e.Trench != parcels.TrenchForbidden})
+	}
+	return g, nil
+}
+
+// Walls is a footprint's wall line: a roof outline is first taken in by its
+// overhang.
+func Walls(b *parcels.Building) (orb.MultiPolygon, error) {
+	if !b.Roof || b.Overhang == 0 {
+		return b.Shape, nil
+	}
+	return zone.Walls(b.Shape, b.Overhang)
+}
+
+// Label is how findings name a feature without a name of its own.
+func Label(c parcels.Common) string {
+	if c.FeatureID != "" {
+		return c.FeatureID
+	}
+	return fmt.Sprintf("#%d", c.Index)
+}
+
+func half(w *unit.Length) unit.Length {
+	if w == nil {
+		return 0
+	}
+	return *w / 2
+}
+
+func easementHalf(e *parcels.Easement) unit.Length {
+	if _, ok := e.Geometry.(orb.LineString); ok {
+		return half(e.Width)
+	}
+	return 0
+}
+
+// Extent is how far an obstacle reaches from its geometry: the radius of a
+// point (a tree's whole root zone, or its trunk times the criteria's rule),
+// half the width of a line.
+func Extent(o *parcels.Obstacle, c parcels.Criteria) unit.Length {
+	switch o.Geometry.(type) {
+	case orb.Point:
+		switch {
+		case o.Radius != nil:
+			return *o.Radius
+		case o.Trunk != nil:
+			return unit.Length(float64(*o.Trunk) * c.Clearance.RootZonePerTrunk)
+		}
+	case orb.LineString:
+		return half(o.Width)
+	}
+	return 0
+}
+
+// KeepClear is what the trench edge keeps from an obstacle on top of its
+// extent: its own, else the criteria's for utilities, septic and wells, else 0.
+func KeepClear(o *parcels.Obstacle, c parcels.Criteria) unit.Length {
+	switch {
+	case o.KeepClear != nil:
+		return *o.KeepClear
+	case o.Kind == "utility":
+		return c.Clearance.Utility
+	case o.Kind == "septic":
+		return c.Clearance.Septic
+	case o.Kind == "well":
+		return c.Clearance.Well
+	}
+	return 0
+}
+
+// roles takes the roles the input gives; where it is silent and the criteria
+// tell roles apart, it works them out and says that it guessed.
+func (g *Ground) roles() {
+	c := g.Site.Criteria.Clearance
+	if len(g.Lot.Roles) == len(g.Lot.Shape[0][0])-1 {
+		g.Roles = g.Lot.Roles
+		return
+	}
+	if c.Front == nil && c.Side == nil && c.Rear == nil || g.Lot.Clearance != nil {
+		return // one clearance for all: the roles do not matter
+	}
+	roles := g.siting.Roles(g.Lot)
+	g.Roles = roles.Edge
+	if roles.Guessed {
+		g.Findings = append(g.Findings, parcels.Finding{Code: "line_roles_guessed", Severity: parcels.Warn, Lot: g.Lot.ID, NotProven: true,
+			Message: "The roles of the lines of lot " + g.Lot.ID + " (front, side, rear) are not given: " + roles.Why + ".",
+			Cure:    "Give line_roles for lot " + g.Lot.ID + ", or one clearance for all lines."})
+	}
+}
+
+// Roles are the roles of a lot's lines: as given, else worked out.
+type Roles struct {
+	Edge    []parcels.LineRole
+	Guessed bool
+	Why     string
+}
+
+// Roles gives the roles of the edges of the lot's outer ring.
+func (t *Siting) Roles(lot *parcels.Lot) Roles {
+	if len(lot.Roles) == len(lot.Shape[0][0])-1 {
+		return Roles{Edge: lot.Roles}
+	}
+	at := -1
+	for i := range t.site.Lots {
+		if &t.site.Lots[i] == lot || t.site.Lots[i].ID == lot.ID {
+			at = i
+		}
+	}
+	var streets []orb.Geometry
+	for i := range t.site.Streets {
+		streets = append(streets, t.site.Streets[i].Geometry)
+	}
+	r := t.neighbours().Roles(at, streets)
+	out := Roles{Guessed: r.Guessed, Why: r.Why}
+	for _, e := range r.Edge {
+		out.Edge = append(out.Edge, parcels.LineRole(e))
+	}
+	return out
+}
+
+// Zone is the trench zone of the lot, edge to edge.
+func (g *Ground) Zone() (zone.Zone, error) { return zone.Trench(g.Lines, g.Barred()) }
+
+// CentreLine is where the middle of a trench of the width may lie.
+func (g *Ground) CentreLine(width unit.Length) (zone.Zone, error) {
+	return zone.CentreLine(g.Lines, g.Barred(), width)
+}
+
+// LeadOff is where the middle of a first run may lie: as the zone, but up to
+// the walls (a hand's breadth into the mapped footprint, since downspouts are
+// drawn on it).
+func (g *Ground) LeadOff(width unit.Length) (orb.MultiPolygon, error) {
+	lines := g.Lines
+	lines.Clearance += width / 2
+	if lines.Edges != nil {
+		edges := make([]unit.Length, len(lines.Edges[0][0]))
+		for i, e := range lines.Edges[0][0] {
+			edges[i] = e + width/2
+		}
+		lines.Edges = [][][]unit.Length{{edges}}
+	}
+	var out []zone.KeepOut
+	for _, k := range g.Barred() {
+		if k.Kind == "building" {
+			in, err := zone.Walls(k.Geometry.(orb.MultiPolygon), intoWall)
+			if err != nil {
+				return nil, err
+			}
+			if len(in) == 0 {
+				continue
+			}
+			k.Geometry, k.Clearance = in, 0
+		} else {
+			k.Clearance += width / 2
+		}
+		out = append(out, k)
+	}
+	z, err := zone.Trench(lines, out)
+	return z.Shape, err
+}
+
+// intoWall is how far inside a mapped footprint a downspout may stand and its
+// first run still begin there.
+const intoWall = 0.15 * unit.Metre
+
+// Barred are the keep-outs that take ground.
+func (g *Ground) Barred() []zone.KeepOut {
+	var out []zone.KeepOut
+	for _, k := range g.KeepOuts {
+		if !k.MayCross {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// LastRun is where, besides the zone, a last run may lie: the owner's lot, and
+// easements and streets where a trench is allowed or allowed with permission;
+// never a building or another forbidden thing.
+func (g *Ground) LastRun() (orb.MultiPolygon, error) {
+	box := g.Lot.Shape.Bound().Pad(float64(g.Site.Criteria.TieIn.Reach) + 1)
+	areas := []orb.MultiPolygon{g.Lot.Shape}
+	add := func(geom orb.Geometry, width *unit.Length) error {
+		if !geom.Bound().Pad(float64(half(width))).Intersects(box) {
+			return nil
+		}
+		switch x := geom.(type) {
+		case orb.MultiPolygon:
+			areas = append(areas, x)
+		case orb.LineString:
+			if width != nil {
+				strip, err := zone.Strip(x, *width)
+				if err != nil {
+					return err
+				}
+				areas = append(areas, strip)
+			}
+		}
+		return nil
+	}
+	for i := range g.Site.Easements {
+		if e := &g.Site.Easements[i]; e.Trench != parcels.TrenchForbidden {
+			if err := add(e.Geometry, e.Width); err != nil {
+				return nil, err
+			}
+		}
+	}
+	for i := range g.Site.Streets {
+		if st := &g.Site.Streets[i]; st.Trench == parcels.TrenchAllowed || st.Trench == parcels.TrenchPermission {
+			if err := add(st.Geometry, nil); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return zone.Merge(areas, g.barredShapes())
+}
+
+// barredShapes are the forbidden things' own extents, as keep-outs without the
+// criteria's clearances.
+func (g *Ground) barredShapes() []zone.KeepOut {
+	var out []zone.KeepOut
+	for i := range g.Site.Obstacles {
+		o := &g.Site.Obstacles[i]
+		if o.Crossing == parcels.CrossingForbidden {
+			out = append(out, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry, Clearance: Extent(o, g.Site.Criteria)})
+		}
+	}
+	for _, k := range g.KeepOuts {
+		if k.Kind == "building" || k.Kind == "easement" && !k.MayCross {
+			if k.Kind == "building" {
+				k.Clearance = 0
+			}
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// On says whether a point lies within an easement or street where others must
+// agree, and names it.
+func On(s *parcels.Site, line orb.LineString) []string {
+	var out []string
+	for i := range s.Easements {
+		e := &s.Easements[i]
+		if e.Trench == parcels.TrenchPermission && touches(e.Geometry, easementHalf(e), line) {
+			out = append(out, "easement "+e.ID+" ("+e.Kind+")")
+		}
+	}
+	for i := range s.Streets {
+		st := &s.Streets[i]
+		if st.Trench == parcels.TrenchPermission && touches(st.Geometry, 0, line) {
+			out = append(out, "street "+Label(st.Common))
+		}
+	}
+	return out
+}
+
+// touches says whether a line comes within a distance of a geometry.
+func touches(g orb.Geometry, within unit.Length, line orb.LineString) bool {
+	if !g.Bound().Pad(float64(within)).Intersects(line.Bound()) {
+		return false
+	}
+	d, err := zone.Between(g, line)
+	return err == nil && float64(d) <= math.Max(float64(within), 0)
+}
