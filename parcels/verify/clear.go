@@ -11,6 +11,10 @@ import (
 	"fallwright/parcels"
 )
 
+// zoneWords are those by which a stop's code may tell that a trench lies where
+// it may not.
+var zoneWords = []string{"zone", "clearance", "forbidden", "too_close"}
+
 // clears says whether the line keeps l from the thing, its own reach added, and
 // gives the distance from the thing's edge in float64 (0 inside).
 func (j *judge) clears(t *thing, line []pt, bb box, l limit) (ok bool, least float64) {
@@ -222,7 +226,7 @@ func (j *judge) lotLine() {
 					guessedFor[l.id] = true
 				}
 				if !j.s.plane.apart(a, b, e.a, e.b, lim) {
-					c.broken(r.names(), "the trench edge is %s from a line of lot %s, %s is asked", mm(d), l.id, mm(lims[n].m))
+					c.broken(r.names(), zoneWords, "the trench edge is %s from a line of lot %s, %s is asked", mm(d), l.id, mm(lims[n].m))
 				}
 			}
 		}
@@ -282,7 +286,7 @@ func (j *judge) foundation() {
 			ok, d := j.clears(t, line, bb, half(r.width).plus(ask))
 			c.least(d-r.width/2-ask, r.id)
 			if !ok {
-				c.broken(r.names(), "the trench edge is %s from building %s, %s is asked", mm(d-r.width/2), t.id, mm(ask))
+				c.broken(r.names(), zoneWords, "the trench edge is %s from building %s, %s is asked", mm(d-r.width/2), t.id, mm(ask))
 			}
 		}
 	}
@@ -304,7 +308,7 @@ func (j *judge) forbiddenGround() {
 				ok, d := j.clears(t, r.line, bb, half(r.width))
 				c.least(d-r.width/2, r.id)
 				if !ok {
-					c.broken(r.names(), "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
+					c.broken(r.names(), zoneWords, "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
 				}
 			}
 		}
@@ -329,7 +333,7 @@ func (j *judge) obstacles() {
 			ok, d := j.clears(t, r.line, bb, half(r.width).plus(keep))
 			c.least(d-r.width/2-keep, r.id)
 			if !ok {
-				c.broken(r.names(), "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
+				c.broken(r.names(), zoneWords, "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
 			}
 		}
 	}
@@ -381,7 +385,7 @@ func (j *judge) tieIn() {
 			}
 		}
 		if !j.s.plane.noLonger(a, b, sum(float64(j.c.TieIn.Reach))) {
-			c.broken([]string{r.id}, "%s long, reach is %s", mm(r.measured), mm(float64(j.c.TieIn.Reach)))
+			c.broken([]string{r.id}, []string{"reach"}, "%s long, reach is %s", mm(r.measured), mm(float64(j.c.TieIn.Reach)))
 		}
 		l := j.home(r)
 		if l == nil || r.measured == 0 {
@@ -515,7 +519,12 @@ func (j *judge) leadOff() {
 		if l == nil {
 			continue
 		}
-		short := j.shortestOut(l, r)
+		// the zone is that of the widest trench of the plan
+		wide := *r
+		for k := range j.p.runs {
+			wide.width = max(wide.width, j.p.runs[k].width)
+		}
+		short := j.shortestOut(l, &wide)
 		c.most(r.measured-short, r.id)
 		if r.measured > short+leadSlack {
 			c.fail(r.id, "%s long, %s clears the foundation zone", mm(r.measured), mm(short))

@@ -168,10 +168,34 @@ func (j *judge) flowBalance() {
 		case g.yard:
 			want = "yard"
 		}
-		if want != "" && r.carries != want {
+		if want != "" && r.carries != want && !(r.carries == "mixed" && j.groundAbove(i)) {
 			c.fail(r.id, "carries %q, the intakes above make it %q", r.carries, want)
 		}
 	}
+}
+
+// groundAbove says whether a perforated pipe lies upstream: ground water may
+// come along.
+func (j *judge) groundAbove(i int) bool {
+	seen := map[int]bool{}
+	var visit func(i int) bool
+	visit = func(i int) bool {
+		r := &j.p.runs[i]
+		if r.pipe == "perforated" {
+			return true
+		}
+		if r.a < 0 || seen[i] {
+			return false
+		}
+		seen[i] = true
+		for _, k := range j.p.nodes[r.a].in {
+			if visit(k) {
+				return true
+			}
+		}
+		return false
+	}
+	return visit(i)
 }
 
 // rate is the intensity for a duration and a return period: log-log between the
@@ -422,7 +446,7 @@ func (j *judge) capacity() {
 			c.most(*r.flow/own, r.id)
 		}
 		if !(*r.flow <= own*(1+1e-6)) {
-			c.broken(r.names(), "flow %.6f m3/s, the pipe carries %.6f", *r.flow, own)
+			c.broken(r.names(), []string{"capacity"}, "flow %.6f m3/s, the pipe carries %.6f", *r.flow, own)
 		}
 	}
 }
@@ -436,7 +460,7 @@ func (j *judge) roofWater() {
 			continue
 		}
 		if j.c.Pipe.RoofInPerforated != "allowed" {
-			c.broken(r.names(), "roof water in a perforated pipe")
+			c.broken(r.names(), []string{"roof", "perforated"}, "roof water in a perforated pipe")
 			continue
 		}
 		warned := false

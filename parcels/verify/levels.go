@@ -65,9 +65,9 @@ func (j *judge) slopes() {
 		fall := r.up - r.down
 		c.least(fall/r.measured, r.id)
 		if !(fall > 0) {
-			c.broken(r.names(), "does not fall: %s over %s", mm(fall), mm(r.measured))
+			c.broken(r.names(), []string{"slope"}, "does not fall: %s over %s", mm(fall), mm(r.measured))
 		} else if fall < least*r.measured-levelRounding {
-			c.broken(r.names(), "slope %.5f, %.5f is asked", fall/r.measured, least)
+			c.broken(r.names(), []string{"slope"}, "slope %.5f, %.5f is asked", fall/r.measured, least)
 		}
 	}
 }
@@ -107,9 +107,18 @@ func (j *judge) inverts() {
 			c.fail(n.id, "depth_m says %s, ground less invert is %s", mm(*n.depth), mm(*n.ground-low))
 		}
 		if k := j.intake(n.id); k != nil && n.kind == "intake" && k.invert != nil && low > *k.invert+oneMillimetre {
-			c.broken([]string{n.id}, "leaves at %s, the intake's invert is %s", mm(low), mm(*k.invert))
+			c.broken(append([]string{n.id}, j.outs(n)...), []string{"start"}, "leaves at %s, the intake's invert is %s", mm(low), mm(*k.invert))
 		}
 	}
+}
+
+// outs are the names of the runs that leave a point.
+func (j *judge) outs(n *node) []string {
+	var out []string
+	for _, i := range n.out {
+		out = append(out, j.p.runs[i].id)
+	}
+	return out
 }
 
 // levels says whether every run at a point has them.
@@ -296,7 +305,7 @@ func (j *judge) cover() {
 		}
 		c.least(e.minHi, r.id)
 		if e.minHi < least-oneMillimetre {
-			c.broken(r.names(), "cover %s at %.2f m along, %s is asked", mm(e.minHi), e.at, mm(least))
+			c.broken(r.names(), []string{"cover"}, "cover %s at %.2f m along, %s is asked", mm(e.minHi), e.at, mm(least))
 		}
 		if r.leastCover == nil {
 			c.fail(r.id, "no least_cover_m")
@@ -316,7 +325,7 @@ func (j *judge) coverAsStated(c *check, least float64) {
 		}
 		c.least(*r.leastCover, r.id)
 		if *r.leastCover < least-oneMillimetre {
-			c.broken(r.names(), "least_cover_m %s, %s is asked", mm(*r.leastCover), mm(least))
+			c.broken(r.names(), []string{"cover"}, "least_cover_m %s, %s is asked", mm(*r.leastCover), mm(least))
 		}
 		for k, n := range []int{r.a, r.b} {
 			if n < 0 || j.p.nodes[n].ground == nil {
@@ -343,7 +352,7 @@ func (j *judge) depth() {
 			continue
 		}
 		if r.greatestDepth != nil && *r.greatestDepth > most+oneMillimetre {
-			c.broken(r.names(), "greatest_depth_m %s, %s is allowed", mm(*r.greatestDepth), mm(most))
+			c.broken(r.names(), []string{"depth"}, "greatest_depth_m %s, %s is allowed", mm(*r.greatestDepth), mm(most))
 		}
 		if j.s.terrain || j.surface == nil {
 			continue
@@ -355,7 +364,7 @@ func (j *judge) depth() {
 		}
 		c.most(e.maxLo, r.id)
 		if e.maxLo > most+oneMillimetre {
-			c.broken(r.names(), "depth %s, %s is allowed", mm(e.maxLo), mm(most))
+			c.broken(r.names(), []string{"depth"}, "depth %s, %s is allowed", mm(e.maxLo), mm(most))
 		}
 		if r.greatestDepth == nil {
 			c.fail(r.id, "no greatest_depth_m")
@@ -530,6 +539,27 @@ func (j *judge) trenches() {
 	}
 }
 
+// above are the intakes upstream of a point.
+func (j *judge) above(i int) []int {
+	var out []int
+	seen := map[int]bool{}
+	var visit func(n int)
+	visit = func(n int) {
+		if n < 0 || seen[n] {
+			return
+		}
+		seen[n] = true
+		if j.p.nodes[n].kind == "intake" {
+			out = append(out, n)
+		}
+		for _, r := range j.p.nodes[n].in {
+			visit(j.p.runs[r].a)
+		}
+	}
+	visit(i)
+	return out
+}
+
 // arrival: the last pipe comes in at or above the tie-in level.
 func (j *judge) arrival() {
 	c := j.open("arrival").bound(0)
@@ -557,17 +587,35 @@ func (j *judge) arrival() {
 			}
 			c.fail(r.id, "%s, and no finding at %s says so", what, q.id)
 		}
+		if q.outlet && q.kind == "emitter" {
+			// the pipe lies under its riser, full to the rim: water comes out only
+			// if every intake stands higher
+			for _, k := range j.above(r.b) {
+				n := &j.p.nodes[k]
+				rim := n.ground
+				if s := j.intake(n.id); s != nil && s.rim != nil {
+					rim = s.rim
+				}
+				if q.level != nil && rim != nil {
+					c.least(*rim-*q.level, n.id)
+					if *rim <= *q.level {
+						c.broken([]string{q.id, n.id, r.id}, []string{"arrival", "gravity", "emitter"}, "the emitter's level %s is not under intake %s at %s", mm(*q.level), n.id, mm(*rim))
+					}
+				}
+			}
+			continue
+		}
 		if q.outlet {
 			if q.level != nil {
 				c.least(r.down-*q.level, r.id)
 				if r.down < *q.level-oneMillimetre {
-					c.broken(names, "arrives at %s, the outlet's level is %s", mm(r.down), mm(*q.level))
+					c.broken(names, []string{"arrival", "gravity"}, "arrives at %s, the outlet's level is %s", mm(r.down), mm(*q.level))
 				}
 			}
 			continue
 		}
 		if q.rim != nil && r.down+r.top() > *q.rim+oneMillimetre {
-			c.broken(names, "the top of the pipe comes in above the rim")
+			c.broken(names, []string{"arrival", "gravity"}, "the top of the pipe comes in above the rim")
 		}
 		var crown *float64
 		if q.invert != nil && q.outgoing != nil {
@@ -591,9 +639,9 @@ func (j *judge) arrival() {
 		c.least(r.down-*want, r.id)
 		switch {
 		case q.invert != nil && r.down < *q.invert-levelRounding:
-			c.broken(names, "arrives at %s, under the outgoing invert %s", mm(r.down), mm(*q.invert))
+			c.broken(names, []string{"arrival", "gravity"}, "arrives at %s, under the outgoing invert %s", mm(r.down), mm(*q.invert))
 		case q.tieIn != nil && r.down < *q.tieIn-oneMillimetre:
-			c.broken(names, "arrives at %s, the tie-in level is %s", mm(r.down), mm(*q.tieIn))
+			c.broken(names, []string{"arrival", "gravity"}, "arrives at %s, the tie-in level is %s", mm(r.down), mm(*q.tieIn))
 		case crown != nil && r.down < *crown-oneMillimetre:
 			warned("arrives under the outgoing crown", "crown", "submerged")
 		}

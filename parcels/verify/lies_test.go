@@ -368,6 +368,13 @@ var lies = []lie{
 	{"a stop about another run", "least_slope", all(
 		criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 }), summary("verdict", "not_feasible"), summary("why_not", "x"),
 		func(f *fixture) { f.find("slope_short", "stop", "R1", "Too flat.") })},
+	{"a stop about another rule", "least_slope", all(
+		criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 }), summary("verdict", "not_feasible"), summary("why_not", "x"),
+		func(f *fixture) {
+			for _, id := range []string{"R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8"} {
+				f.find("least_cover", "stop", id, "Cover is short.")
+			}
+		})},
 	{"a fault of the site kept quiet", "document", func(f *fixture) {
 		f.add("obstacles", f.point(16, 36), obj{"kind": "tree"})
 	}},
@@ -452,7 +459,7 @@ func TestHandTold(t *testing.T) {
 			f.plan["summary"].(obj)["verdict"] = "not_feasible"
 			f.plan["summary"].(obj)["why_not"] = "no."
 			for _, id := range []string{"R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8"} {
-				f.find(l.check, "stop", id, "A criterion is broken.")
+				f.find(map[string]string{"least_slope": "least_slope", "cover": "least_cover", "depth": "greatest_depth", "arrival": "arrival_level"}[l.check], "stop", id, "A criterion is broken.")
 			}
 			v := f.verify()
 			if !v.Passed {

@@ -293,7 +293,7 @@ func (j *judge) joinAngle() {
 			t := turn(a, b, o[0], o[1])
 			c.most(t, n.id)
 			if t > j.c.Route.JoinAngle+turnSlack(a, b, o[0], o[1]) {
-				c.broken([]string{r.id, n.id}, "joins at %s by %.2f degrees, %.4g are allowed", n.id, t, j.c.Route.JoinAngle)
+				c.broken([]string{r.id, n.id}, []string{"angle", "join", "bend"}, "joins at %s by %.2f degrees, %.4g are allowed", n.id, t, j.c.Route.JoinAngle)
 			}
 		}
 	}
@@ -306,7 +306,7 @@ func (j *judge) bendAngle() {
 		t := turn(a, b, d, e)
 		c.most(t, names[0])
 		if t > j.c.Route.BendAngle+turnSlack(a, b, d, e) {
-			c.broken(names, "bends by %.2f degrees, %.4g are allowed", t, j.c.Route.BendAngle)
+			c.broken(names, []string{"angle", "bend"}, "bends by %.2f degrees, %.4g are allowed", t, j.c.Route.BendAngle)
 		}
 	}
 	for i := range j.p.runs {

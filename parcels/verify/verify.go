@@ -3,7 +3,7 @@ package verify
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"fallwright/parcels"
@@ -148,25 +148,25 @@ func (c *check) fail(where, format string, a ...any) {
 }
 
 // broken is a criterion broken: excused where the plan is not_feasible and a
-// stop finding names one of the names.
-func (c *check) broken(names []string, format string, a ...any) {
-	if c.j.told(names) {
+// stop finding names one of the names, with a code that holds one of the words.
+func (c *check) broken(names, words []string, format string, a ...any) {
+	if c.j.told(names, words) {
 		c.told++
 		return
 	}
 	c.fail(names[0], format, a...)
 }
 
-func (j *judge) told(names []string) bool {
+func (j *judge) told(names, words []string) bool {
 	if j.p.summary.verdict != string(parcels.NotFeasible) {
 		return false
 	}
 	for _, f := range j.p.findings {
-		if f.severity != string(parcels.Stop) || f.feature == "" {
+		if f.severity != string(parcels.Stop) || f.feature == "" || !slices.Contains(names, f.feature) {
 			continue
 		}
-		for _, n := range names {
-			if f.feature == n {
+		for _, w := range words {
+			if strings.Contains(f.code, w) {
 				return true
 			}
 		}
@@ -337,16 +337,7 @@ func (j *judge) inlet(id string) *inlet {
 }
 
 func (j *judge) chosen(lot string) bool {
-	i := sort.SearchStrings(j.p.summary.lots, lot)
-	if i < len(j.p.summary.lots) && j.p.summary.lots[i] == lot {
-		return true
-	}
-	for _, l := range j.p.summary.lots {
-		if l == lot {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(j.p.summary.lots, lot)
 }
 
 // names are those by which a finding may name a run.
