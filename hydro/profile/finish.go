@@ -40,6 +40,9 @@ func (s *Solver) bindsAt(p *Problem, i int) (kind Kind, at float64, steepest boo
 	if d+top >= st.c1-near {
 		return Cover, g.length, steepest
 	}
+	if d >= g.arrive-near {
+		return StartLevel, g.length, steepest
+	}
 	for x := len(st.under) - 1; x >= 0; x-- {
 		c := st.under[x]
 		if u+(d-u)*c.t+top >= c.z-near {
@@ -279,6 +282,9 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 			tell(StartLevel, 0, got, float64(*c))
 		}
 	}
+	if r.ArriveAtMost != nil && d > float64(*r.ArriveAtMost)+eps {
+		tell(StartLevel, r.Length, d, float64(*r.ArriveAtMost))
+	}
 	for _, c := range r.Crossings {
 		inv := u + (d-u)*float64(c.At)/g.length
 		bottom, top := inv-b.wall, inv+b.top
@@ -298,16 +304,16 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 		to := s.pipeOf[g.down]
 		step := d - s.offset(p, l.Pipe, to) - s.upOf[g.down]
 		if step < -eps {
-			tell(Step, unit.Length(g.length), step, 0)
+			tell(Step, r.Length, step, 0)
 		}
 		if step > s.geo[g.down].drop+2*grid {
-			tell(Step, unit.Length(g.length), step, s.geo[g.down].drop)
+			tell(Step, r.Length, step, s.geo[g.down].drop)
 		}
 		if p.Stock[l.Pipe].Inside > p.Stock[to].Inside+1e-9 {
-			tell(Step, unit.Length(g.length), float64(p.Stock[to].Inside), float64(p.Stock[l.Pipe].Inside))
+			tell(Step, r.Length, float64(p.Stock[to].Inside), float64(p.Stock[l.Pipe].Inside))
 		}
 	}
 	if g.down < 0 && p.End.AtMost != nil && d > float64(*p.End.AtMost)+eps {
-		tell(TieIn, unit.Length(g.length), d, float64(*p.End.AtMost))
+		tell(TieIn, r.Length, d, float64(*p.End.AtMost))
 	}
 }

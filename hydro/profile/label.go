@@ -62,6 +62,7 @@ type pieces struct {
 	fixed      bool
 	start      float64 // fixed invert, or highest invert; +Inf
 	startTop   float64 // highest outside top; +Inf
+	arrive     float64 // highest invert at the lower end; +Inf
 	drop       float64
 	reachUp    float64 // longest way above the lower end
 	alpha      float64
@@ -339,7 +340,7 @@ func (s *Solver) step(p *Problem, i, k, v int, gf fn, how relax) (fn, float64) {
 	best := h[j].x
 
 	// Levels d for which low(d) <= high(d).
-	lo, hi := b1, min(c1, m.uhi-m.least)
+	lo, hi := b1, min(c1, g.arrive, m.uhi-m.least)
 	lo = max(lo, m.ulo-m.most)
 	for _, c := range m.over {
 		z := c.z + m.bshift

@@ -72,6 +72,10 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 			v := unit.Length(0.3 + r.Float64()*0.2)
 			c.Start.Cover = &v
 		}
+		if r.IntN(10) == 0 {
+			v := unit.Elevation(end - 0.5 - r.Float64()*0.3)
+			c.ArriveAtMost = &v
+		}
 		if r.IntN(5) == 0 {
 			x := r.Float64()
 			z := up + (end-up)*x - 0.3 - r.Float64()*0.7
@@ -153,6 +157,9 @@ func write(p *Problem, size []int, under []bool, flow []float64) (*program, bool
 			if v := r.Start.Cover; v != nil {
 				q.leq(n, float64(r.Ground[0].Ground)-float64(*v)-top-top0, u, -1)
 			}
+		}
+		if v := r.ArriveAtMost; v != nil {
+			q.leq(n, float64(*v)-top0, d, -1)
 		}
 		for _, c := range r.Crossings {
 			t := float64(c.At) / L

@@ -74,6 +74,9 @@ type Reach struct {
 	Inflow []Inflow
 	Stated hydro.Flow
 	Start  Start
+	// ArriveAtMost: the invert at the lower end lies at or below this level (a
+	// second pipe in the trench).
+	ArriveAtMost *unit.Elevation
 	// Drop is the greatest step from an arriving pipe to this one at its upper
 	// end, beyond the match of Rules.Match: 0 at a bend or a wye, more in a
 	// basin.
@@ -266,7 +269,7 @@ func (p *Problem) checkReach(i int, far float64) error {
 			return bad(fmt.Sprintf("price of reach %d", i), v, 0, math.Inf(1), "")
 		}
 	}
-	for _, e := range [...]*unit.Elevation{r.Start.Invert, r.Start.AtMost} {
+	for _, e := range [...]*unit.Elevation{r.Start.Invert, r.Start.AtMost, r.ArriveAtMost} {
 		if e != nil && (!finite(float64(*e)) || math.Abs(float64(*e)) > far) {
 			return bad(fmt.Sprintf("start level of reach %d", i), float64(*e), -far, far, "m")
 		}

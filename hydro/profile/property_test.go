@@ -168,6 +168,7 @@ func TestPropertyDatum(t *testing.T) {
 		p := wild(r, 1+r.IntN(12), smooth)
 		for i := range p.Reaches {
 			p.Reaches[i].Start = Start{Cover: p.Reaches[i].Start.Cover}
+			p.Reaches[i].ArriveAtMost = nil
 		}
 		p.End.AtMost = nil
 		if s.Solve(p, &a) != nil {

@@ -32,7 +32,7 @@ const (
 	Free Kind = iota
 	// Cover: the least cover at the station.
 	Cover
-	// StartLevel: what the start of the reach is held to.
+	// StartLevel: what an end of the reach is held to, by Start or ArriveAtMost.
 	StartLevel
 	// Depth: the greatest depth at the station.
 	Depth

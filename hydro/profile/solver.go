@@ -276,6 +276,10 @@ func (s *Solver) survey(p *Problem, i int) {
 	if g.fixed {
 		g.start = float64(*r.Start.Invert)
 	}
+	g.arrive = math.Inf(1)
+	if r.ArriveAtMost != nil {
+		g.arrive = float64(*r.ArriveAtMost)
+	}
 	if r.Start.Cover != nil {
 		g.startTop = float64(r.Ground[0].Ground) - float64(*r.Start.Cover)
 	}
@@ -449,7 +453,7 @@ func (s *Solver) betterPipe(p *Problem, i, k int) int {
 		// At the same crown its invert is higher: no good where inverts are
 		// held from above.
 		r := &p.Reaches[i]
-		if r.Start.Invert != nil || r.Start.AtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
+		if r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
 			return -1
 		}
 	}
