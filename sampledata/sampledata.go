@@ -58,6 +58,8 @@ const (
 	BackedUp = "I2"
 	// GarageInEasement has a detached garage in the rear drainage easement.
 	GarageInEasement = "B8"
+	// SwaleFilled has ground filled into the rear swale S2, which dams it.
+	SwaleFilled = "B6"
 	// FenceDamsSwale has a solid fence that runs on across the rear swale.
 	FenceDamsSwale = "C6"
 )

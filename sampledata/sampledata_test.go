@@ -630,6 +630,25 @@ func TestHandHardCases(t *testing.T) {
 			t.Error("it does not cross")
 		}
 	})
+	t.Run("swale filled", func(t *testing.T) {
+		// the flow line of S2, drawn downstream, rises once, beside the lot
+		w := d.find(t, "swales", "S2")
+		rises := 0
+		for i := 1; i < len(w.Z); i++ {
+			if w.Z[i] > w.Z[i-1] {
+				rises++
+				if dist := ringDist(w.Parts[0][0][i], lotOf(t, d, sampledata.SwaleFilled)); dist > 1 {
+					t.Errorf("it rises %.1f ft away", dist)
+				}
+				if up := w.Z[i] - w.Z[i-1]; up < 0.15 || up > 0.4 {
+					t.Errorf("it rises %.2f ft", up)
+				}
+			}
+		}
+		if rises != 1 {
+			t.Errorf("%d rises", rises)
+		}
+	})
 	t.Run("reach", func(t *testing.T) {
 		// an inlet that NearInlet names stands within 15 ft of the lot's ground
 		// 2.5 ft inside its line; one it does not name, farther

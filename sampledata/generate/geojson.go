@@ -161,6 +161,29 @@ func (s *site) shots0() {
 			}
 		}
 	}
+	// along the side lines, where the side swales run
+	for _, l := range s.lots {
+		part := l.parts[0]
+		for i, c := range part {
+			n := part[(i+1)%len(part)]
+			if c.role != side {
+				continue
+			}
+			a, b := at(c.uv), at(n.uv)
+			steps := int(dist(a, b) / 16)
+			for k := 1; k < steps; k++ {
+				t := float64(k) / float64(steps)
+				p := xy{a.x + t*(b.x-a.x), a.y + t*(b.y-a.y)}
+				clear := true
+				for _, o := range special {
+					clear = clear && dist(p, o.p) > 4
+				}
+				if clear {
+					special = append(special, shot{p, "SL"})
+				}
+			}
+		}
+	}
 	var lines [][]xy
 	for _, f := range s.layers["breaklines"].features {
 		lines = append(lines, f.parts[0][0])

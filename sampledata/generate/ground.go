@@ -46,10 +46,10 @@ func lowLot(p uv) float64 {
 }
 
 // swaleSag is a low spot in the rear swale where a neighbour filled it: the
-// flow line rises 0.2 ft at u = 440 above its design.
+// flow line stands 0.6 ft above its design at u = 445, which dams it.
 func swaleSag(p uv) float64 {
-	d := math.Hypot((p.u-440)/14, p.v/6)
-	return 0.42 * (1 - smooth(d))
+	d := math.Hypot((p.u-445)/14, p.v/6)
+	return 0.6 * (1 - smooth(d))
 }
 
 // hash is a number in [-1, 1) from two integers (splitmix64 finaliser).
@@ -76,15 +76,20 @@ func (s *site) ground(p xy) float64 {
 	z := base(q.u) + along(q.v) + lowLot(q) + swaleSag(q)
 	quiet := smooth((math.Abs(q.v) - 6) / 6) // the swale's flow line is graded
 	z += relief(p) * quiet
+	// 5 % away from the wall, then into the general ground; between two houses
+	// the lower of the two, so that a swale runs down the side line
+	low := math.Inf(1)
 	for _, h := range s.houses {
 		d, in := toRing(p, h.ring)
 		if in {
 			d = 0
 		}
-		if d < 16 {
-			// 5 % away from the wall, then into the general ground
-			z += (1 - smooth((d-6)/10)) * (h.grade - 0.05*d - z)
+		if d < 18 {
+			low = math.Min(low, z+(1-smooth((d-8)/10))*(h.grade-0.06*d-z))
 		}
+	}
+	if !math.IsInf(low, 1) {
+		z = low
 	}
 	return z
 }

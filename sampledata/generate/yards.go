@@ -104,7 +104,7 @@ func (s *site) build() {
 			q := strip(c)
 			sum += base(q.u) + along(q.v) + lowLot(q)
 		}
-		h.grade = round(sum/float64(len(h.ring))+0.45, 2)
+		h.grade = round(sum/float64(len(h.ring))+1.0, 2)
 	}
 	s.setBowls()
 }
