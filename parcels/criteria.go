@@ -81,6 +81,7 @@ type StockPipe struct {
 type PipeRules struct {
 	TargetSlope      unit.Slope     `yaml:"target_slope" json:"target_slope"`
 	LeastSlope       unit.Slope     `yaml:"least_slope" json:"least_slope"`
+	GreatestSlope    unit.Slope     `yaml:"greatest_slope" json:"greatest_slope"`
 	LeastCover       unit.Length    `yaml:"least_cover_m" json:"least_cover_m"`
 	GreatestDepth    unit.Length    `yaml:"greatest_depth_m" json:"greatest_depth_m"`
 	LeastDiameter    float64        `yaml:"least_diameter_mm" json:"least_diameter_mm"`

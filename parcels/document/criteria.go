@@ -217,6 +217,7 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 	check("clearance.root_zone_per_trunk", c.Clearance.RootZonePerTrunk, 0, 50)
 	check("pipe.target_slope", float64(c.Pipe.TargetSlope), 0.0001, 1)
 	check("pipe.least_slope", float64(c.Pipe.LeastSlope), 0.0001, float64(c.Pipe.TargetSlope))
+	check("pipe.greatest_slope", float64(c.Pipe.GreatestSlope), float64(c.Pipe.TargetSlope), 10)
 	check("pipe.least_cover_m", float64(c.Pipe.LeastCover), 0, 5)
 	check("pipe.greatest_depth_m", float64(c.Pipe.GreatestDepth), 0.1, 10)
 	check("pipe.least_velocity_ms", float64(c.Pipe.LeastVelocity), 0, 5)

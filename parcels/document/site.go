@@ -31,6 +31,12 @@ type Options struct {
 	CriteriaGiven map[string]bool
 }
 
+// IsSite says whether scanned text is a site document rather than GeoJSON.
+func IsSite(text []byte) bool {
+	text = bytes.TrimSpace(text)
+	return kindOf(text) == "object" && hasMember(text, "layers")
+}
+
 // reserved lists the members of a site document that are read.
 var reserved = map[string]bool{"site": true, "crs": true, "elevation_unit": true, "vertical_datum": true,
 	"benchmark": true, "origin": true, "layers": true, "terrain": true, "rainfall": true, "soil": true, "criteria": true}

@@ -23,6 +23,10 @@ const (
 	protectiveDepth = 1.524 * unit.Metre
 )
 
+// steep is the slope above which a plastic line needs anchors or a made drop
+// (P-80, from memory).
+const steep unit.Slope = 0.15
+
 func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 	c := lp.site.Criteria
 	lp.judgeEnd(l, r)
@@ -127,6 +131,10 @@ func (lp *lotPlan) judgeProfile(l *layout, r *profile.Result) {
 		if run.Slope != nil && *run.Slope < c.Pipe.TargetSlope-1e-6 && *run.Slope >= c.Pipe.LeastSlope-1e-6 {
 			lp.find(parcels.Finding{Code: "below_target_slope", Severity: parcels.Warn, Feature: run.ID, Measured: parcels.Num(float64(*run.Slope)), Required: parcels.Num(float64(c.Pipe.TargetSlope)), Source: "P-78, P-156",
 				Message: fmt.Sprintf("Run %s falls %.2f %%, under the target of %.2f %%: lay it by laser and shoot it before backfill.", run.ID, 100*float64(*run.Slope), 100*float64(c.Pipe.TargetSlope))})
+		}
+		if run.Slope != nil && *run.Slope > steep && run.Pipe == "solid" {
+			lp.find(parcels.Finding{Code: "steep_drop", Severity: parcels.Note, Feature: run.ID, Measured: parcels.Num(float64(*run.Slope)), Required: parcels.Num(float64(steep)), Source: "P-80",
+				Message: fmt.Sprintf("Run %s drops %.0f mm over %.2f m: make the drop with stock bends and bed it firmly.", run.ID, 1000*float64(*run.Fall), float64(run.Length))})
 		}
 		if run.Velocity != nil && run.Flow != nil && *run.Flow > 0 && *run.Velocity < c.Pipe.LeastVelocity && run.Carries != parcels.CarriesGround {
 			lp.find(parcels.Finding{Code: "slow_water", Severity: parcels.Warn, Feature: run.ID, Measured: parcels.Num(float64(*run.Velocity)), Required: parcels.Num(float64(c.Pipe.LeastVelocity)), Unit: "m/s", Source: "P-81",

@@ -370,7 +370,7 @@ func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 func (lp *lotPlan) problem(l *layout) *profile.Problem {
 	c := lp.site.Criteria
 	p := &profile.Problem{Stock: lp.stock, Intensity: lp.intensity,
-		Rules: profile.Rules{TargetSlope: c.Pipe.TargetSlope, LeastSlope: c.Pipe.LeastSlope, LeastCover: c.Pipe.LeastCover, GreatestDepth: c.Pipe.GreatestDepth,
+		Rules: profile.Rules{TargetSlope: c.Pipe.TargetSlope, LeastSlope: c.Pipe.LeastSlope, GreatestSlope: c.Pipe.GreatestSlope, LeastCover: c.Pipe.LeastCover, GreatestDepth: c.Pipe.GreatestDepth,
 			Bedding: c.Trench.Bedding, LeastVelocity: c.Pipe.LeastVelocity, Match: profile.Inverts}}
 	low := math.Inf(1)
 	for i := range l.runs {

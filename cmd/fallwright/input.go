@@ -1,0 +1,231 @@
+package main
+
+// Input files into one site: a site document, or GeoJSON layers by the name of
+// their file, with a raster of the ground beside them.
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"fallwright/geo/ground"
+	"fallwright/parcels"
+	"fallwright/parcels/display"
+	"fallwright/parcels/document"
+)
+
+// inputs are the arguments that every verb on files takes.
+type inputs struct {
+	Files       []string `arg:"" name:"file" help:"A site document, or GeoJSON layers named by their layer (parcels.geojson, buildings.geojson, ...) or as layer=file; a ground raster (.tif, .asc); - is standard input."`
+	Lots        []string `name:"lot" short:"l" sep:"none" help:"Lot to work on; repeat for more. None: all lots."`
+	Criteria    string   `help:"Criteria file, YAML or JSON: the rules of the place or the firm."`
+	CRS         string   `name:"crs" help:"Reference system of the coordinates where the files are silent, EPSG:NNNN."`
+	TerrainUnit string   `help:"Unit of the raster's elevations where it names none: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
+	KeepGoing   bool     `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
+}
+
+// output says where the answer goes.
+type output struct {
+	Out   string `short:"o" help:"File to write, format by its ending; - is standard output."`
+	Units string `help:"Units that people are shown: us or si." default:"us" enum:"us,si"`
+	JSON  bool   `name:"json" help:"Write the machine's form on standard output."`
+}
+
+func (o output) units() display.Units { u, _ := display.Parse(o.Units); return u }
+
+func inputFault(file, slug, detail string) error {
+	return &parcels.InputError{Kind: parcels.Invalid, File: file, Faults: []parcels.Fault{{Slug: slug, Detail: detail}}}
+}
+
+func (e *env) read(file string) ([]byte, error) {
+	if file == "-" {
+		return io.ReadAll(e.stdin)
+	}
+	b, err := os.ReadFile(file)
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return nil, inputFault(file, "file-unreadable", "The file cannot be read: "+pe.Err.Error()+".")
+	}
+	return b, err
+}
+
+// load reads the files into a site and, where one of them is a raster, the
+// ground.
+func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
+	o := document.Options{KeepGoing: in.KeepGoing}
+	if in.Criteria != "" {
+		b, err := e.read(in.Criteria)
+		if err != nil {
+			return nil, nil, err
+		}
+		c, given, err := document.ReadCriteria(b)
+		if err != nil {
+			return nil, nil, named(err, in.Criteria)
+		}
+		o.Criteria, o.CriteriaGiven = &c, given
+	}
+	var doc []byte
+	main, raster := "", ""
+	layers := map[parcels.Layer][]byte{}
+	fileOf := map[parcels.Layer]string{}
+	for _, f := range in.Files {
+		layer, file := parcels.Layer(""), f
+		if l, rest, ok := strings.Cut(f, "="); ok {
+			layer, file = parcels.Layer(l), rest
+			if document.GeometryTypes(layer) == nil {
+				return nil, nil, inputFault(file, "layer-unknown", fmt.Sprintf("There is no layer %q. Layers: %v.", parcels.Excerpt(l), parcels.Layers))
+			}
+		}
+		switch strings.ToLower(filepath.Ext(file)) {
+		case ".tif", ".tiff", ".asc":
+			if raster != "" {
+				return nil, nil, inputFault(file, "ground-twice", "A second raster of the ground; give one.")
+			}
+			raster = file
+			continue
+		}
+		b, err := e.read(file)
+		if err != nil {
+			return nil, nil, err
+		}
+		text, err := document.Scan(b)
+		if err != nil {
+			return nil, nil, named(err, file)
+		}
+		if layer == "" && !document.IsSite(text) {
+			stem := parcels.Layer(strings.TrimSuffix(filepath.Base(file), filepath.Ext(file)))
+			switch {
+			case document.GeometryTypes(stem) != nil:
+				layer = stem
+			case len(in.Files) == 1 || len(layers) == 0 && doc == nil:
+				layer = parcels.LayerParcels
+			default:
+				return nil, nil, inputFault(file, "layer-unknown", "The file's name tells no layer. Name it by its layer, or say layer=file.")
+			}
+		}
+		if layer == "" {
+			if doc != nil {
+				return nil, nil, inputFault(file, "site-twice", "A second site document; give one.")
+			}
+			doc, main = text, file
+			continue
+		}
+		if _, twice := layers[layer]; twice {
+			return nil, nil, inputFault(file, "layer-twice", fmt.Sprintf("The layer %s is given twice, also by %s.", layer, fileOf[layer]))
+		}
+		layers[layer], fileOf[layer] = text, file
+	}
+	if main == "" && len(layers) > 0 {
+		main = fileOf[parcels.LayerParcels]
+		if len(layers) > 1 || main == "" {
+			main = strings.Join(in.Files, ", ")
+		}
+	}
+	doc, err := assemble(doc, layers, in.CRS, raster)
+	if err != nil {
+		return nil, nil, named(err, main)
+	}
+	s, err := document.Read(doc, o)
+	if err != nil {
+		return nil, nil, named(err, main)
+	}
+	if raster == "" {
+		return s, nil, nil
+	}
+	surface, err := e.ground(s, raster, in.TerrainUnit)
+	return s, surface, err
+}
+
+// assemble puts layers given as files, the crs and the raster's name into one
+// site document.
+func assemble(doc []byte, layers map[parcels.Layer][]byte, crs, raster string) ([]byte, error) {
+	if doc != nil && len(layers) == 0 && crs == "" && raster == "" {
+		return doc, nil
+	}
+	top := map[string]json.RawMessage{}
+	inner := map[string]json.RawMessage{}
+	if doc != nil {
+		if err := json.Unmarshal(doc, &top); err != nil {
+			return nil, inputFault("", "not-geojson", "The site document is not an object.")
+		}
+		if top["layers"] != nil {
+			if err := json.Unmarshal(top["layers"], &inner); err != nil {
+				return nil, inputFault("", "not-geojson", "The member \"layers\" is not an object.")
+			}
+		}
+	}
+	for l, b := range layers {
+		if inner[string(l)] != nil {
+			return nil, inputFault("", "layer-twice", fmt.Sprintf("The layer %s stands in the site document and in a file of its own.", l))
+		}
+		inner[string(l)] = b
+	}
+	set := func(key, value string) {
+		if value != "" && top[key] == nil {
+			top[key], _ = json.Marshal(value)
+		}
+	}
+	set("crs", crs)
+	if raster != "" {
+		set("terrain", filepath.Base(raster))
+	}
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	var err error
+	if top["layers"], err = json.Marshal(inner); err != nil {
+		return nil, err
+	}
+	err = enc.Encode(top)
+	return b.Bytes(), err
+}
+
+// named puts the file's name on an input error.
+func named(err error, file string) error {
+	var in *parcels.InputError
+	if errors.As(err, &in) && in.File == "" {
+		c := *in
+		c.File = file
+		return &c
+	}
+	return err
+}
+
+// write puts bytes where --out says: whole or not at all.
+func (e *env) write(file string, b []byte) error {
+	if file == "-" {
+		_, err := e.stdout.Write(b)
+		return err
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(file), ".fallwright-*")
+	if err != nil {
+		return diskError(file, err)
+	}
+	defer os.Remove(tmp.Name())
+	if _, err = tmp.Write(b); err == nil {
+		err = tmp.Sync()
+	}
+	if cerr := tmp.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Chmod(tmp.Name(), 0o644)
+	}
+	if err == nil {
+		err = os.Rename(tmp.Name(), file)
+	}
+	if err != nil {
+		return diskError(file, err)
+	}
+	return nil
+}
+
+func diskError(file string, err error) error {
+	return &parcels.Error{Kind: parcels.Failed, Op: "write", Subject: file, Err: err}
+}

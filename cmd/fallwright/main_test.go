@@ -1,0 +1,168 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"fallwright/parcels"
+	"fallwright/sampledata"
+)
+
+// call runs the command with arguments and standard input.
+func call(t *testing.T, stdin string, args ...string) (code int, stdout, stderr string) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	code = run(&env{ctx: context.Background(), stdin: strings.NewReader(stdin), stdout: &out, stderr: &errs}, args)
+	return code, out.String(), errs.String()
+}
+
+func sample(t *testing.T) string {
+	t.Helper()
+	f := filepath.Join(t.TempDir(), "site.json")
+	if err := os.WriteFile(f, sampledata.StatePlane(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func TestPlanSampleLot(t *testing.T) {
+	site := sample(t)
+	out := filepath.Join(t.TempDir(), "plan.json")
+	code, table, errs := call(t, "", "plan", site, "--lot", sampledata.Sample, "--out", out)
+	if code != exitDone {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	for _, want := range []string{"FEASIBLE", "Outlet I1", "tie-in", "Cautions:", "locating service", "checks passed", "gpm"} {
+		if !strings.Contains(table, want) {
+			t.Errorf("the table does not show %q", want)
+		}
+	}
+	b, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var plan struct {
+		Status       string
+		Summary      struct{ Verdict string }
+		Verification struct{ Passed bool }
+		Cautions     []string
+	}
+	if err := json.Unmarshal(b, &plan); err != nil {
+		t.Fatal(err)
+	}
+	if plan.Status != "preliminary" || plan.Summary.Verdict != "feasible" || !plan.Verification.Passed || len(plan.Cautions) == 0 {
+		t.Errorf("%+v", plan)
+	}
+	if code, _, _ := call(t, "", "plan", site, "--lot", sampledata.BelowInlet); code != exitStop {
+		t.Errorf("the lot below its inlet: exit %d, want %d", code, exitStop)
+	}
+}
+
+func TestNetworkForGIS(t *testing.T) {
+	code, out, errs := call(t, "", "plan", sample(t), "--lot", sampledata.Sample, "--out", filepath.Join(t.TempDir(), "n.geojson"), "--units", "si")
+	if code != 0 || !strings.Contains(out, "mm solid") {
+		t.Fatalf("exit %d %s\n%s", code, errs, out)
+	}
+}
+
+func TestZoneAndCheck(t *testing.T) {
+	site := sample(t)
+	code, out, errs := call(t, "", "zone", site, "--json")
+	if code != exitDone {
+		t.Fatalf("zone: exit %d: %s", code, errs)
+	}
+	var col struct {
+		Features []struct{ Properties struct{ Lot string } }
+	}
+	if err := json.Unmarshal([]byte(out), &col); err != nil || len(col.Features) != 36 {
+		t.Fatalf("%d zones, %v", len(col.Features), err)
+	}
+	code, out, errs = call(t, "", "check", site)
+	if code != exitStop {
+		t.Errorf("check: exit %d, want %d for the drain that strays: %s", code, exitStop, errs)
+	}
+	if !strings.Contains(out, "DR-C3") || !strings.Contains(out, "not feasible") {
+		t.Errorf("the straying drain is not told:\n%s", out)
+	}
+}
+
+// A lot of 100 ft by 150 ft with a clearance of 2 ft leaves exactly 96 ft by
+// 146 ft = 14 016 ft2. By hand.
+func TestHandZoneOfRectangle(t *testing.T) {
+	text := `{"crs":"EPSG:2274","layers":{"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","id":"1","properties":{},"geometry":{"type":"Polygon","coordinates":[[[1700000,650000],[1700100,650000],[1700100,650150],[1700000,650150],[1700000,650000]]]}}]},
+	"buildings":{"type":"FeatureCollection","features":[]}}, "criteria":{"clearance":{"lot_line_m":0.60960121920243841}}}`
+	code, out, errs := call(t, text, "zone", "-", "--json")
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	var col struct {
+		Features []struct {
+			Geometry   struct{ Coordinates [][][][2]float64 }
+			Properties struct {
+				Area float64 `json:"area_m2"`
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &col); err != nil {
+		t.Fatal(err)
+	}
+	ring := col.Features[0].Geometry.Coordinates[0][0]
+	lo, hi := ring[0], ring[0]
+	for _, p := range ring {
+		lo = [2]float64{min(lo[0], p[0]), min(lo[1], p[1])}
+		hi = [2]float64{max(hi[0], p[0]), max(hi[1], p[1])}
+	}
+	if hi[0]-lo[0] != 96 || hi[1]-lo[1] != 146 || len(ring) != 5 {
+		t.Errorf("zone %v to %v", lo, hi)
+	}
+}
+
+func TestBadInput(t *testing.T) {
+	site := sample(t)
+	for _, c := range []struct {
+		name, stdin string
+		args        []string
+		says        string
+	}{
+		{"not JSON", "{", []string{"plan", "-"}, "not JSON"},
+		{"no parcels", `{"layers":{}}`, []string{"zone", "-"}, "no layer parcels"},
+		{"unknown lot", "", []string{"plan", site, "--lot", "Z99"}, "no lot \"Z99\""},
+		{"unknown outlet", "", []string{"plan", site, "--lot", "B4", "--outlet", "XX"}, "no inlet or outlet"},
+		{"missing file", "", []string{"plan", "/nowhere.json"}, "cannot be read"},
+		{"unknown flag", "", []string{"plan", site, "--nonsense"}, "nonsense"},
+		{"unknown verb", "", []string{"dig"}, "dig"},
+		{"open ring", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Polygon","coordinates":[[[0,0],[0.001,0],[0.001,0.001],[0,0.001]]]}}]}`, []string{"zone", "-"}, "Repeat the first position"},
+		{"unknown layer", "", []string{"zone", "trenches=" + site}, "no layer"},
+	} {
+		code, _, errs := call(t, c.stdin, c.args...)
+		if code != exitInput || !strings.Contains(errs, c.says) {
+			t.Errorf("%s: exit %d, %q; want %d and %q", c.name, code, errs, exitInput, c.says)
+		}
+	}
+}
+
+type no struct{}
+
+func (no) Verify([]byte, parcels.Criteria, []byte) (parcels.Verification, error) {
+	return parcels.Verification{Checks: []parcels.Check{{Check: "all", Detail: "refused by the test"}}}, nil
+}
+
+// A plan that the checker refutes is not returned.
+func TestRefutedPlanIsNotReturned(t *testing.T) {
+	was := verifier
+	verifier = no{}
+	defer func() { verifier = was }()
+	out := filepath.Join(t.TempDir(), "plan.json")
+	code, table, errs := call(t, "", "plan", sample(t), "--lot", sampledata.Sample, "--out", out)
+	if code != exitFailed || table != "" || !strings.Contains(errs, "refused by the test") {
+		t.Errorf("exit %d, %q, %q", code, table, errs)
+	}
+	if _, err := os.Stat(out); err == nil {
+		t.Error("the refuted plan was written")
+	}
+}

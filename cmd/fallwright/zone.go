@@ -1,0 +1,98 @@
+package main
+
+// fallwright zone and fallwright check: where a trench may lie, and whether a
+// drawn one does.
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"fallwright/parcels/answer"
+	"fallwright/parcels/display"
+)
+
+type zoneCmd struct {
+	inputs
+	output
+	Pipe string `help:"Kind of pipe, which decides the clearance from foundations: solid or perforated." default:"solid" enum:"solid,perforated"`
+}
+
+func (c zoneCmd) Run(e *env) error {
+	s, _, err := c.load(e)
+	if err != nil {
+		return err
+	}
+	col, err := answer.Zones(e.ctx, s, answer.Options{Lots: c.Lots, Pipe: c.Pipe})
+	if err != nil {
+		return err
+	}
+	return c.give(e, col, func(w io.Writer) error {
+		u := c.units()
+		t := table{head: []string{"lot", "trench zone", "pieces", "narrowest", "clearance", "why none"}, right: "_rrrr_"}
+		for _, r := range col.Zones {
+			t.row(r.Lot, u.Area(r.Area), fmt.Sprint(r.Pieces), display.Or(r.Narrowest, u.Length), display.Or(r.Clearance, u.Length), display.Or(r.EmptyReason, func(s string) string { return s }))
+		}
+		if err := t.write(w); err != nil {
+			return err
+		}
+		return cautions(w)
+	})
+}
+
+type checkCmd struct {
+	inputs
+	output
+}
+
+func (c checkCmd) Run(e *env) error {
+	s, _, err := c.load(e)
+	if err != nil {
+		return err
+	}
+	col, err := answer.Checks(e.ctx, s, answer.Options{Lots: c.Lots})
+	if err != nil {
+		return err
+	}
+	return c.give(e, col, func(w io.Writer) error {
+		u := c.units()
+		t := table{head: []string{"drain", "lot", "verdict", "length", "not clear", "to lot line", "to foundation"}, right: "___rrrr"}
+		for _, r := range col.Checks {
+			t.row(r.Drain, display.Or(r.Lot, func(s string) string { return s }), words(string(r.Verdict)), u.Distance(r.Length), u.Distance(r.LengthOutside), display.Or(r.LeastClearance, u.Length), display.Or(r.LeastFoundation, u.Length))
+		}
+		if len(col.Checks) == 0 {
+			fmt.Fprintln(w, "No drains to check: give them as the layer drains.")
+		} else if err := t.write(w); err != nil {
+			return err
+		}
+		for _, r := range col.Checks {
+			findings(w, r.Findings)
+		}
+		return cautions(w)
+	})
+}
+
+// give writes a collection where it was asked for.
+func (o output) give(e *env, col *answer.Collection, show func(io.Writer) error) error {
+	if o.Out != "" {
+		if err := e.write(o.Out, col.Body); err != nil {
+			return err
+		}
+	}
+	switch {
+	case o.JSON && o.Out != "-":
+		if err := e.write("-", col.Body); err != nil {
+			return err
+		}
+	case !o.JSON && o.Out != "-":
+		if err := show(e.stdout); err != nil {
+			return err
+		}
+	}
+	if col.Stop {
+		return errStop
+	}
+	return nil
+}
+
+func words(s string) string { return strings.ReplaceAll(s, "_", " ") }

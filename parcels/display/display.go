@@ -1,0 +1,179 @@
+// Package display is the one place for the units and the rounding that people
+// see: tables, pages, sheets. Documents keep SI and full digits; nothing here
+// feeds a calculation.
+//
+// US: decimal feet, percent, inches of pipe, gpm and cfs, square feet. SI:
+// metres, percent, millimetres, litres a second, square metres. Elevations are
+// decimal feet, never feet and inches (trade practice).
+package display
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+)
+
+// Units is the system that people are shown.
+type Units string
+
+const (
+	US Units = "us"
+	SI Units = "si"
+)
+
+// Parse reads "us" or "si"; empty is US.
+func Parse(s string) (Units, error) {
+	switch strings.ToLower(s) {
+	case "", "us":
+		return US, nil
+	case "si":
+		return SI, nil
+	}
+	return US, fmt.Errorf("display: units %q are neither us nor si", s)
+}
+
+// None is what stands for a value that is not known.
+const None = "–"
+
+// fixed rounds half away from zero and drops a negative zero.
+func fixed(v float64, decimals int) string {
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return s
+}
+
+// Length gives a length with its unit: 12.34 ft, 3.761 m.
+func (u Units) Length(l unit.Length) string { return u.LengthBare(l) + " " + u.LengthUnit() }
+
+// LengthBare gives a length without its unit: hundredths of a foot, or
+// millimetres of a metre.
+func (u Units) LengthBare(l unit.Length) string {
+	if u == SI {
+		return fixed(float64(l), 3)
+	}
+	return fixed(l.Feet(), 2)
+}
+
+// LengthUnit names the unit of lengths and elevations.
+func (u Units) LengthUnit() string {
+	if u == SI {
+		return "m"
+	}
+	return "ft"
+}
+
+// Distance gives a long distance with its unit, to a tenth of a foot or a
+// centimetre.
+func (u Units) Distance(l unit.Length) string {
+	if u == SI {
+		return fixed(float64(l), 2) + " m"
+	}
+	return fixed(l.Feet(), 1) + " ft"
+}
+
+// Elevation gives an elevation without its unit.
+func (u Units) Elevation(e unit.Elevation) string { return u.LengthBare(unit.Length(e)) }
+
+// Area gives an area with its unit.
+func (u Units) Area(a unit.Area) string {
+	if u == SI {
+		return fixed(float64(a), 1) + " m²"
+	}
+	return fixed(a.SquareFeet(), 0) + " ft²"
+}
+
+// Slope gives a slope in percent.
+func (u Units) Slope(s unit.Slope) string { return fixed(100*float64(s), 2) + " %" }
+
+// Flow gives a flow with its unit: gpm below 1 cfs, then cfs; litres a second.
+func (u Units) Flow(q hydro.Flow) string {
+	if u == SI {
+		return fixed(1000*float64(q), 2) + " L/s"
+	}
+	if q.CFS() < 1 {
+		return fixed(q.GPM(), 0) + " gpm"
+	}
+	return fixed(q.CFS(), 2) + " cfs"
+}
+
+// Velocity gives a velocity with its unit.
+func (u Units) Velocity(v hydro.Velocity) string {
+	if u == SI {
+		return fixed(float64(v), 2) + " m/s"
+	}
+	return fixed(float64(v)/0.3048, 1) + " ft/s"
+}
+
+// Intensity gives a rain with its unit.
+func (u Units) Intensity(i hydro.Intensity) string {
+	if u == SI {
+		return fixed(float64(i), 0) + " mm/h"
+	}
+	return fixed(i.InchesPerHour(), 2) + " in/h"
+}
+
+// Size gives a pipe's size: as sold, or its inside diameter.
+func (u Units) Size(size string, diameterMM float64) string {
+	if u == SI {
+		return fixed(diameterMM, 0) + " mm"
+	}
+	return size
+}
+
+// Volume gives a volume of ground or stone: cubic yards or cubic metres.
+func (u Units) Volume(m3 float64) string {
+	if u == SI {
+		return fixed(m3, 2) + " m³"
+	}
+	return fixed(m3/0.764554857984, 1) + " cu yd"
+}
+
+// Water gives a volume of water: gallons or cubic metres.
+func (u Units) Water(v hydro.Volume) string {
+	if u == SI {
+		return fixed(float64(v), 2) + " m³"
+	}
+	return fixed(float64(v)/0.003785411784, 0) + " gal"
+}
+
+// Inches gives a length in inches to an eighth, for crews: 3 1/8 in.
+func Inches(l unit.Length) string {
+	eighths := int(math.Round(float64(l/unit.Inch) * 8))
+	sign := ""
+	if eighths < 0 {
+		sign, eighths = "-", -eighths
+	}
+	whole, part := eighths/8, eighths%8
+	frac := ""
+	switch part {
+	case 2:
+		frac = "1/4"
+	case 4:
+		frac = "1/2"
+	case 6:
+		frac = "3/4"
+	case 1, 3, 5, 7:
+		frac = fmt.Sprintf("%d/8", part)
+	}
+	switch {
+	case frac == "":
+		return fmt.Sprintf("%s%d in", sign, whole)
+	case whole == 0:
+		return fmt.Sprintf("%s%s in", sign, frac)
+	}
+	return fmt.Sprintf("%s%d %s in", sign, whole, frac)
+}
+
+// Or shows a value that may be missing.
+func Or[T any](v *T, show func(T) string) string {
+	if v == nil {
+		return None
+	}
+	return show(*v)
+}
