@@ -1,0 +1,473 @@
+package auditor
+
+// The audit: lots by chunk, then the site, then totals.
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/geo/zone"
+	"fallwright/hydro/rain"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/jobs"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/siting"
+)
+
+// Options of an audit.
+type Options struct {
+	// Checks by name; none: those that are on by default (see Checks).
+	Checks []string
+	// Lots by name; none: all.
+	Lots []string
+	// Workers and Chunk as in package jobs: they change no result.
+	Workers, Chunk int
+	// Surface is the ground in place of the site's own shots.
+	Surface ground.Surface
+	// Zones keeps each lot's trench zone for the map.
+	Zones bool
+	// Worst is how many lots the ranking lists; 0 is 20.
+	Worst int
+	// Program is written into the result.
+	Program string
+	// Report and Pause as in package jobs.
+	Report func(jobs.Progress)
+	Pause  *jobs.Pause
+}
+
+// Auditor works on one site. It may be used by several goroutines at once.
+type Auditor struct {
+	site    *parcels.Site
+	index   *index
+	checks  []Check
+	surface ground.Surface
+	rain    rain.Rainfall
+	keep    bool
+	notes   []parcels.Finding // of making the surface
+
+	fabric *siting.Siting // of all lots
+
+	mu     sync.Mutex
+	merged map[string]parcels.Criteria // by the districts that rule
+}
+
+// New makes an auditor. An unknown check, or districts whose criteria cannot be
+// read, are a *parcels.InputError.
+func New(s *parcels.Site, o Options) (*Auditor, error) {
+	a := &Auditor{site: s, index: newIndex(s), surface: o.Surface, keep: o.Zones, merged: map[string]parcels.Criteria{}}
+	a.fabric = siting.New(s)
+	var err error
+	if a.checks, err = choose(o.Checks); err != nil {
+		return nil, err
+	}
+	if a.surface == nil && a.wantsGround() {
+		if a.surface, a.notes, err = planner.Surface(s); err != nil {
+			return nil, err
+		}
+	}
+	if a.rain, err = planner.Rain(s); err != nil {
+		return nil, err
+	}
+	for i := range s.Districts {
+		if _, err := a.criteria([]int32{int32(i)}); err != nil {
+			return nil, err
+		}
+	}
+	return a, nil
+}
+
+func (a *Auditor) wantsGround() bool {
+	for _, c := range a.checks {
+		if c.Ground {
+			return true
+		}
+	}
+	return false
+}
+
+// criteria are the site's with those of districts laid over, in order.
+func (a *Auditor) criteria(districts []int32) (parcels.Criteria, error) {
+	c := a.site.Criteria
+	if len(districts) == 0 {
+		return c, nil
+	}
+	key := fmt.Sprint(districts)
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if c, ok := a.merged[key]; ok {
+		return c, nil
+	}
+	for _, i := range districts {
+		d := &a.site.Districts[i]
+		if len(d.Criteria) == 0 {
+			continue
+		}
+		m, err := document.MergeCriteria(d.Criteria, c)
+		if err != nil {
+			return c, err
+		}
+		c = m
+	}
+	a.merged[key] = c
+	return c, nil
+}
+
+// lotWork is one lot under audit.
+type lotWork struct {
+	a    *Auditor
+	at   int // the lot's place in the site
+	lot  *parcels.Lot
+	site *parcels.Site // what lies near, under the lot's criteria
+	row  *parcels.AuditRow
+
+	sites  *siting.Siting
+	ground *siting.Ground
+	zone   *zone.Zone
+	water  *water
+}
+
+// find adds a finding of the lot.
+func (w *lotWork) find(f parcels.Finding) {
+	f.Lot = w.lot.ID
+	w.row.Findings = append(w.row.Findings, f)
+}
+
+// siting is what package siting says of the lot, for solid pipe.
+func (w *lotWork) siting() (*siting.Ground, error) {
+	if w.ground == nil {
+		w.sites = siting.New(w.site)
+		g, err := w.sites.Ground(w.lot, "solid")
+		if err != nil {
+			return nil, err
+		}
+		w.ground = g
+		for _, f := range g.Findings {
+			w.find(f)
+		}
+	}
+	return w.ground, nil
+}
+
+// roles are those of the lot's lines, as given or worked out; a guess is told
+// once.
+func (w *lotWork) roles() ([]parcels.LineRole, error) {
+	g, err := w.siting()
+	if err != nil || g.Roles != nil {
+		return g.Roles, err
+	}
+	r := w.sites.Roles(w.lot)
+	if r.Guessed {
+		w.find(parcels.Finding{Code: "line_roles_guessed", Severity: parcels.Note,
+			Message: "The roles of the lot's lines (front, side, rear) are not given: " + r.Why + "."})
+	}
+	g.Roles = r.Edge
+	return r.Edge, nil
+}
+
+// trench is the lot's trench zone.
+func (w *lotWork) trench() (*zone.Zone, error) {
+	if w.zone == nil {
+		g, err := w.siting()
+		if err != nil {
+			return nil, err
+		}
+		z, err := g.Zone()
+		if err != nil {
+			return nil, err
+		}
+		w.zone = &z
+	}
+	return w.zone, nil
+}
+
+// Lot works one lot, by its place in the site. It depends on nothing but the
+// site, the checks and the lot.
+func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
+	lot := &a.site.Lots[i]
+	row := parcels.AuditRow{Lot: lot.ID, Reach: parcels.ReachNotProven, Shape: lot.Shape, Findings: []parcels.Finding{}}
+	w := &lotWork{a: a, at: i, lot: lot, row: &row}
+	c, err := a.criteria(a.districts(w))
+	if err != nil {
+		return row, err
+	}
+	w.site = a.index.view(a.site, lot.Shape.Bound(), c)
+	for _, k := range a.checks {
+		if k.Lot == nil {
+			continue
+		}
+		if err := k.Lot(w); err != nil {
+			return row, fmt.Errorf("auditor: lot %s, check %s: %w", lot.ID, k.Name, err)
+		}
+	}
+	if a.keep && w.zone != nil {
+		row.ZoneShape = w.zone.Shape
+	}
+	tidy(row.Findings)
+	row.Verdict, _, _ = parcels.Judge(row.Findings)
+	return row, nil
+}
+
+// districts lists those that hold a point well inside the lot, and notes a lot
+// that lies in several or across a border.
+func (a *Auditor) districts(w *lotWork) []int32 {
+	if len(a.site.Districts) == 0 {
+		return nil
+	}
+	at := inner(w.lot.Shape)
+	var out []int32
+	for _, i := range a.index.districts.in(w.lot.Shape.Bound()) {
+		d := &a.site.Districts[i]
+		in := 0
+		n := 0
+		for _, p := range w.lot.Shape {
+			for _, v := range p[0] {
+				n++
+				if shape.Locate(v, d.Shape) == shape.Inside {
+					in++
+				}
+			}
+		}
+		holds := shape.Locate(at, d.Shape) != shape.Outside
+		if holds {
+			out = append(out, i)
+		}
+		if in > 0 && !holds {
+			w.find(parcels.Finding{Code: "district_border", Severity: parcels.Note, Feature: siting.Label(d.Common), Location: &at,
+				Message: fmt.Sprintf("Lot %s reaches into district %s but its middle lies outside: the district's criteria are not applied to it.", w.lot.ID, siting.Label(d.Common))})
+		}
+	}
+	return out
+}
+
+// tidy rounds what findings measure and puts them in a fixed order: as the
+// checks stand in the list, which is the order in which they came.
+func tidy(fs []parcels.Finding) {
+	for i := range fs {
+		for _, v := range []*float64{fs[i].Measured, fs[i].Required} {
+			if v != nil {
+				*v = round4(*v)
+			}
+		}
+		if p := fs[i].Location; p != nil {
+			fs[i].Location = &orb.Point{round4(p[0]), round4(p[1])}
+		}
+	}
+}
+
+// Audit works all lots asked for and the site, and sums up.
+func (a *Auditor) Audit(ctx context.Context, o Options) (*parcels.Audit, error) {
+	items, err := a.lots(o.Lots)
+	if err != nil {
+		return nil, err
+	}
+	rows := make([]parcels.AuditRow, len(items))
+	centres := make([]orb.Point, len(items))
+	for k, i := range items {
+		centres[k] = a.site.Lots[i].Shape.Bound().Center()
+	}
+	aside, err := jobs.Run(ctx, len(items), func(_ context.Context, _, k int) error {
+		row, err := a.Lot(items[k])
+		if err != nil {
+			return err
+		}
+		rows[k] = row
+		return nil
+	}, jobs.Options{Order: jobs.Order(centres), Workers: o.Workers, Chunk: o.Chunk, Report: o.Report, Pause: o.Pause})
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range aside {
+		lot := &a.site.Lots[items[s.Item]]
+		rows[s.Item] = Failed(lot, s.Err)
+	}
+	return a.Sum(rows, o)
+}
+
+// Failed is the row of a lot that could not be worked.
+func Failed(lot *parcels.Lot, err error) parcels.AuditRow {
+	at := inner(lot.Shape)
+	msg := parcels.Excerpt(err.Error())
+	return parcels.AuditRow{Lot: lot.ID, Verdict: parcels.NotProven, Reach: parcels.ReachNotProven, Shape: lot.Shape, Error: msg,
+		Findings: []parcels.Finding{{Code: "lot_set_aside", Severity: parcels.Warn, Lot: lot.ID, Location: &at, NotProven: true,
+			Message: "The lot could not be worked and was set aside: " + msg, Cure: "Mend the lot's features and audit it again."}}}
+}
+
+// lots finds the places of the lots asked for, in the order of the site.
+func (a *Auditor) lots(names []string) ([]int, error) {
+	if len(names) == 0 {
+		out := make([]int, len(a.site.Lots))
+		for i := range out {
+			out[i] = i
+		}
+		return out, nil
+	}
+	at := map[string]int{}
+	for i := range a.site.Lots {
+		at[a.site.Lots[i].ID] = i
+	}
+	var out []int
+	var faults []parcels.Fault
+	for _, n := range names {
+		i, ok := at[n]
+		if !ok {
+			faults = append(faults, parcels.Fault{Slug: "lot-unknown", Layer: string(parcels.LayerParcels), Pointer: "/lots", ID: parcels.Excerpt(n),
+				Detail: fmt.Sprintf("There is no lot %q among the %d of the site. Check the name.", parcels.Excerpt(n), len(a.site.Lots))})
+			continue
+		}
+		out = append(out, i)
+	}
+	if len(faults) > 0 {
+		return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: faults}
+	}
+	slices.Sort(out)
+	return slices.Compact(out), nil
+}
+
+// siteWork is the site under audit once its lots have rows.
+type siteWork struct {
+	a     *Auditor
+	audit *parcels.Audit
+	rows  map[string]*parcels.AuditRow
+}
+
+func (w *siteWork) find(f parcels.Finding) { w.audit.Findings = append(w.audit.Findings, f) }
+
+// Sum makes the audit of rows that are in the order of the site: the checks of
+// the site, the totals, the ranking.
+func (a *Auditor) Sum(rows []parcels.AuditRow, o Options) (*parcels.Audit, error) {
+	s := a.site
+	out := &parcels.Audit{Status: parcels.Preliminary, Site: s.Name, Program: o.Program, Frame: planner.Statement(s), Rows: rows,
+		Shared: []parcels.SharedRow{}, Inlets: []parcels.InletRow{}, Worst: []string{}, Checks: []string{},
+		Findings: append(append([]parcels.Finding{}, s.Findings...), a.notes...), Cautions: parcels.Cautions,
+		Assumptions: append([]string{}, s.Assumptions...), Complete: true}
+	if out.Rows == nil {
+		out.Rows = []parcels.AuditRow{}
+	}
+	w := &siteWork{a: a, audit: out, rows: map[string]*parcels.AuditRow{}}
+	for i := range rows {
+		w.rows[rows[i].Lot] = &rows[i]
+	}
+	for _, k := range a.checks {
+		out.Checks = append(out.Checks, k.Name)
+		if k.Site == nil {
+			continue
+		}
+		if err := k.Site(w); err != nil {
+			return nil, fmt.Errorf("auditor: check %s: %w", k.Name, err)
+		}
+	}
+	tidy(out.Findings)
+	t := &out.Totals
+	t.Findings = map[string]int{}
+	for i := range rows {
+		r := &rows[i]
+		tidy(r.Findings)
+		if r.Error == "" {
+			r.Verdict, _, _ = parcels.Judge(r.Findings)
+		}
+		count(t, r)
+	}
+	for _, f := range out.Findings {
+		t.Findings[f.Code]++
+	}
+	t.Zone, t.DrainsOutside = round4(t.Zone), round4(t.DrainsOutside)
+	out.Complete = t.SetAside == 0
+	out.Worst = worst(rows, o.Worst)
+	return out, nil
+}
+
+func count(t *parcels.AuditTotals, r *parcels.AuditRow) {
+	t.Lots++
+	switch r.Verdict {
+	case parcels.Feasible:
+		t.Feasible++
+	case parcels.NotProven:
+		t.NotProven++
+	case parcels.NotFeasible:
+		t.NotFeasible++
+	}
+	if r.Error != "" {
+		t.SetAside++
+	}
+	if r.Zone != nil {
+		t.Zone += *r.Zone
+		if *r.Zone == 0 {
+			t.ZoneEmpty++
+		}
+	}
+	switch r.Reach {
+	case parcels.ReachYes:
+		t.ReachYes++
+	case parcels.ReachNo:
+		t.ReachNo++
+	default:
+		t.ReachNotProven++
+	}
+	if r.DrainsOutside != nil {
+		t.DrainsOutside += *r.DrainsOutside
+	}
+	for _, f := range r.Findings {
+		t.Findings[f.Code]++
+	}
+}
+
+// worst ranks lots that have a stop or a warning: more stops first, then more
+// drain outside the line, then more missing fall, then more warnings, then the
+// order of the site.
+func worst(rows []parcels.AuditRow, most int) []string {
+	if most <= 0 {
+		most = 20
+	}
+	type rank struct {
+		lot                 string
+		stops, warns        int
+		outside, missing, i float64
+	}
+	var all []rank
+	for i := range rows {
+		r := rank{lot: rows[i].Lot, i: float64(i)}
+		for _, f := range rows[i].Findings {
+			switch f.Severity {
+			case parcels.Stop:
+				r.stops++
+			case parcels.Warn:
+				r.warns++
+			}
+		}
+		if d := rows[i].DrainsOutside; d != nil {
+			r.outside = float64(*d)
+		}
+		if n, h := rows[i].FallNeeded, rows[i].FallAvailable; n != nil && h != nil {
+			r.missing = math.Max(0, float64(*n-*h))
+		}
+		if r.stops+r.warns > 0 {
+			all = append(all, r)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool {
+		a, b := all[i], all[j]
+		return cmp.Or(cmp.Compare(b.stops, a.stops), cmp.Compare(b.outside, a.outside), cmp.Compare(b.missing, a.missing), cmp.Compare(b.warns, a.warns), cmp.Compare(a.i, b.i)) < 0
+	})
+	out := []string{}
+	for i := 0; i < len(all) && i < most; i++ {
+		out = append(out, all[i].lot)
+	}
+	return out
+}
+
+// half is half the trench's width.
+func half(c parcels.Criteria) unit.Length { return c.Trench.Width / 2 }
+
+func list(names []string) string { return strings.Join(names, ", ") }

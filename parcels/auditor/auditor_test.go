@@ -1,0 +1,598 @@
+package auditor
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/jobs"
+	"fallwright/sampledata"
+)
+
+func readSite(t testing.TB, text []byte) *parcels.Site {
+	t.Helper()
+	s, err := document.Read(text, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func auditOf(t testing.TB, s *parcels.Site, o Options) *parcels.Audit {
+	t.Helper()
+	a, err := New(s, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := a.Audit(context.Background(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// sample is the audit of the sample with every check that is on by default;
+// worked once, never changed.
+var sample = sync.OnceValues(func() (*parcels.Site, *parcels.Audit) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		panic(err)
+	}
+	a, err := New(s, Options{Zones: true})
+	if err != nil {
+		panic(err)
+	}
+	out, err := a.Audit(context.Background(), Options{})
+	if err != nil {
+		panic(err)
+	}
+	return s, out
+})
+
+func rowOf(t *testing.T, a *parcels.Audit, lot string) *parcels.AuditRow {
+	t.Helper()
+	for i := range a.Rows {
+		if a.Rows[i].Lot == lot {
+			return &a.Rows[i]
+		}
+	}
+	t.Fatalf("no row of lot %s", lot)
+	return nil
+}
+
+func findingOf(fs []parcels.Finding, code string) *parcels.Finding {
+	for i := range fs {
+		if fs[i].Code == code {
+			return &fs[i]
+		}
+	}
+	return nil
+}
+
+// Every hard case of the sample is found, with the number that its maker put
+// there, and the plain lot is clean.
+func TestHandHardCasesOfTheSample(t *testing.T) {
+	_, a := sample()
+	plain := rowOf(t, a, sampledata.Sample)
+	if plain.Reach != parcels.ReachYes || *plain.Inlet != sampledata.NearInlet(sampledata.Sample) || plain.LengthBy != "route" || plain.Verdict == parcels.NotFeasible {
+		t.Errorf("the plain lot: %+v", plain)
+	}
+	if *plain.FallAvailable <= *plain.FallNeeded || *plain.DrainsOutside != 0 || *plain.Narrowest < 0.5 {
+		t.Errorf("the plain lot: fall %v of %v, drains outside %v", *plain.FallAvailable, *plain.FallNeeded, *plain.DrainsOutside)
+	}
+	for _, c := range []struct {
+		lot, code string
+		severity  parcels.Severity
+		measured  *float64
+		tol       float64
+	}{
+		{sampledata.SideTooNarrow, "zone_in_pieces", parcels.Warn, ptr(2.0), 0},
+		{sampledata.SplitByEasement, "zone_in_pieces", parcels.Warn, ptr(2.0), 0},
+		{sampledata.SplitByEasement, "no_gravity_route", parcels.Stop, nil, 0},
+		{sampledata.BelowInlet, "no_gravity_route", parcels.Stop, nil, 0},
+		// 4 in, US survey feet
+		{sampledata.DrainStrays, "drain_outside", parcels.Stop, ptr(4.0 / 12 * 1200 / 3937), 2e-4},
+		// the garage's rear wall, 20 ft long, stands 4 ft into the 10 ft that lie
+		// on this side of the line: 20 x 4 less the bend of the band
+		{sampledata.GarageInEasement, "building_in_easement", parcels.Stop, ptr(20 * 4 * 0.0929), 0.5},
+		{sampledata.FenceDamsSwale, "fence_dams_swale", parcels.Stop, nil, 0},
+		{"C5", "drain_too_close", parcels.Stop, nil, 0},
+	} {
+		r := rowOf(t, a, c.lot)
+		f := findingOf(r.Findings, c.code)
+		if f == nil {
+			t.Errorf("lot %s: no %s among %d findings", c.lot, c.code, len(r.Findings))
+			continue
+		}
+		if f.Severity != c.severity || f.Lot != c.lot || f.Location == nil {
+			t.Errorf("lot %s: %+v", c.lot, f)
+		}
+		if c.measured != nil && math.Abs(*f.Measured-*c.measured) > c.tol {
+			t.Errorf("lot %s, %s: measured %v, want %v", c.lot, c.code, *f.Measured, *c.measured)
+		}
+		if c.severity == parcels.Stop && r.Verdict != parcels.NotFeasible {
+			t.Errorf("lot %s has a stop and is %s", c.lot, r.Verdict)
+		}
+	}
+	if r := rowOf(t, a, sampledata.TwoPieces); *r.Pieces != 2 || findingOf(r.Findings, "zone_in_pieces") != nil {
+		t.Errorf("the lot in two pieces: %d pieces, %v", *r.Pieces, r.Findings)
+	}
+	if r := rowOf(t, a, sampledata.BelowInlet); *r.FallAvailable > -1 || r.LengthBy != "line" {
+		t.Errorf("the lot below its inlet: fall %v, length by %s", *r.FallAvailable, r.LengthBy)
+	}
+	if f := findingOf(a.Findings, "swale_low_spot"); f == nil || f.Feature != "S2" || f.Severity != parcels.Stop || f.Location == nil {
+		t.Errorf("the filled swale: %+v", f)
+	}
+	f := findingOf(a.Findings, "inlet_over_limit")
+	if f == nil || f.Feature != "I3" || *f.Required != 0.008 {
+		t.Errorf("the inlet over its limit: %+v", f)
+	}
+	// no house of the sample stands over a line, no lots gap
+	for code, n := range a.Totals.Findings {
+		if strings.HasPrefix(code, "parcels_") || code == "building_over_line" {
+			t.Errorf("%d %s", n, code)
+		}
+	}
+	if a.Worst[0] == sampledata.Sample || !a.Complete || a.Totals.Lots != 36 || a.Totals.Feasible+a.Totals.NotProven+a.Totals.NotFeasible != 36 {
+		t.Errorf("%+v %v", a.Totals, a.Worst)
+	}
+}
+
+// Flow grows down a swale and the area is the sum of what came in.
+func TestPropertySharedRows(t *testing.T) {
+	_, a := sample()
+	last := map[string]parcels.SharedRow{}
+	n := 0
+	for _, r := range a.Shared {
+		p, ok := last[r.Feature]
+		if ok && (r.Order != p.Order+1 || r.From < p.From) {
+			t.Errorf("%s: row %d after %d", r.Feature, r.Order, p.Order)
+		}
+		if ok && r.To >= p.To {
+			for _, lot := range p.Lots {
+				if !slices.Contains(r.Lots, lot) {
+					t.Errorf("%s: the water of %s is lost at %s", r.Feature, lot, r.Lot)
+				}
+			}
+			if r.Area < p.Area || r.Flow == nil || float64(*r.Flow) < 0.98*float64(*p.Flow) {
+				t.Errorf("%s: %v m2, %v after %v m2, %v", r.Feature, r.Area, *r.Flow, p.Area, *p.Flow)
+			}
+		}
+		if !slices.Contains(r.Lots, r.Lot) {
+			t.Errorf("%s: lot %s is not in its own row", r.Feature, r.Lot)
+		}
+		if r.Capacity != nil && r.Depth != nil && (*r.Flow < *r.Capacity) != (float64(*r.Depth) < 0.7*0.3048) {
+			t.Errorf("%s %d: %v deep, %v of %v", r.Feature, r.Order, *r.Depth, *r.Flow, *r.Capacity)
+		}
+		last[r.Feature] = r
+		n++
+	}
+	if n < 15 || len(last) != 4 {
+		t.Errorf("%d rows of %d swales", n, len(last))
+	}
+}
+
+// The result is the same byte for byte whatever the workers and chunks, and
+// again from the start.
+func TestPropertySameBytes(t *testing.T) {
+	s, whole := sample()
+	want, err := Write(whole, s.Frame)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := Write(auditOf(t, s, Options{Zones: true, Workers: 3, Chunk: 5}), s.Frame)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(want, got) {
+		t.Error("three workers give other bytes than one run")
+	}
+	quick := []string{"zone", "drains", "footprints", "fences", "fabric", "swales"}
+	var first []byte
+	for _, o := range []Options{{Workers: 1, Chunk: 1}, {Workers: 1, Chunk: 100}, {Workers: 2, Chunk: 3}, {Workers: 4, Chunk: 7}, {Workers: 8, Chunk: 1}} {
+		o.Checks = quick
+		b, err := Write(auditOf(t, s, o), s.Frame)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first == nil {
+			first = b
+		}
+		if !bytes.Equal(first, b) {
+			t.Errorf("%d workers, chunks of %d: other bytes", o.Workers, o.Chunk)
+		}
+	}
+	// and a lot audited alone stands as it stood among all
+	alone := auditOf(t, s, Options{Checks: []string{"zone", "drains", "footprints", "fences", "fabric"}, Lots: []string{"C3", "B5"}})
+	among := auditOf(t, s, Options{Checks: []string{"zone", "drains", "footprints", "fences", "fabric"}})
+	for i := range alone.Rows {
+		x, _ := json.Marshal(alone.Rows[i])
+		y, _ := json.Marshal(rowOf(t, among, alone.Rows[i].Lot))
+		if !bytes.Equal(x, y) {
+			t.Errorf("alone: %s\namong: %s", x, y)
+		}
+	}
+}
+
+// The same site in longitude and latitude: the same verdicts and findings;
+// lengths differ by the scale of the grid, 5 in 100,000 here.
+func TestPropertyBothSystems(t *testing.T) {
+	_, a := sample()
+	checks := []string{"zone", "drains", "footprints", "fences", "fabric", "swales"}
+	b := auditOf(t, readSite(t, sampledata.LonLat()), Options{Checks: checks})
+	for i := range b.Rows {
+		r := rowOf(t, a, b.Rows[i].Lot)
+		if math.Abs(float64(*r.Zone / *b.Rows[i].Zone)-1) > 5e-4 {
+			t.Errorf("lot %s: zone of %v and %v m2", r.Lot, *r.Zone, *b.Rows[i].Zone)
+		}
+		for _, f := range b.Rows[i].Findings {
+			if g := findingOf(r.Findings, f.Code); g == nil || g.Severity != f.Severity {
+				t.Errorf("lot %s: %s in one system only", r.Lot, f.Code)
+			}
+		}
+	}
+}
+
+// The audit as it is sent: contract keys, positions in the document's system,
+// collections that hold what the rows hold.
+func TestWritten(t *testing.T) {
+	s, a := sample()
+	b, err := Write(a, s.Frame)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out struct {
+		Status   string
+		Rows     []map[string]json.RawMessage
+		Cautions []string
+		Lots     struct {
+			Type     string
+			Features []struct {
+				Geometry struct {
+					Type        string
+					Coordinates json.RawMessage
+				}
+				Properties map[string]json.RawMessage
+			}
+		}
+		Zones, Findings json.RawMessage
+		FindingPoints   struct{ Features []json.RawMessage } `json:"finding_points"`
+	}
+	if err := json.Unmarshal(b, &out); err != nil {
+		t.Fatal(err)
+	}
+	if out.Status != "preliminary" || len(out.Rows) != 36 || len(out.Lots.Features) != 36 || len(out.Cautions) == 0 || out.Lots.Type != "FeatureCollection" {
+		t.Errorf("%s, %d rows, %d features", out.Status, len(out.Rows), len(out.Lots.Features))
+	}
+	for _, k := range []string{"lot", "verdict", "zone_m2", "narrowest_m", "reach_inlet", "inlet", "length_m", "fall_available_m", "fall_needed_m", "drains_outside_m", "findings"} {
+		if out.Rows[0][k] == nil {
+			t.Errorf("rows have no %s", k)
+		}
+	}
+	var ring [][][2]float64
+	if err := json.Unmarshal(out.Lots.Features[0].Geometry.Coordinates, &ring); err != nil || ring[0][0][0] < 2e6 || ring[0][0][0] > 2.2e6 {
+		t.Errorf("lot positions %v %v", ring, err)
+	}
+	at := findingOf(rowOf(t, a, "C3").Findings, "drain_outside").Location
+	p := document.Position(s.Frame, *at)
+	if !bytes.Contains(b, []byte(fmt.Sprintf("%.4f", p[0]))) {
+		t.Errorf("no location at easting %.4f", p[0])
+	}
+	if len(out.FindingPoints.Features) < 36 {
+		t.Errorf("%d finding points", len(out.FindingPoints.Features))
+	}
+	var table bytes.Buffer
+	if err := WriteTable(&table, a); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(table.String(), "\n"); n != 37 {
+		t.Errorf("%d lines", n)
+	}
+	if text("=1+1") != "'=1+1" || text("a\nb") != "a b" || text("-") != "'-" || text("B4") != "B4" {
+		t.Error("cells that a spreadsheet would run")
+	}
+}
+
+// A small site by hand: two lots of 30 m by 40 m that overlap by a strip of
+// 0.2 m, a house 1 m over the line, one 2 m from it, easements as polygon and
+// as line, a drain outside, one too close, one that ends at an inlet beyond the
+// line. Plane metres (EPSG:2154).
+const small = `{"crs":"EPSG:2154","layers":{
+"parcels":{"type":"FeatureCollection","features":[
+{"type":"Feature","properties":{"lot":"1","line_roles":["front","side","rear","side"]},"geometry":{"type":"Polygon","coordinates":[[[900000,6700000],[900030,6700000],[900030,6700040],[900000,6700040],[900000,6700000]]]}},
+{"type":"Feature","properties":{"lot":"2","line_roles":["front","side","rear","side"]},"geometry":{"type":"Polygon","coordinates":[[[900029.8,6700000],[900060,6700000],[900060,6700040],[900029.8,6700040],[900029.8,6700000]]]}},
+{"type":"Feature","properties":{"lot":"3"},"geometry":{"type":"Polygon","coordinates":[[[900060.1,6700000],[900061.2,6700000],[900061.2,6700040],[900060.1,6700040],[900060.1,6700000]]]}}]},
+"buildings":{"type":"FeatureCollection","features":[
+{"type":"Feature","id":"h1","properties":{"lot":"1"},"geometry":{"type":"Polygon","coordinates":[[[900010,6700030],[900020,6700030],[900020,6700041],[900010,6700041],[900010,6700030]]]}},
+{"type":"Feature","id":"h2","properties":{},"geometry":{"type":"Polygon","coordinates":[[[900040,6700010],[900050,6700010],[900050,6700020],[900040,6700020],[900040,6700010]]]}}]},
+"easements":{"type":"FeatureCollection","features":[
+{"type":"Feature","id":"e1","properties":{"kind":"drainage"},"geometry":{"type":"Polygon","coordinates":[[[900000,6700036],[900060,6700036],[900060,6700040],[900000,6700040],[900000,6700036]]]}},
+{"type":"Feature","id":"e2","properties":{"kind":"utility","width_m":2},"geometry":{"type":"LineString","coordinates":[[900039,6700000],[900039,6700034]]}}]},
+"inlets":{"type":"FeatureCollection","features":[
+{"type":"Feature","properties":{"inlet":"SAN","system":"sanitary","rim_m":100,"invert_m":97},"geometry":{"type":"Point","coordinates":[900050,6700041]}},
+{"type":"Feature","properties":{"inlet":"ST","system":"storm","rim_m":100,"invert_m":97},"geometry":{"type":"Point","coordinates":[900058,6700042]}}]},
+"drains":{"type":"FeatureCollection","features":[
+{"type":"Feature","properties":{"drain":"out","lot":"1"},"geometry":{"type":"LineString","coordinates":[[900005,6700010],[899999,6700010],[899999,6700014],[900005,6700014]]}},
+{"type":"Feature","properties":{"drain":"close"},"geometry":{"type":"LineString","coordinates":[[900059.5,6700005],[900059.5,6700009]]}},
+{"type":"Feature","properties":{"drain":"last","lot":"2"},"geometry":{"type":"LineString","coordinates":[[900055,6700025],[900055,6700039],[900058,6700042]]}}]}},
+"criteria":{"building_setback":{"side_m":12,"rear_m":3}}}`
+
+func TestHandSmallSite(t *testing.T) {
+	a := auditOf(t, readSite(t, []byte(small)), Options{Checks: []string{"zone", "nearest_inlet", "drains", "footprints", "fabric"}})
+	one, two, three := rowOf(t, a, "1"), rowOf(t, a, "2"), rowOf(t, a, "3")
+	want := []struct {
+		r        *parcels.AuditRow
+		code, of string
+		measured float64
+	}{
+		{one, "building_over_line", "h1", 10},      // 10 m x 1 m
+		{one, "building_in_easement", "h1", 40},    // 10 m x 4 m
+		{one, "building_over_setback", "h1", 0},    // across the rear line
+		{two, "building_over_setback", "h2", 10},   // 60 - 50, side
+		{one, "drain_outside", "out", 1},           // 1 m beyond
+		{two, "drain_too_close", "close", 0.3476},  // 0.5 less half of 0.3048
+		{two, "tie_in_permission", "last", 2.8284}, // sqrt 8 of the last run beyond the line
+		{one, "parcels_overlap", "2", 0.2},         //
+		{two, "parcels_gap", "3", 0.1},             //
+		{three, "zone_empty", "", 0},               // 1.1 m wide
+	}
+	for _, c := range want {
+		found := false
+		for _, f := range c.r.Findings {
+			found = found || f.Code == c.code && (c.of == "" || f.Feature == c.of) && math.Abs(*f.Measured-c.measured) < 1e-3
+		}
+		if !found {
+			t.Errorf("lot %s: no %s of %s with %v among %+v", c.r.Lot, c.code, c.of, c.measured, c.r.Findings)
+		}
+	}
+	if f := findingOf(two.Findings, "building_in_easement"); f != nil {
+		t.Errorf("%+v: the house touches the band of the utility easement and no more", f)
+	}
+	// beyond the line: two legs of 1 m and 4 m along
+	if *one.DrainsOutside != 6 || *two.DrainsOutside != 0 || *three.DrainsOutside != 0 {
+		t.Errorf("drains outside %v, %v, %v", *one.DrainsOutside, *two.DrainsOutside, *three.DrainsOutside)
+	}
+	// the sanitary manhole is nearer and no target; lot 2's middle is (44.9, 20)
+	if *two.Inlet != "ST" || two.LengthBy != "line" || math.Abs(float64(*two.Length)-math.Hypot(58-44.9, 22)) > 0.02 {
+		t.Errorf("nearest inlet %s at %v by %s", *two.Inlet, *two.Length, two.LengthBy)
+	}
+	// 30 x 40 less 0.6096 a side, less the house with its 0.9144 m within that
+	w, h := 30-2*0.6096, 40-2*0.6096
+	cut := (10 + 2*0.9144) * (40 - 0.6096 - 30 + 0.9144)
+	corner := 2 * (1 - math.Pi/4) * 0.9144 * 0.9144 // two round corners
+	if got := float64(*one.Zone); math.Abs(got-(w*h-cut+corner)) > 0.02 {
+		t.Errorf("zone of %v m2, want %v", got, w*h-cut+corner)
+	}
+}
+
+// Nothing to go by: no inlets, no ground, no intakes. Rows still stand, and say
+// what is not known.
+func TestBareParcels(t *testing.T) {
+	a := auditOf(t, readSite(t, []byte(`{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Polygon","coordinates":[[[6.33,47.37],[6.3304,47.37],[6.3304,47.3704],[6.33,47.3704],[6.33,47.37]]]}}]}`)), Options{})
+	r := a.Rows[0]
+	if r.Lot != "#0" || r.Reach != parcels.ReachNotProven || findingOf(r.Findings, "no_inlets") == nil || r.Verdict != parcels.NotProven || r.Zone == nil || *r.Zone < 1000 {
+		t.Errorf("%+v", r)
+	}
+	if r.DrainsOutside != nil || r.FallAvailable != nil || r.Inlet != nil || r.Flow != nil {
+		t.Errorf("numbers from nowhere: %+v", r)
+	}
+}
+
+func TestRefusedNames(t *testing.T) {
+	s := readSite(t, []byte(small))
+	var in *parcels.InputError
+	if _, err := New(s, Options{Checks: []string{"zone", "zones", "<b>"}}); !errors.As(err, &in) || len(in.Faults) != 2 || !strings.Contains(in.Error(), "nearest_inlet") {
+		t.Errorf("%v", err)
+	}
+	a, err := New(s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := a.Audit(t.Context(), Options{Lots: []string{"1", "9"}}); !errors.As(err, &in) || len(in.Faults) != 1 {
+		t.Errorf("%v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := a.Audit(ctx, Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("a cancelled audit: %v", err)
+	}
+}
+
+// A lot whose work fails is set aside, told, and the rest goes on.
+func TestPoisonLot(t *testing.T) {
+	s := readSite(t, []byte(small))
+	a, err := New(s, Options{Checks: []string{"zone"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.checks = append(a.checks, Check{Name: "poison", Lot: func(w *lotWork) error {
+		switch w.lot.ID {
+		case "2":
+			panic("bad ground")
+		case "3":
+			return errors.New("worse ground")
+		}
+		return nil
+	}})
+	var last jobs.Progress
+	out, err := a.Audit(t.Context(), Options{Workers: 2, Chunk: 1, Report: func(p jobs.Progress) { last = p }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out.Complete || out.Totals.SetAside != 2 || out.Rows[0].Error != "" || !strings.Contains(out.Rows[1].Error, "bad ground") || !strings.Contains(out.Rows[2].Error, "worse ground") {
+		t.Errorf("%+v %q %q", out.Totals, out.Rows[1].Error, out.Rows[2].Error)
+	}
+	if out.Rows[1].Verdict != parcels.NotProven || last.Done != 3 || last.SetAside != 2 {
+		t.Errorf("%s, %+v", out.Rows[1].Verdict, last)
+	}
+}
+
+// Districts: the south slope of the sample asks 3 ft at the rear, 7.5 ft of
+// building setback at the side; the rest does not.
+func TestHandDistricts(t *testing.T) {
+	s, _ := sample()
+	a, err := New(s, Options{Checks: []string{"zone"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lot, want := range map[string]*unit.Length{"D3": ptr(unit.Length(0.9144)), "B4": nil} {
+		i := slices.IndexFunc(s.Lots, func(l parcels.Lot) bool { return l.ID == lot })
+		w := &lotWork{a: a, at: i, lot: &s.Lots[i], row: &parcels.AuditRow{}}
+		c, err := a.criteria(a.districts(w))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := c.Clearance.Rear; (got == nil) != (want == nil) || got != nil && *got != *want {
+			t.Errorf("lot %s: rear clearance %v, want %v", lot, got, want)
+		}
+	}
+}
+
+// Comparing an audit with itself finds nothing; under a wider clearance every
+// zone shrinks and the narrow lot says why.
+func TestCompare(t *testing.T) {
+	s := readSite(t, []byte(small))
+	o := Options{Checks: []string{"zone", "drains", "footprints"}}
+	before := auditOf(t, s, o)
+	if c := Compare(before, auditOf(t, s, o)); c.Same != 3 || len(c.Changes) != 0 || c.Changed+c.Added+c.Removed != 0 {
+		t.Errorf("%+v", c)
+	}
+	wide := *s
+	wide.Criteria.Clearance.LotLine = 1.5
+	wide.Lots = slices.Clone(s.Lots)[:2]
+	wide.Drains = s.Drains[:1]
+	c := Compare(before, auditOf(t, &wide, Options{Checks: []string{"zone", "drains", "fabric"}}))
+	if c.Changed != 2 || c.Removed != 1 || c.Added != 0 || len(c.Changes) != 3 || c.Changes[2].What != "removed" || c.Changes[2].Lot != "3" {
+		t.Errorf("%+v", c)
+	}
+	if !slices.Equal(c.OnlyFirst, []string{"footprints"}) || !slices.Equal(c.OnlyLast, []string{"fabric"}) {
+		t.Errorf("checks %v %v", c.OnlyFirst, c.OnlyLast)
+	}
+	why := strings.Join(c.Changes[1].Why, "; ")
+	if !strings.Contains(why, "trench zone: ") || !strings.Contains(why, "gone: The trench of drain close") {
+		t.Errorf("lot 2: %s", why)
+	}
+}
+
+// A letter over two rounds: numbers stay, what is mended is closed, what is new
+// is numbered on, replies stand under their round.
+func TestLetter(t *testing.T) {
+	s := readSite(t, []byte(small))
+	o := Options{Checks: []string{"drains", "footprints"}}
+	one := Review(auditOf(t, s, o), nil)
+	if one.Round != 1 || len(one.Comments) < 6 {
+		t.Fatalf("round %d with %d comments", one.Round, len(one.Comments))
+	}
+	number := func(l *Letter, code, feature string) *Comment {
+		for i := range l.Comments {
+			if l.Comments[i].Code == code && l.Comments[i].Feature == feature {
+				return &l.Comments[i]
+			}
+		}
+		t.Fatalf("no comment on %s %s", code, feature)
+		return nil
+	}
+	out := number(one, "drain_outside", "out")
+	if err := one.Answer(out.Number, "The drain was moved."); err != nil {
+		t.Fatal(err)
+	}
+	for n, text := range map[int]string{out.Number: " ", 0: "x", 99: "x"} {
+		if one.Answer(n, text) == nil {
+			t.Errorf("reply %q to comment %d was taken", text, n)
+		}
+	}
+	next := *s
+	next.Drains = slices.Clone(s.Drains)
+	next.Drains[0].Line = orb.LineString{s.Drains[0].Line[0], {s.Drains[0].Line[0][0] + 1, s.Drains[0].Line[0][1]}}
+	next.Drains[1].Line = orb.LineString{{s.Drains[1].Line[0][0] + 0.4, s.Drains[1].Line[0][1]}, s.Drains[1].Line[1]}
+	two := Review(auditOf(t, &next, o), one)
+	if c := number(two, "drain_outside", "out"); c.Open || c.Closed != 2 || c.Number != out.Number || len(c.Replies) != 1 {
+		t.Errorf("the mended drain: %+v", c)
+	}
+	if c := number(two, "building_over_line", "h1"); !c.Open || c.Round != 1 {
+		t.Errorf("the house: %+v", c)
+	}
+	if two.Answer(out.Number, "again") == nil {
+		t.Error("a closed comment took a reply")
+	}
+	text := two.Text()
+	for _, w := range []string{"round 2", "Lot 1. Building h1 stands over the lot line", "Rule: P-37", fmt.Sprintf("Closed: %d (round 2)", out.Number), parcels.Cautions[0]} {
+		if !strings.Contains(text, w) {
+			t.Errorf("the letter does not say %q:\n%s", w, text)
+		}
+	}
+	for i, c := range two.Comments {
+		if c.Number != i+1 {
+			t.Errorf("comment %d is numbered %d", i+1, c.Number)
+		}
+	}
+}
+
+// inner lies inside: a comb, a ring, a sliver.
+func TestPropertyInner(t *testing.T) {
+	for _, mp := range []orb.MultiPolygon{
+		{{{{0, 0}, {10, 0}, {10, 10}, {9, 10}, {9, 1}, {1, 1}, {1, 10}, {0, 10}, {0, 0}}}},
+		{{{{0, 0}, {10, 0}, {10, 10}, {0, 10}, {0, 0}}, {{1, 1}, {1, 9}, {9, 9}, {9, 1}, {1, 1}}}},
+		{{{{0, 0}, {100, 0.01}, {100, 0.02}, {0, 0}}}},
+		{{{{0, 0}, {5, 5}, {10, 0}, {10, 10}, {5, 5.0001}, {0, 10}, {0, 0}}}},
+	} {
+		if p := inner(mp); shape.Locate(p, mp) != shape.Inside {
+			t.Errorf("%v is not inside %v", p, mp)
+		}
+	}
+}
+
+// A line across a square in and out, along its edge and through its corner.
+func TestHandOutside(t *testing.T) {
+	sq := orb.MultiPolygon{{{{0, 0}, {10, 0}, {10, 10}, {0, 10}, {0, 0}}}}
+	for _, c := range []struct {
+		l    orb.LineString
+		want unit.Length
+	}{
+		{orb.LineString{{-2, 5}, {12, 5}}, 4},
+		{orb.LineString{{0, 0}, {10, 0}}, 0},
+		{orb.LineString{{-3, 0}, {13, 0}}, 6},
+		{orb.LineString{{-5, -5}, {15, 15}}, unit.Length(10 * math.Sqrt2)},
+		{orb.LineString{{2, 2}, {8, 8}}, 0},
+		{orb.LineString{{20, 20}, {30, 20}, {30, 21}}, 11},
+	} {
+		if got := total(outside(c.l, sq)); math.Abs(float64(got-c.want)) > 1e-9 {
+			t.Errorf("%v: %v outside, want %v", c.l, got, c.want)
+		}
+		if got := total(within(c.l, sq)) + total(outside(c.l, sq)); math.Abs(float64(got-shape.Length(c.l))) > 1e-9 {
+			t.Errorf("%v: parts sum to %v", c.l, got)
+		}
+	}
+}
+
+// shared finds the folder of real data: by FALLWRIGHT_SHARED, else beside a
+// parent folder; "" where it is not there.
+func shared() string {
+	if d := os.Getenv("FALLWRIGHT_SHARED"); d != "" {
+		return d
+	}
+	dir, _ := os.Getwd()
+	for range 8 {
+		for _, d := range []string{dir + "/shared/data", dir + "/../shared/data"} {
+			if _, err := os.Stat(d); err == nil {
+				return d
+			}
+		}
+		dir += "/.."
+	}
+	return ""
+}

@@ -1,0 +1,39 @@
+package auditor
+
+// Do parcels fit together? Each pair is told of once, on the lot that stands
+// first in the site.
+
+import (
+	"fmt"
+
+	"fallwright/geo/unit"
+	"fallwright/geo/zone"
+	"fallwright/parcels"
+)
+
+const (
+	// leastBorder is what neighbouring lines may differ by and still be one line
+	// drawn twice; mostBorder where a strip is an alley and no gap any more:
+	// P-34 has 0.1 to 1 ft.
+	leastBorder unit.Length = 0.005
+	mostBorder  unit.Length = 0.5
+)
+
+func checkFabric(w *lotWork) error {
+	n := w.a.fabric.Neighbours()
+	for _, b := range n.Borders(w.at, leastBorder, mostBorder) {
+		if b.B < b.A {
+			continue
+		}
+		other := &w.a.site.Lots[b.B]
+		f := parcels.Finding{Code: "parcels_gap", Severity: parcels.Note, Feature: other.ID, Location: ptr(b.At), Measured: ptr(float64(b.Width)), Required: ptr(0.0), Unit: "m", Source: "P-34",
+			Message: fmt.Sprintf("Between lots %s and %s lies a strip of no lot, up to %.3f m wide over %.1f m.", w.lot.ID, other.ID, float64(b.Width), float64(b.Length))}
+		if b.Kind == zone.Overlap {
+			f.Code, f.Severity, f.NotProven = "parcels_overlap", parcels.Warn, true
+			f.Message = fmt.Sprintf("Lots %s and %s overlap, by up to %.3f m over %.1f m.", w.lot.ID, other.ID, float64(b.Width), float64(b.Length))
+			f.Cure = "Have the line between them found on the plat or by survey."
+		}
+		w.find(f)
+	}
+	return nil
+}
