@@ -61,15 +61,18 @@ const (
 	NSPC2006       = "nspc-2006"
 	NSPC2015       = "nspc-2015-a"
 	OSHA1926       = "29-cfr-1926-p"
-	Rawls1982      = "rawls-1982"
 	RuralLoss      = "msma-chart-27-2"
 	StateSlope     = "state-manual-fig-6-3"
 	Tolono         = "tolono-il-5-16"
 	TR55           = "usda-tr-55-1986"
 	TxDOT          = "txdot-hydraulic"
+	VanBeers1965   = "van-beers-1965"
+	Rawls1998      = "rawls-1998"
+	Bouwer1963     = "bouwer-1963"
+	Rawls1982      = "rawls-1982"
 	UPC            = "upc-appendix-d"
 	USBR1993       = "usbr-drainage-1993"
-	USSalinity     = "soil-survey-ksat"
+	PermClass      = "nrcs-permeability-classes"
 	Wenzel1982     = "wenzel-1982"
 	Winthrop       = "practice-trench-cap"
 )
@@ -117,7 +120,10 @@ var table = []Source{
 	{TxDOT, "Texas DOT, Hydraulic Design Manual, chapters 6 and 10", "https://www.txdot.gov/manuals/des/hyd/", Partly},
 	{UPC, "Uniform Plumbing Code, appendix D and the horizontal storm drain table", "", Partly},
 	{USBR1993, "US Bureau of Reclamation, Drainage Manual, 1993, chapter 5", "", Memory},
-	{USSalinity, "USDA NRCS soil survey classes of saturated hydraulic conductivity by texture", "", Memory},
+	{PermClass, "NRCS permeability classes (0.06, 0.2, 0.6, 2, 6, 20 in/h), as reprinted in EPA 625/1-81-013, with the textures of a state soil interpretation table", "https://www.climate-policy-watcher.org/constructed-wetlands/natural-resources-conservation-service-nrcs-permeability-classes-for-saturated-soil.html", Read},
+	{Rawls1998, "Rawls, Gimenez and Grossman, Use of soil texture, bulk density and slope of the water retention curve to predict saturated hydraulic conductivity, 1998, as quoted in the Minnesota Stormwater Manual (compacted, average, loosened)", "https://stormwater.pca.state.mn.us/", Read},
+	{Bouwer1963, "Bouwer and van Schilfgaarde, Simplified method of predicting fall of water table in drained land, Trans. ASAE 6, 1963", "", Memory},
+	{VanBeers1965, "Van Beers, Some nomographs for the calculation of drain spacings, ILRI Bulletin 8, 1965: drainable pore space from conductivity", "", Memory},
 	{Wenzel1982, "Wenzel, Rainfall for urban stormwater design, 1982, coefficients as tabled in Applied Hydrology 1988, table 14.2.3", "", Memory},
 	{Winthrop, "Common practice of yard trenches: stone, cap and intake rates", "", Memory},
 }
