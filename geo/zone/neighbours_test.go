@@ -125,7 +125,7 @@ func TestPropertyNarrowest(t *testing.T) {
 	tried, changed := 0, 0
 	for i := 0; i < 400; i++ {
 		lot, out := randomLot(rng)
-		z, err := byOverlay(lot, out, 0)
+		z, err := byOverlay(lot, out, 0, around)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -134,8 +134,8 @@ func TestPropertyNarrowest(t *testing.T) {
 			continue
 		}
 		w := p[0].Width / 2
-		before, err1 := byOverlay(lot, out, w-0.004)
-		after, err2 := byOverlay(lot, out, w+0.004)
+		before, err1 := byOverlay(lot, out, w-0.004, around)
+		after, err2 := byOverlay(lot, out, w+0.004, around)
 		if err1 != nil || err2 != nil {
 			t.Fatal(err1, err2)
 		}
@@ -145,7 +145,7 @@ func TestPropertyNarrowest(t *testing.T) {
 		}
 		if z.Pieces > 0 && w > 0.1 {
 			// and nothing changes before, unless a whole piece vanishes
-			half, err := byOverlay(lot, out, w*0.9)
+			half, err := byOverlay(lot, out, w*0.9, around)
 			if err != nil {
 				t.Fatal(err)
 			}

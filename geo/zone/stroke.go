@@ -19,29 +19,34 @@ const (
 	numeric = 1e-9
 )
 
-// arc tells on which side of the true arc its straight sides lie.
-type arc int
+// arc says how arcs are drawn with straight sides: as tangents, so that the
+// drawn disc holds the true one, or as chords, the other way round; and how far
+// off the true arc they lie at most.
+type arc struct {
+	chords bool
+	off    float64
+}
 
-const (
-	around arc = iota // tangents: the drawn disc holds the true one
-	within            // chords: the true disc holds the drawn one
+var (
+	around = arc{off: arcError}
+	within = arc{off: arcError, chords: true}
 )
 
 // append adds the points of the arc about v from v+r*n to v+r*m, turned by
 // angle (signed, radians), both ends included.
 func (side arc) append(pts []orb.Point, v orb.Point, r float64, n, m orb.Point, angle float64) []orb.Point {
 	pts = append(pts, orb.Point{v[0] + r*n[0], v[1] + r*n[1]})
-	steps := math.Max(1, math.Ceil(math.Abs(angle)/(2*math.Acos(r/(r+arcError)))))
+	steps := math.Max(1, math.Ceil(math.Abs(angle)/(2*math.Acos(r/(r+side.off)))))
 	step := angle / steps
 	q, first := r, step
-	if side == around {
+	if !side.chords {
 		q, first = r/math.Cos(step/2), step/2
 	}
 	s, c := math.Sincos(first)
 	x, y := q*(n[0]*c-n[1]*s), q*(n[0]*s+n[1]*c)
 	s, c = math.Sincos(step)
 	for k := int(steps); k > 0; k-- {
-		if side == around || k > 1 {
+		if !side.chords || k > 1 {
 			pts = append(pts, orb.Point{v[0] + x, v[1] + y})
 		}
 		x, y = x*c-y*s, x*s+y*c

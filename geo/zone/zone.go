@@ -73,6 +73,8 @@ const (
 type Method string
 
 const (
+	// Direct: the project's own routine, certified.
+	Direct Method = "direct"
 	// ByOverlay: GEOS overlay of exact pieces.
 	ByOverlay Method = "overlay"
 )
@@ -127,7 +129,10 @@ func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 			return Zone{}, err
 		}
 	}
-	return byOverlay(lot, out, more)
+	if z, ok := direct(lot, out, more); ok {
+		return z, nil
+	}
+	return byOverlay(lot, out, more, around)
 }
 
 func (l Lot) check() error {
@@ -192,12 +197,12 @@ func (k KeepOut) name() string {
 
 // byOverlay cuts exact pieces out of the lot with GEOS. It is right for every
 // valid input; it is the reference of the direct routine.
-func byOverlay(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
+func byOverlay(lot Lot, out []KeepOut, more unit.Length, arcs arc) (Zone, error) {
 	var strips []orb.Polygon
 	for p, poly := range lot.Shape {
 		for r, ring := range poly {
 			es := edges(ring, true, func(i int) float64 { return float64(lot.edge(p, r, i) + more) })
-			strips = append(strips, around.pieces(es, true)...)
+			strips = append(strips, arcs.pieces(es, true)...)
 		}
 	}
 	inset, err := geosop.Without(lot.Shape, strips)
@@ -211,7 +216,7 @@ func byOverlay(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 		if k.MayCross || !k.Geometry.Bound().Pad(float64(k.Clearance+more)+arcError).Intersects(reach) {
 			continue
 		}
-		cuts = append(cuts, around.grown(k.Geometry, float64(k.Clearance+more))...)
+		cuts = append(cuts, arcs.grown(k.Geometry, float64(k.Clearance+more))...)
 		z.Removed = append(z.Removed, Removed{ID: k.ID, Kind: k.Kind, Clearance: k.Clearance})
 	}
 	mp, err := geosop.Without(inset, cuts)

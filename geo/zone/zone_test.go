@@ -214,7 +214,7 @@ func TestPropertyOverlayByDefinition(t *testing.T) {
 			}
 			lot.Edges = [][][]unit.Length{{e}}
 		}
-		z, err := byOverlay(lot, out, 0)
+		z, err := byOverlay(lot, out, 0, around)
 		if err != nil {
 			t.Fatal(err)
 		}

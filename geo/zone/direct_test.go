@@ -1,0 +1,207 @@
+package zone
+
+import (
+	"fmt"
+	"math"
+	"math/rand"
+	"os"
+	"strconv"
+	"testing"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/internal/geosop"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+)
+
+// agree holds a direct zone against the overlay's: Hausdorff distance and
+// symmetric difference within a millimetre (of its edge's length).
+func agree(a, b Zone) error {
+	if a.Pieces == 0 || b.Pieces == 0 {
+		return fmt.Errorf("%d and %d pieces", a.Pieces, b.Pieces)
+	}
+	h, err := geosop.Hausdorff(a.Shape, b.Shape, 0)
+	if err != nil {
+		return err
+	}
+	d, err := geosop.SymmetricDifference(a.Shape, b.Shape)
+	if err != nil {
+		return err
+	}
+	edge := 0.0
+	for _, p := range b.Shape {
+		for _, r := range p {
+			edge += float64(shape.Length(orb.LineString(r)))
+		}
+	}
+	s := float64(shape.Area(d))
+	if float64(h) > 0.001 || s > 0.001*edge || topology(a.Shape) != topology(b.Shape) {
+		return fmt.Errorf("Hausdorff distance %v m, symmetric difference %v m2 on an edge of %v m, pieces and holes %v and %v", h, s, edge, topology(a.Shape), topology(b.Shape))
+	}
+	return nil
+}
+
+// lotsToTry is 3,000 in the ordinary test; FALLWRIGHT_ZONE_LOTS asks for more.
+func lotsToTry() int {
+	if n, err := strconv.Atoi(os.Getenv("FALLWRIGHT_ZONE_LOTS")); err == nil {
+		return n
+	}
+	return 3000
+}
+
+// Oracle: the direct routine against GEOS overlay of exact pieces, on random
+// lots; and against the zone's definition on some.
+func TestOracleDirect(t *testing.T) {
+	rng := newRand(8)
+	var share tally
+	for i := 0; i < lotsToTry(); i++ {
+		lot, out := randomLot(rng)
+		if rng.Intn(4) == 0 {
+			e := make([]unit.Length, len(lot.Shape[0][0])-1)
+			for j := range e {
+				e[j] = unit.Length(1+rng.Intn(4)) * 0.5
+			}
+			lot.Edges = [][][]unit.Length{{e}}
+		}
+		if rng.Intn(10) == 0 {
+			b := lot.Shape.Bound()
+			p := func() orb.Point {
+				return orb.Point{b.Min[0] + rng.Float64()*(b.Max[0]-b.Min[0]), b.Min[1] + rng.Float64()*(b.Max[1]-b.Min[1])}
+			}
+			out = append(out, KeepOut{ID: "g", Kind: "utility", Geometry: orb.LineString{p(), p(), p()}, Clearance: 0.4572})
+		}
+		more := unit.Length(rng.Intn(2)) * 0.1524
+		share.try(t, rng, lot, out, more, i%20 == 0)
+	}
+	share.report(t, "random")
+}
+
+// tally counts how lots were answered.
+type tally struct{ direct, overlay, empty, finer int }
+
+func (s *tally) try(t *testing.T, rng *rand.Rand, lot Lot, out []KeepOut, more unit.Length, defined bool) {
+	t.Helper()
+	z, ok := direct(lot, out, more)
+	// arcs far finer than a millimetre, so that the reference errs by nothing that counts
+	ref, err := byOverlay(lot, out, more, arc{off: 2e-4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	switch {
+	case ok:
+		s.direct++
+		err := agree(z, ref)
+		if err != nil { // a tip between curves at a flat angle wants finer arcs still
+			finer, err2 := byOverlay(lot, out, more, arc{off: 2e-7})
+			if err2 != nil {
+				t.Fatal(err2)
+			}
+			s.finer++
+			err = agree(z, finer)
+		}
+		if err != nil {
+			t.Fatalf("%v\nlot %v %v %v\nout %v\ndirect %v\noverlay %v", err, lot.Shape, lot.Clearance, lot.Edges, out, z.Shape, ref.Shape)
+		}
+		if math.Abs(float64(z.Area-shape.Area(z.Shape))) > 1e-6 {
+			t.Fatalf("area %v, its shape's %v", z.Area, shape.Area(z.Shape))
+		}
+		if defined && more == 0 {
+			judge(t, rng, lot, out, z)
+		}
+	case ref.Pieces == 0:
+		s.empty++
+	default:
+		s.overlay++
+	}
+}
+
+func (s *tally) report(t *testing.T, name string) {
+	t.Helper()
+	n := s.direct + s.overlay + s.empty
+	t.Logf("%s: %d lots, %d direct, %d left to the overlay (%.2f %%), %d of those empty; %d needed a finer reference", name, n, s.direct, s.overlay+s.empty, 100*float64(s.overlay+s.empty)/float64(n), s.empty, s.finer)
+	if s.direct < n/2 {
+		t.Errorf("%s: only %d of %d lots went the direct way", name, s.direct, n)
+	}
+}
+
+// Oracle: the same on the real sets, with and without a house in the middle.
+func TestOracleDirectReal(t *testing.T) {
+	rng := newRand(9)
+	step := 15
+	if os.Getenv("FALLWRIGHT_ZONE_LOTS") != "" {
+		step = 1
+	}
+	for name, lots := range realSets(t) {
+		var share tally
+		for i := 0; i < len(lots); i += step {
+			c, faults := shape.Clean(lots[i])
+			if len(faults) > 0 {
+				continue
+			}
+			lot := Lot{Shape: c.Shape, Clearance: 0.6096}
+			var out []KeepOut
+			if m, r, err := geosop.InscribedCircle(c.Shape, 0.05); err == nil && r > 4 {
+				x := float64(r) * 0.5
+				out = append(out, KeepOut{ID: "h", Kind: Building, Clearance: 0.9144, Geometry: rect(m[0]-x, m[1]-x*.8, m[0]+x, m[1]+x)[0]})
+			}
+			share.try(t, rng, lot, out, 0, i%100 == 0)
+		}
+		share.report(t, name)
+	}
+}
+
+// Property: the same lot shifted far off, turned, mirrored and begun at another
+// vertex has the same zone.
+func TestPropertySameLot(t *testing.T) {
+	rng := newRand(10)
+	for i := 0; i < 200; i++ {
+		lot, out := randomLot(rng)
+		a, err := Trench(lot, out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		turn := rng.Float64() * 7
+		s, c := math.Sincos(turn)
+		mirror := 1.0
+		if i%2 == 0 {
+			mirror = -1
+		}
+		far := 0.0
+		if i%4 == 0 {
+			far = 4e6
+		}
+		move := func(p orb.Point) orb.Point {
+			x, y := mirror*p[0], p[1]
+			return orb.Point{x*c - y*s + far, x*s + y*c + far}
+		}
+		var r orb.Ring
+		old := lot.Shape[0][0]
+		n := len(old) - 1
+		k0 := rng.Intn(n)
+		for k := 0; k <= n; k++ {
+			r = append(r, move(old[(k0+k)%n]))
+		}
+		var moved []KeepOut
+		for _, o := range out {
+			switch g := o.Geometry.(type) {
+			case orb.Point:
+				o.Geometry = move(g)
+			case orb.Polygon:
+				q := make(orb.Ring, len(g[0]))
+				for j := range q {
+					q[j] = move(g[0][j])
+				}
+				o.Geometry = orb.Polygon{q}
+			}
+			moved = append(moved, o)
+		}
+		b, err := Trench(Lot{Shape: orb.MultiPolygon{{r}}, Clearance: lot.Clearance}, moved)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a.Pieces != b.Pieces || math.Abs(float64(a.Area-b.Area)) > 1e-3*math.Sqrt(float64(a.Area)+1) {
+			t.Fatalf("%v m2 in %d pieces by %s, moved %v m2 in %d by %s", a.Area, a.Pieces, a.By, b.Area, b.Pieces, b.By)
+		}
+	}
+}
