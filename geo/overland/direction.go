@@ -1,0 +1,199 @@
+package overland
+
+// Directions on the filled ground, and how many cells drain through each.
+
+import (
+	"fmt"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
+)
+
+// direct sets Dir of every open cell.
+func (f *Field) direct() {
+	w, h := f.Grid.Cols, f.Grid.Rows
+	var flats []int32
+	for r := 0; r < h; r++ {
+		for c := 0; c < w; c++ {
+			i := r*w + c
+			if f.Dir[i] != flat {
+				continue
+			}
+			if d := f.steepest(c, r); d != flat {
+				f.Dir[i] = d
+			} else if f.edge[i] {
+				f.Dir[i] = Out
+			} else {
+				flats = append(flats, int32(i))
+			}
+		}
+	}
+	f.flats(flats)
+}
+
+// steepest is the direction of the steepest fall from a cell, flat if no
+// neighbour is lower.
+func (f *Field) steepest(c, r int) Direction {
+	w := f.Grid.Cols
+	i := r*w + c
+	z := f.Filled[i]
+	best, d := 0.0, flat
+	inner := c > 0 && r > 0 && c < w-1 && r < f.Grid.Rows-1
+	for k := 0; k < 8; k++ {
+		if !inner {
+			if x, y := c+stepX[k], r+stepY[k]; x < 0 || y < 0 || x >= w || y >= f.Grid.Rows {
+				continue
+			}
+		}
+		n := f.Filled[i+stepY[k]*w+stepX[k]]
+		if !(n < z) {
+			continue
+		}
+		if s := float64(z-n) / f.steps[k]; s > best {
+			best, d = s, Direction(k)
+		}
+	}
+	return d
+}
+
+// flats leads each flat cell by the shortest way over cells of its level to one
+// that drains, layer by layer from there.
+func (f *Field) flats(list []int32) {
+	w := f.Grid.Cols
+	look := func(i int32) Direction { // the first neighbour of this level that drains
+		c, r := int(i)%w, int(i)/w
+		for k := 0; k < 8; k++ {
+			if j, ok := f.neighbour(c, r, k); ok && f.Dir[j] <= Enclosed && f.Filled[j] == f.Filled[i] {
+				return Direction(k)
+			}
+		}
+		return flat
+	}
+	var layer []int32
+	var found []Direction
+	for _, i := range list {
+		if d := look(i); d != flat {
+			layer = append(layer, i)
+			found = append(found, d)
+		}
+	}
+	for len(layer) > 0 {
+		for n, i := range layer {
+			f.Dir[i] = found[n]
+		}
+		var next []int32
+		for _, i := range layer {
+			c, r := int(i)%w, int(i)/w
+			for k := 0; k < 8; k++ {
+				if j, ok := f.neighbour(c, r, k); ok && f.Dir[j] == flat && f.Filled[j] == f.Filled[i] {
+					f.Dir[j] = pending
+					next = append(next, int32(j))
+				}
+			}
+		}
+		found = found[:0]
+		for _, i := range next {
+			found = append(found, look(i))
+		}
+		layer = next
+	}
+}
+
+// count adds up the cells that drain through each cell.
+func (f *Field) count() []int32 {
+	n := make([]int32, len(f.Dir))
+	above := f.above()
+	for i := range n {
+		if f.Wet(i) {
+			n[i] = 1
+		}
+	}
+	for i := range n {
+		if above[i] != 0 || !f.Wet(i) {
+			continue
+		}
+		// from a source down, as long as nothing else has still to arrive
+		for at := i; ; {
+			above[at] = 255 // done
+			j, ok := f.Next(at)
+			if !ok {
+				break
+			}
+			n[j] += n[at]
+			if above[j]--; above[j] != 0 {
+				break
+			}
+			at = j
+		}
+	}
+	return n
+}
+
+// above counts the neighbours that drain into each cell.
+func (f *Field) above() []uint8 {
+	above := make([]uint8, len(f.Dir))
+	for i := range f.Dir {
+		if j, ok := f.Next(i); ok {
+			above[j]++
+		}
+	}
+	return above
+}
+
+// Inflow is water from elsewhere set down on a cell: a roof's area at the foot
+// of its downspout.
+type Inflow struct {
+	At   orb.Point
+	Area unit.Area
+}
+
+// Accumulate gives the area that drains through each cell when each open cell
+// bears weight (1 for all if nil; 0 for ground whose water is caught where it
+// falls), inflows are set down, and water that reaches a caught cell goes no
+// further: that cell keeps it. An inflow more than reach from open ground is an
+// error.
+func (f *Field) Accumulate(weight []float32, inflows []Inflow, reach unit.Length, caught []int) ([]float64, error) {
+	cell := float64(f.Grid.CellArea())
+	a := make([]float64, len(f.Dir))
+	for i := range a {
+		if f.Wet(i) {
+			a[i] = cell
+			if weight != nil {
+				a[i] *= float64(weight[i])
+			}
+		}
+	}
+	for k, in := range inflows {
+		i, ok := f.CellAt(in.At, reach)
+		if !ok {
+			return nil, fmt.Errorf("overland: inflow %d at %.2f, %.2f m has no open ground within %.2f m", k, in.At[0], in.At[1], float64(reach))
+		}
+		a[i] += float64(in.Area)
+	}
+	kept := make(map[int]bool, len(caught))
+	for _, i := range caught {
+		kept[i] = true
+	}
+	above := f.above()
+	for i := range a {
+		if above[i] != 0 || !f.Wet(i) {
+			continue
+		}
+		for at := i; ; {
+			above[at] = 255
+			j, ok := f.Next(at)
+			if !ok {
+				break
+			}
+			if !kept[at] {
+				a[j] += a[at]
+			}
+			if above[j]--; above[j] != 0 {
+				break
+			}
+			at = j
+		}
+	}
+	return a, nil
+}

@@ -1,0 +1,222 @@
+package overland
+
+// The flow field of a piece of ground: what goes in, what is known of each cell.
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/unit"
+)
+
+// Input is the ground and what stands on it.
+type Input struct {
+	Ground ground.Grid
+	// Blocked areas are walls to water: houses. A cell is blocked if its centre
+	// lies in one.
+	Blocked []orb.MultiPolygon
+	// Drains are open inlets: water that reaches their cell leaves the ground.
+	Drains []orb.Point
+}
+
+// Direction is where a cell drains: a neighbour, or one of the states below.
+type Direction uint8
+
+// The neighbours in their fixed order, and the states.
+const (
+	East Direction = iota
+	SouthEast
+	South
+	SouthWest
+	West
+	NorthWest
+	North
+	NorthEast
+	// Out: over the edge of the raster or into missing cells.
+	Out
+	// Drained: into an open inlet in this cell.
+	Drained
+	// Enclosed: the lowest cell of ground that is walled in on all sides.
+	Enclosed
+	// Blocked: a wall.
+	Blocked
+	// Missing: no ground here.
+	Missing
+	pending
+	flat
+)
+
+var (
+	stepX = [8]int{1, 1, 0, -1, -1, -1, 0, 1}
+	stepY = [8]int{0, 1, 1, 1, 0, -1, -1, -1}
+)
+
+// Field is the flow field. It is not changed once made.
+type Field struct {
+	Grid   ground.Grid
+	Filled []float32   // level of the filled ground; NaN where there is no ground
+	Dir    []Direction // of each cell
+	// Count is how many cells drain through a cell, itself included.
+	Count []int32
+	edge  []bool // the cell may drain outward
+	steps [8]float64
+}
+
+// Flow fills the ground, finds directions and counts cells. The error says
+// what is wrong with the grid.
+func Flow(in Input) (*Field, error) {
+	if err := in.Ground.Check(); err != nil {
+		return nil, err
+	}
+	f := newField(in.Ground)
+	for _, mp := range in.Blocked {
+		f.each(mp, func(i int) {
+			if f.Dir[i] != Missing {
+				f.Dir[i] = Blocked
+			}
+		})
+	}
+	f.findEdges()
+	for k, p := range in.Drains {
+		c, r, ok := f.Grid.Cell(p)
+		if !ok {
+			return nil, fmt.Errorf("overland: drain %d at %.2f, %.2f m lies outside the raster", k, p[0], p[1])
+		}
+		i := r*f.Grid.Cols + c
+		if f.Dir[i] == Blocked || f.Dir[i] == Missing {
+			return nil, fmt.Errorf("overland: drain %d at %.2f, %.2f m stands where there is no open ground", k, p[0], p[1])
+		}
+		f.Dir[i] = Drained
+	}
+	f.fill()
+	f.direct()
+	f.Count = f.count()
+	return f, nil
+}
+
+func newField(g ground.Grid) *Field {
+	n := len(g.Z)
+	f := &Field{Grid: g, Filled: make([]float32, n), Dir: make([]Direction, n), edge: make([]bool, n)}
+	for i, z := range g.Z {
+		if z != z {
+			f.Dir[i] = Missing
+		} else {
+			f.Dir[i] = flat
+		}
+	}
+	d := math.Hypot(g.CellX, g.CellY)
+	f.steps = [8]float64{g.CellX, d, g.CellY, d, g.CellX, d, g.CellY, d}
+	return f
+}
+
+// findEdges marks the cells from which water may leave the raster.
+func (f *Field) findEdges() {
+	w, h := f.Grid.Cols, f.Grid.Rows
+	for r := 0; r < h; r++ {
+		for c := 0; c < w; c++ {
+			i := r*w + c
+			if f.Dir[i] == Missing {
+				for k := 0; k < 8; k++ {
+					if j, ok := f.neighbour(c, r, k); ok && f.Dir[j] != Missing && f.Dir[j] != Blocked {
+						f.edge[j] = true
+					}
+				}
+			} else if (r == 0 || c == 0 || r == h-1 || c == w-1) && f.Dir[i] != Blocked {
+				f.edge[i] = true
+			}
+		}
+	}
+}
+
+// neighbour is the cell one step in direction k; false off the raster.
+func (f *Field) neighbour(c, r, k int) (int, bool) {
+	x, y := c+stepX[k], r+stepY[k]
+	if x < 0 || y < 0 || x >= f.Grid.Cols || y >= f.Grid.Rows {
+		return 0, false
+	}
+	return y*f.Grid.Cols + x, true
+}
+
+// Next is the cell that cell i drains to; false where its water leaves the
+// ground.
+func (f *Field) Next(i int) (int, bool) {
+	d := f.Dir[i]
+	if d > NorthEast {
+		return 0, false
+	}
+	return i + stepY[d]*f.Grid.Cols + stepX[d], true
+}
+
+// Wet tells whether cell i is open ground.
+func (f *Field) Wet(i int) bool { return f.Dir[i] < Blocked }
+
+// CellAt is the index of the open cell that holds p, or of the open cell
+// nearest to it within reach; false if there is none.
+func (f *Field) CellAt(p orb.Point, reach unit.Length) (int, bool) {
+	g := f.Grid
+	if c, r, ok := g.Cell(p); ok && f.Wet(r*g.Cols+c) {
+		return r*g.Cols + c, true
+	}
+	c0, c1 := int((p[0]-float64(reach)-g.West)/g.CellX), int((p[0]+float64(reach)-g.West)/g.CellX)
+	r0, r1 := int((g.North-p[1]-float64(reach))/g.CellY), int((g.North-p[1]+float64(reach))/g.CellY)
+	best, at := float64(reach), -1
+	for r := max(r0, 0); r <= min(r1, g.Rows-1); r++ {
+		for c := max(c0, 0); c <= min(c1, g.Cols-1); c++ {
+			m := g.Centre(c, r)
+			if d := math.Hypot(m[0]-p[0], m[1]-p[1]); d <= best && f.Wet(r*g.Cols+c) {
+				best, at = d, r*g.Cols+c
+			}
+		}
+	}
+	return at, at >= 0
+}
+
+// Centre is the middle of cell i.
+func (f *Field) Centre(i int) orb.Point { return f.Grid.Centre(i%f.Grid.Cols, i/f.Grid.Cols) }
+
+// Code is the direction as GIS programs write it: E 1, SE 2, S 4, SW 8, W 16,
+// NW 32, N 64, NE 128; for a cell that drains outward the first way out among
+// E, S, W, N and then the diagonals; 0 for all others.
+func (f *Field) Code(i int) int {
+	d := f.Dir[i]
+	if d <= NorthEast {
+		return 1 << d
+	}
+	if d == Out {
+		for _, k := range []int{0, 2, 4, 6, 1, 3, 5, 7} {
+			if j, ok := f.neighbour(i%f.Grid.Cols, i/f.Grid.Cols, k); !ok || f.Dir[j] == Missing {
+				return 1 << k
+			}
+		}
+	}
+	return 0
+}
+
+// Area is the plan area that drains through cell i, its own included.
+func (f *Field) Area(i int) unit.Area {
+	return unit.Area(float64(f.Count[i]) * float64(f.Grid.CellArea()))
+}
+
+// Sample makes a raster of a surface: the elevation at each cell's centre, NaN
+// outside the surface. Cells are square; the box grows to whole cells. The
+// error tells a raster of more than most cells.
+func Sample(s ground.Surface, box orb.Bound, cell unit.Length, most int) (ground.Grid, error) {
+	c := float64(cell)
+	w, h := math.Ceil((box.Max[0]-box.Min[0])/c), math.Ceil((box.Max[1]-box.Min[1])/c)
+	if !(c > 0) || !(w >= 1 && h >= 1) || w*h > float64(most) {
+		return ground.Grid{}, fmt.Errorf("overland: a raster of %.0f by %.0f cells of %.3g m; from 1 to %d are made", w, h, c, most)
+	}
+	g := ground.Grid{Cols: int(w), Rows: int(h), West: box.Min[0], North: box.Min[1] + h*c, CellX: c, CellY: c}
+	g.Z = make([]float32, g.Cols*g.Rows)
+	for i := range g.Z {
+		l, ok := s.At(g.Centre(i%g.Cols, i/g.Cols))
+		if !ok {
+			l.Elevation = unit.Elevation(math.NaN())
+		}
+		g.Z[i] = float32(l.Elevation)
+	}
+	return g, nil
+}
