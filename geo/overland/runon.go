@@ -1,0 +1,141 @@
+package overland
+
+// What runs over lot lines, as the ground lies and with some of it caught.
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+)
+
+// LineFlow is the water that crosses one line of a lot in one sense.
+type LineFlow struct {
+	Lot  int // whose line it is
+	Part int // of the lot
+	Line int // edge of that part's outer ring, from vertex Line on
+	// Other is the lot beyond the line, -1 for land that is no lot (a street)
+	// or lies beyond the raster.
+	Other int
+	// Into says that the water comes into Lot, else it leaves it.
+	Into bool
+	// Before and After are the areas whose water crosses.
+	Before, After unit.Area
+	// Length is how much of the line water crosses, to about a cell.
+	Length unit.Length
+	// At is where most crosses after, in one cell, with MostBefore and MostAfter
+	// there: concentrated flow, where it is a good part of the whole.
+	At                    orb.Point
+	MostBefore, MostAfter unit.Area
+}
+
+// LineFlows lists the crossings of every line of every lot, by lot, part, line,
+// other lot and sense. before and after are areas through each cell (see
+// Accumulate), the same slice twice where nothing is caught. A cell belongs to
+// the first lot that holds its centre; water that leaves a lot under a house
+// wall does not exist. One crossing of two neighbours stands in the list twice,
+// once for each line.
+func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []LineFlow {
+	owner := make([]int32, len(f.Dir))
+	for i := range owner {
+		owner[i] = -1
+	}
+	for k := len(lots) - 1; k >= 0; k-- {
+		f.each(lots[k], func(i int) { owner[i] = int32(k) })
+	}
+	type key struct {
+		lot, part, line, other int
+		into                   bool
+	}
+	type sum struct {
+		LineFlow
+		spans [][2]float64 // stretches of the line that are crossed
+	}
+	found := map[key]*sum{}
+	half := math.Hypot(f.Grid.CellX, f.Grid.CellY) / 2 / math.Sqrt2
+	cross := func(lot, other int, into bool, i int, at orb.Point) {
+		part, line, along, length := nearestLine(lots[lot], at)
+		k := key{lot, part, line, other, into}
+		s := found[k]
+		if s == nil {
+			s = &sum{LineFlow: LineFlow{Lot: lot, Part: part, Line: line, Other: other, Into: into}}
+			found[k] = s
+		}
+		s.Before += unit.Area(before[i])
+		s.After += unit.Area(after[i])
+		if a := unit.Area(after[i]); a > s.MostAfter || s.MostAfter == 0 && unit.Area(before[i]) > s.MostBefore {
+			s.At, s.MostBefore, s.MostAfter = at, unit.Area(before[i]), a
+		}
+		s.spans = append(s.spans, [2]float64{math.Max(0, along-half), math.Min(length, along+half)})
+	}
+	for i := range f.Dir {
+		if !f.Wet(i) {
+			continue
+		}
+		from, to := int(owner[i]), -1
+		at := f.Centre(i)
+		if j, ok := f.Next(i); ok {
+			to = int(owner[j])
+			b := f.Centre(j)
+			at = orb.Point{(at[0] + b[0]) / 2, (at[1] + b[1]) / 2}
+		} else if f.Dir[i] == Out {
+			d := bits.TrailingZeros(uint(f.Code(i)))
+			at = orb.Point{at[0] + float64(stepX[d])*f.Grid.CellX/2, at[1] - float64(stepY[d])*f.Grid.CellY/2}
+		} else {
+			continue // into an inlet, or walled in
+		}
+		if from == to {
+			continue
+		}
+		if from >= 0 {
+			cross(from, to, false, i, at)
+		}
+		if to >= 0 {
+			cross(to, from, true, i, at)
+		}
+	}
+	out := make([]LineFlow, 0, len(found))
+	for _, s := range found {
+		slices.SortFunc(s.spans, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
+		reach := math.Inf(-1)
+		for _, v := range s.spans {
+			if v[1] > reach {
+				s.Length += unit.Length(v[1] - math.Max(v[0], reach))
+				reach = v[1]
+			}
+		}
+		out = append(out, s.LineFlow)
+	}
+	slices.SortFunc(out, func(a, b LineFlow) int {
+		into := func(v bool) int {
+			if v {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Line, b.Line),
+			cmp.Compare(a.Other, b.Other), cmp.Compare(into(a.Into), into(b.Into)))
+	})
+	return out
+}
+
+// nearestLine is the edge of a lot's outer rings nearest to p, how far along it
+// p lies and how long it is.
+func nearestLine(lot orb.MultiPolygon, p orb.Point) (part, line int, along, length float64) {
+	best := math.Inf(1)
+	for i, poly := range lot {
+		for k := 1; k < len(poly[0]); k++ {
+			a, b := poly[0][k-1], poly[0][k]
+			if d, q := shape.PointSegment(p, a, b); float64(d) < best {
+				best, part, line = float64(d), i, k-1
+				along, length = math.Hypot(q[0]-a[0], q[1]-a[1]), math.Hypot(b[0]-a[0], b[1]-a[1])
+			}
+		}
+	}
+	return part, line, along, length
+}
