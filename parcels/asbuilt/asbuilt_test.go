@@ -1,13 +1,11 @@
 package asbuilt
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -43,42 +41,17 @@ func fixture() Input {
 	return Input{Plan: p, Lots: []parcels.Lot{lot}, Criteria: parcels.DefaultCriteria()}
 }
 
-// readFile reads a point file: number, northing, easting, elevation, code.
-func readFile(t testing.TB, name string) []Shot {
-	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	number := func(s string) float64 {
-		v, err := strconv.ParseFloat(s, 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v
-	}
-	var out []Shot
-	for _, r := range rows {
-		s := Shot{ID: r[0], At: orb.Point{number(r[2]), number(r[1])}}
-		if r[3] != "" {
-			s.Z = parcels.Num(unit.Elevation(number(r[3])))
-		}
-		code, rest, _ := strings.Cut(r[4], " ")
-		s.Kind, s.Run = map[string]string{"INV": "invert", "GS": "ground"}[code], rest
-		out = append(out, s)
-	}
-	return out
-}
-
 func assess(t testing.TB, name string) *Report {
 	t.Helper()
 	in := fixture()
-	in.Shots = readFile(t, name)
+	text, err := os.ReadFile(filepath.Join("testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Shots, _, err = ReadPoints(text, name, unit.Metre, nil, in.Plan, in.Criteria)
+	if err != nil {
+		t.Fatal(err)
+	}
 	r, err := Assess(in)
 	if err != nil {
 		t.Fatal(err)
@@ -150,4 +123,176 @@ func TestHandTellsApart(t *testing.T) {
 	}
 }
 
-var _ = errors.Is
+// The belly of belly.csv: inverts 99.540, 99.420, 99.440 at 5, 10 and 15 m. Water
+// stands up to 99.440: 20 mm at 10 m, back to 5 + 5·100/120 = 9.167 m. The segment of
+// depth y of a circle D is D²(w - sin w)/8, w = 2 acos(1 - 2y/D):
+//
+//	20 mm: w 1.8387, 0.0011282 m2; 10 mm: w 1.2769, 0.0004127 m2
+//	mean along a straight invert, by Simpson: (0 + 4·0.0004127 + 0.0011282)/6 = 0.0004632
+//	·(15 - 9.167) = 0.002702 m3
+func TestHandBelly(t *testing.T) {
+	r := assess(t, "belly.csv")
+	p := r.Runs[0].Pools
+	if len(p) != 1 || p[0].Sill != "4" {
+		t.Fatalf("%+v", p)
+	}
+	near1(t, "depth", float64(p[0].Depth), 0.020, 1e-9)
+	near1(t, "from", float64(p[0].From), 9.167, 1e-3)
+	near1(t, "to", float64(p[0].To), 15, 1e-9)
+	near1(t, "volume", p[0].Volume, 0.002702, 0.002702*0.01)
+	near1(t, "slope of 10 to 15 m", float64(r.Runs[0].Stretches[2].Slope), -0.004, 1e-9)
+	near1(t, "off grade", float64(r.Runs[0].Levels[2].Off), -0.070, 1e-9)
+	// cover there: 100 - 99.420 - 0.1016 - 0.00275
+	near1(t, "cover", float64(*r.Runs[0].Levels[2].Cover), 0.47565, 1e-4)
+	// R1 lies 3 m inside the lot line; half the trench is 0.1524
+	near1(t, "lot line", float64(*r.Runs[0].LeastLotLine), 2.8476, 1e-3)
+}
+
+// A pool that reaches over a fitting: back_fall.csv has R2 rise by 30 mm from W1
+// at 99.390 to 99.420. The water stands 30 mm at W1, back in R1 (1.0 % from
+// 99.439 at 15 m to 99.390 at 20 m) to 15 + 5·19/49 = 16.94 m, and in R3.
+//
+//	30 mm: w 2.2981, 0.002002 m2; 15 mm: w 1.5771, 0.000745 m2; Simpson 0.000830
+//	R2 12 m, R1 3.06 m, R3 (99.459 at 10 m): 5·30/69 = 2.17 m: 17.23 m·0.000830 = 0.01430 m3
+func TestHandPoolOverFittings(t *testing.T) {
+	r := assess(t, "back_fall.csv")
+	var pools []Pool
+	for _, b := range r.Runs {
+		pools = append(pools, b.Pools...)
+	}
+	if len(pools) != 1 || pools[0].Code != CodeBackFall {
+		t.Fatalf("%+v", pools)
+	}
+	near1(t, "depth", float64(pools[0].Depth), 0.030, 1e-9)
+	near1(t, "volume", pools[0].Volume, 0.01430, 0.01430*0.01)
+}
+
+func near1(t testing.TB, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s: got %.6f, want %.6f (within %g)", what, got, want, tol)
+	}
+}
+
+// A shift of all levels leaves slopes and pools as they were.
+func TestPropertyShift(t *testing.T) {
+	in := fixture()
+	text, err := os.ReadFile("testdata/belly.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Shots, _, err = ReadPoints(text, "belly.csv", unit.Metre, nil, in.Plan, in.Criteria)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := Assess(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range []unit.Elevation{-40, -0.3, 0.2, 5} {
+		q := in
+		q.Shots = slices.Clone(in.Shots)
+		for i := range q.Shots {
+			z := *q.Shots[i].Z + d
+			q.Shots[i].Z = &z
+		}
+		b, err := Assess(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Shift == nil || math.Abs(float64(*b.Shift)-float64(d)) > 0.02 {
+			t.Fatalf("shift %v: %v", d, b.Shift)
+		}
+		if len(b.Runs[0].Pools) != 1 || b.Runs[0].Pools[0].Code != CodeBelly || math.Abs(b.Runs[0].Pools[0].Volume-a.Runs[0].Pools[0].Volume) > 1e-6 {
+			t.Errorf("shift %v: pools %+v", d, b.Runs[0].Pools)
+		}
+		if !slices.Contains(codes(b, false), CodeDatum) || b.Runs[0].LeastCover != nil {
+			t.Errorf("shift %v: %v, cover %v", d, codes(b, false), b.Runs[0].LeastCover)
+		}
+	}
+}
+
+// Bad input is an error that names what is missing; nothing of the wild below
+// brings the judgement down.
+func TestHostile(t *testing.T) {
+	z := unit.Elevation(99.5)
+	one := []Shot{{ID: "1", At: orb.Point{1203, 3410}, Z: &z}}
+	for _, c := range []struct {
+		name  string
+		spoil func(*Input)
+		text  string
+	}{
+		{"no plan", func(in *Input) { in.Plan = nil }, "no runs"},
+		{"empty plan", func(in *Input) { in.Plan = &parcels.Plan{} }, "no runs"},
+		{"no shots", func(in *Input) { in.Shots = nil }, "no shots"},
+		{"unknown run", func(in *Input) { in.Only = "R9" }, "no run"},
+		{"plan without levels", func(in *Input) { in.Plan.Runs[1].InvertUp = nil }, "no inverts"},
+		{"run without length", func(in *Input) { in.Plan.Runs[0].Line = in.Plan.Runs[0].Line[:1] }, "no length"},
+		{"run of one place", func(in *Input) { in.Plan.Runs[0].Line[1] = in.Plan.Runs[0].Line[0] }, "no length"},
+		{"plan in a ring", func(in *Input) { in.Plan.Runs[1].To = "D1" }, "ring"},
+	} {
+		in := fixture()
+		in.Shots = one
+		c.spoil(&in)
+		_, err := Assess(in)
+		var e *parcels.InputError
+		if !errors.As(err, &e) || !strings.Contains(err.Error(), c.text) {
+			t.Errorf("%s: %v does not say %q", c.name, err, c.text)
+		}
+	}
+	nan, inf := unit.Elevation(math.NaN()), unit.Elevation(math.Inf(1))
+	big := unit.Elevation(1e300)
+	for name, shots := range map[string][]Shot{
+		"NaN level":           {{ID: "1", At: orb.Point{1203, 3410}, Z: &nan}},
+		"infinite level":      {{ID: "1", At: orb.Point{1203, 3410}, Z: &inf}},
+		"level of a star":     {{ID: "1", At: orb.Point{1203, 3410}, Z: &big}, {ID: "2", At: orb.Point{1203, 3412}, Z: &big}},
+		"NaN place":           {{ID: "1", At: orb.Point{math.NaN(), 3410}, Z: &z}},
+		"place of a star":     {{ID: "1", At: orb.Point{1e308, 1e308}, Z: &z}},
+		"no level":            {{ID: "1", At: orb.Point{1203, 3410}}},
+		"all in one place":    {{ID: "1", At: orb.Point{1203, 3410}, Z: &z}, {ID: "2", At: orb.Point{1203, 3410}, Z: &z}, {ID: "3", At: orb.Point{1203, 3410}, Z: &z}},
+		"a run nobody has":    {{ID: "1", At: orb.Point{1203, 3410}, Z: &z, Run: "R77"}},
+		"markup in the name":  {{ID: "<b>\r\n=1+1", At: orb.Point{1203, 3410}, Z: &z}},
+		"all of other things": {{ID: "1", At: orb.Point{1203, 3410}, Z: &z, Kind: "tree"}},
+	} {
+		in := fixture()
+		in.Shots = shots
+		r, err := Assess(in)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if r.Verdict == parcels.Feasible || len(r.Findings) == 0 {
+			t.Errorf("%s: %s with %d findings", name, r.Verdict, len(r.Findings))
+		}
+		if _, err := r.Document(nil); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// Shots that a site document holds: a laid drain with elevations, one with its
+// two inverts only, a spot with a code.
+func TestHandFromSite(t *testing.T) {
+	in := fixture()
+	up, down := unit.Elevation(99.390), unit.Elevation(99.270)
+	site := &parcels.Site{Criteria: in.Criteria,
+		Drains: []parcels.Drain{
+			{ID: "R1", Status: "laid", Line: orb.LineString{{1203, 3405}, {1203, 3412}, {1203, 3418}, {1203, 3425}}, Z: []unit.Elevation{99.590, 99.520, 99.460, 99.390}},
+			{ID: "R2", Status: "laid", Line: orb.LineString{{1203, 3425}, {1203, 3437}}, InvertUp: &up, InvertDown: &down},
+			{ID: "old", Status: "existing", Line: orb.LineString{{1203, 3425}, {1203, 3437}}, InvertUp: &up, InvertDown: &down},
+		},
+		Spots: []parcels.Spot{{At: orb.Point{1213, 3425}, Z: 99.523, Description: "INV R3"}, {At: orb.Point{1213, 3425}, Z: 100, Description: "GS"}},
+	}
+	shots := FromSite(site, in.Plan)
+	if len(shots) != 7 || shots[6].Run != "R3" || shots[0].Run != "R1" {
+		t.Fatalf("%+v", shots)
+	}
+	in.Shots = shots
+	r, err := Assess(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := codes(r, true); !slices.Contains(got, "laid_as_planned R1") || !slices.Contains(got, "too_few_shots R2") || !slices.Contains(got, "too_few_shots R3") {
+		t.Errorf("%q", got)
+	}
+}

@@ -32,6 +32,7 @@ const (
 	spacing   = 7.62   // m: 25 ft between shots (P-159)
 	samePlace = 0.15   // m along the run
 	beside    = 0.1524 // m: half of the narrowest trench
+	far       = 1e8    // m: no place on earth is further in any system
 	mostShots = 100000
 )
 
@@ -265,8 +266,8 @@ func (a *assessor) ofPipe() []*Shot {
 			aside = append(aside, s.ID)
 			continue
 		}
-		bad := !finite(s.At[0]) || !finite(s.At[1])
-		if s.Z == nil || !finite(float64(*s.Z)) || bad {
+		bad := !(abs(s.At[0]) < far && abs(s.At[1]) < far)
+		if s.Z == nil || !(abs(float64(*s.Z)) < far) || bad {
 			none = append(none, s.ID)
 			continue
 		}
@@ -281,7 +282,7 @@ func (a *assessor) ofPipe() []*Shot {
 	}
 	if len(none) > 0 {
 		a.find(parcels.Finding{Code: CodeNoLevel, Severity: parcels.Warn, NotProven: true, Source: "P-19", Cure: "Shoot them again.",
-			Message: fmt.Sprintf("%d shots have no elevation (blank, or 0 where the pipe lies at %.1f m): %s.", len(none), lowest, list(none))})
+			Message: fmt.Sprintf("%d shots have no elevation or place that can be meant (blank, or 0 where the pipe lies at %.1f m): %s.", len(none), lowest, list(none))})
 	}
 	return use
 }
