@@ -579,20 +579,21 @@ func TestHandOutside(t *testing.T) {
 	}
 }
 
-// shared finds the folder of real data: by FALLWRIGHT_SHARED, else beside a
-// parent folder; "" where it is not there.
+// shared finds the folder of real data: FALLWRIGHT_SHARED (that folder, or the
+// one that holds it as data), else shared/data beside a parent folder; "" where
+// it is not there.
 func shared() string {
+	var try []string
 	if d := os.Getenv("FALLWRIGHT_SHARED"); d != "" {
-		return d
+		try = append(try, d+"/data", d)
 	}
-	dir, _ := os.Getwd()
-	for range 8 {
-		for _, d := range []string{dir + "/shared/data", dir + "/../shared/data"} {
-			if _, err := os.Stat(d); err == nil {
-				return d
-			}
+	for d := "../.."; len(d) < 30; d += "/.." {
+		try = append(try, d+"/shared/data")
+	}
+	for _, d := range try {
+		if _, err := os.Stat(d + "/README.md"); err == nil {
+			return d
 		}
-		dir += "/.."
 	}
 	return ""
 }

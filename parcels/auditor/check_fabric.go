@@ -26,8 +26,13 @@ func checkFabric(w *lotWork) error {
 			continue
 		}
 		other := &w.a.site.Lots[b.B]
+		wide := fmt.Sprintf("up to %.3f m", float64(b.Width))
+		if b.Width >= mostBorder-1e-6 {
+			// the two lines part: beyond this it is an alley, not a gap
+			wide = fmt.Sprintf("%.1f m or more", float64(mostBorder))
+		}
 		f := parcels.Finding{Code: "parcels_gap", Severity: parcels.Note, Feature: other.ID, Location: ptr(b.At), Measured: ptr(float64(b.Width)), Required: ptr(0.0), Unit: "m", Source: "P-34",
-			Message: fmt.Sprintf("Between lots %s and %s lies a strip of no lot, up to %.3f m wide over %.1f m.", w.lot.ID, other.ID, float64(b.Width), float64(b.Length))}
+			Message: fmt.Sprintf("Between lots %s and %s lies a strip of no lot, %s wide over %.1f m.", w.lot.ID, other.ID, wide, float64(b.Length))}
 		if b.Kind == zone.Overlap {
 			f.Code, f.Severity, f.NotProven = "parcels_overlap", parcels.Warn, true
 			f.Message = fmt.Sprintf("Lots %s and %s overlap, by up to %.3f m over %.1f m.", w.lot.ID, other.ID, float64(b.Width), float64(b.Length))

@@ -1,0 +1,169 @@
+package auditor
+
+// Golden audits of the sample and of real parcels. They show that nothing has
+// changed; that it was right was judged by a person once: what was odd and why
+// stands in testdata/README.md.
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// realSet is one set of real parcels: files by layer.
+type realSet struct {
+	name   string
+	layers map[string]string
+	// long: worked only where FALLWRIGHT_LONG is set (make test-long).
+	long bool
+	// open: its licence lets findings be kept here; else hashes and counts only.
+	open bool
+}
+
+var realSets = []realSet{
+	{"cadastre-fr-25354", map[string]string{"parcels": "parcels.geojson", "buildings": "buildings.geojson"}, false, true},
+	{"cadastre-fr-epinay", map[string]string{"parcels": "parcels.geojson"}, true, true},
+	{"williamsburg-va", map[string]string{"parcels": "parcels.geojson", "easements": "easements.geojson"}, true, false},
+}
+
+func (r realSet) site(t testing.TB) *parcels.Site {
+	t.Helper()
+	dir := shared()
+	if dir == "" {
+		t.Skip("the shared data are not here: set FALLWRIGHT_SHARED to their folder")
+	}
+	var b bytes.Buffer
+	b.WriteString(`{"site":"` + r.name + `","layers":{`)
+	names := []string{}
+	for l := range r.layers {
+		names = append(names, l)
+	}
+	slices.Sort(names)
+	for i, l := range names {
+		text, err := os.ReadFile(filepath.Join(dir, r.name, r.layers[l]))
+		if err != nil {
+			t.Skip("the shared data are not whole: ", err)
+		}
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		fmt.Fprintf(&b, "%q:%s", l, text)
+	}
+	b.WriteString("}}")
+	s, err := document.Read(b.Bytes(), document.Options{KeepGoing: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// digest is what a golden file holds: counts, the hash of the rows as they are
+// sent, and, where findings may be kept, one line for each lot that has more
+// than what all lots have.
+func digest(t *testing.T, s *parcels.Site, a *parcels.Audit, findings bool) []byte {
+	t.Helper()
+	body, err := Write(a, s.Frame)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table bytes.Buffer
+	if err := WriteTable(&table, a); err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	x := a.Totals
+	fmt.Fprintf(&b, "checks %s\nlots %d feasible %d not_proven %d not_feasible %d set_aside %d\n", strings.Join(a.Checks, " "), x.Lots, x.Feasible, x.NotProven, x.NotFeasible, x.SetAside)
+	fmt.Fprintf(&b, "zone %.4f m2, empty %d; reach yes %d no %d not_proven %d; drains outside %.4f m\n", x.Zone, x.ZoneEmpty, x.ReachYes, x.ReachNo, x.ReachNotProven, x.DrainsOutside)
+	codes := []string{}
+	for c := range x.Findings {
+		codes = append(codes, c)
+	}
+	slices.Sort(codes)
+	for _, c := range codes {
+		fmt.Fprintf(&b, "%6d %s\n", x.Findings[c], c)
+	}
+	fmt.Fprintf(&b, "rows sha256 %x\nbody sha256 %x\n", sha256.Sum256(table.Bytes()), sha256.Sum256(body))
+	if !findings {
+		return b.Bytes()
+	}
+	common := map[string]bool{}
+	for c, n := range x.Findings {
+		common[c] = n > 1 && n >= x.Lots
+	}
+	fmt.Fprintf(&b, "worst %s\n", strings.Join(a.Worst, " "))
+	for i := range a.Rows {
+		for _, f := range a.Rows[i].Findings {
+			if !common[f.Code] {
+				fmt.Fprintf(&b, "%s %s %s: %s\n", f.Lot, f.Severity, f.Code, f.Message)
+			}
+		}
+	}
+	for _, f := range a.Findings {
+		fmt.Fprintf(&b, "site %s %s: %s\n", f.Severity, f.Code, f.Message)
+	}
+	return b.Bytes()
+}
+
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	path := filepath.Join("testdata", name+".golden")
+	if *update {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Equal(want, got) {
+		return
+	}
+	w, g := strings.Split(string(want), "\n"), strings.Split(string(got), "\n")
+	n := 0
+	for i := 0; i < max(len(w), len(g)) && n < 10; i++ {
+		var x, y string
+		if i < len(w) {
+			x = w[i]
+		}
+		if i < len(g) {
+			y = g[i]
+		}
+		if x != y {
+			n++
+			t.Errorf("%s line %d\nwas  %s\nnow  %s", path, i+1, x, y)
+		}
+	}
+}
+
+func TestGoldenSample(t *testing.T) {
+	s, a := sample()
+	golden(t, "sample", digest(t, s, a, true))
+}
+
+func TestGoldenRealSets(t *testing.T) {
+	for _, r := range realSets {
+		t.Run(r.name, func(t *testing.T) {
+			if r.long && os.Getenv("FALLWRIGHT_LONG") == "" {
+				t.Skip("a whole town takes some ten seconds: set FALLWRIGHT_LONG=1")
+			}
+			s := r.site(t)
+			golden(t, r.name, digest(t, s, auditOf(t, s, Options{}), r.open))
+		})
+	}
+}
