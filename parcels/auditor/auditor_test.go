@@ -379,6 +379,22 @@ func TestHandSmallSite(t *testing.T) {
 	}
 }
 
+// A sliver 0.4 m wide between two lots that it touches on both sides: no gap
+// across it, neither between the outer two nor from its far side.
+func TestHandSliverIsNoGap(t *testing.T) {
+	lot := func(name string, x0, x1 int) string {
+		return fmt.Sprintf(`{"type":"Feature","properties":{"lot":%q},"geometry":{"type":"Polygon","coordinates":[[[%[2]d.%[3]d,6700000],[%[4]d.%[5]d,6700000],[%[4]d.%[5]d,6700040],[%[2]d.%[3]d,6700040],[%[2]d.%[3]d,6700000]]]}}`,
+			name, 900000+x0/10, x0%10, 900000+x1/10, x1%10)
+	}
+	text := `{"crs":"EPSG:2154","layers":{"parcels":{"type":"FeatureCollection","features":[` + lot("a", 0, 300) + "," + lot("sliver", 300, 304) + "," + lot("b", 304, 600) + `]}}}`
+	a := auditOf(t, readSite(t, []byte(text)), Options{Checks: []string{"fabric"}})
+	for _, r := range a.Rows {
+		if len(r.Findings) > 0 {
+			t.Errorf("lot %s: %+v", r.Lot, r.Findings)
+		}
+	}
+}
+
 // Nothing to go by: no inlets, no ground, no intakes. Rows still stand, and say
 // what is not known.
 func TestBareParcels(t *testing.T) {

@@ -6,6 +6,9 @@ package auditor
 import (
 	"fmt"
 
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/parcels"
@@ -26,6 +29,9 @@ func checkFabric(w *lotWork) error {
 			continue
 		}
 		other := &w.a.site.Lots[b.B]
+		if b.Kind == zone.Gap && w.held(b.At) {
+			continue
+		}
 		wide := fmt.Sprintf("up to %.3f m", float64(b.Width))
 		if b.Width >= mostBorder-1e-6 {
 			// the two lines part: beyond this it is an alley, not a gap
@@ -41,4 +47,23 @@ func checkFabric(w *lotWork) error {
 		w.find(f)
 	}
 	return nil
+}
+
+// held says whether the ground between a place on a neighbour's line and the
+// lot belongs to some lot: the far side of a sliver is no gap, nor is a lot that
+// lies between two others.
+func (w *lotWork) held(at orb.Point) bool {
+	near, q := unit.Length(-1), at
+	for _, l := range ringLines(w.lot.Shape) {
+		if d, p := shape.PointLine(at, l); near < 0 || d < near {
+			near, q = d, p
+		}
+	}
+	mid := orb.Point{(at[0] + q[0]) / 2, (at[1] + q[1]) / 2}
+	for i := range w.site.Lots {
+		if shape.Locate(mid, w.site.Lots[i].Shape) != shape.Outside {
+			return true
+		}
+	}
+	return false
 }
