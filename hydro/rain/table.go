@@ -233,3 +233,22 @@ func logMix(a, b, f float64) float64 {
 	}
 	return math.Exp(math.Log(a) + f*(math.Log(b)-math.Log(a)))
 }
+
+// Around returns the two rows between which a duration lies and their depths for a
+// return period, for a calculation sheet. ok is false outside the table and at a
+// single row.
+func (t *Table) Around(d hydro.Duration, r hydro.ReturnPeriod) (d1, d2 hydro.Duration, p1, p2 hydro.Depth, ok bool) {
+	i, _ := between(len(t.Durations), func(k int) float64 { return float64(t.Durations[k]) }, float64(d))
+	if i+1 >= len(t.Durations) {
+		i--
+	}
+	if i < 0 || d < t.Durations[i] || d > t.Durations[i+1] {
+		return 0, 0, 0, 0, false
+	}
+	p1, _, err := t.Depth(t.Durations[i], r)
+	if err != nil {
+		return 0, 0, 0, 0, false
+	}
+	p2, _, err = t.Depth(t.Durations[i+1], r)
+	return t.Durations[i], t.Durations[i+1], p1, p2, err == nil
+}
