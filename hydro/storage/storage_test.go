@@ -381,3 +381,13 @@ func BenchmarkDay(b *testing.B) {
 		}
 	}
 }
+
+func TestPropertySheet(t *testing.T) {
+	for _, valve := range []bool{false, true} {
+		tr, c := yard(valve)
+		s := must(Run(tr, c)).Sheet()
+		if err := s.Check(); err != nil {
+			t.Errorf("%v\n%s", err, s.Text())
+		}
+	}
+}
