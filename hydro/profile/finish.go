@@ -219,7 +219,7 @@ func (s *Solver) report(p *Problem, i int, l *Laid) {
 	*l = Laid{
 		Pipe: k, InvertUp: unit.Elevation(u), InvertDown: unit.Elevation(d),
 		Slope: unit.Slope(slope), Floor: unit.Slope(s.mustFall(p, i) / g.length),
-		Flow: hydro.Flow(s.flow[i]), Tc: hydro.Duration(s.rain.tc[i]), Intensity: hydro.Intensity(s.rain.i[i]),
+		Flow: hydro.Flow(s.flow[i]), Tc: hydro.Duration(s.rain.tc[i]), Intensity: hydro.Intensity(s.rain.i[i]), CA: unit.Area(s.rain.ca[i]),
 		Travel: hydro.Duration(s.rain.travel[i]),
 		Cost:   s.price(i),
 	}

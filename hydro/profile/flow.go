@@ -26,6 +26,7 @@ type rainfall struct {
 	span   [][2]int32
 	tc     []float64
 	i      []float64
+	ca     []float64
 	stated []float64
 	travel []float64
 
@@ -38,7 +39,7 @@ func (s *Solver) flows(p *Problem, laid bool) error {
 	n := len(p.Reaches)
 	w := &s.rain
 	w.span = size(w.span, n)
-	w.tc, w.i = size(w.tc, n), size(w.i, n)
+	w.tc, w.i, w.ca = size(w.tc, n), size(w.i, n), size(w.ca, n)
 	w.stated, w.travel = size(w.stated, n), size(w.travel, n)
 	w.list = w.list[:0]
 	w.lastI = 0
@@ -66,12 +67,12 @@ func (s *Solver) flows(p *Problem, laid bool) error {
 		}
 		w.span[i] = [2]int32{int32(a), int32(len(w.list))}
 		w.stated[i] = stated
-		q, t, in, err := w.peak(own, p.Intensity)
+		ca, t, in, err := w.peak(own, p.Intensity)
 		if err != nil {
 			return err
 		}
-		w.tc[i], w.i[i] = t, in
-		s.flow[i] = q + stated
+		w.tc[i], w.i[i], w.ca[i] = t, in, ca
+		s.flow[i] = ca*in/3.6e6 + stated
 		w.travel[i] = 0
 		if laid && s.flow[i] > 0 {
 			b := &s.pipes[s.pipeOf[i]]
@@ -98,9 +99,9 @@ func (w *rainfall) rate(t float64, intensity func(hydro.Duration) hydro.Intensit
 	return v, nil
 }
 
-// peak returns the greatest i(t)·A(t) in m3/s with its t and i. The list
-// ascends by t.
-func (w *rainfall) peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (q, t, in float64, err error) {
+// peak returns the area, the time and the intensity of the greatest i(t)·A(t).
+// The list ascends by t.
+func (w *rainfall) peak(list []arrival, intensity func(hydro.Duration) hydro.Intensity) (ca, t, in float64, err error) {
 	if len(list) == 0 {
 		return 0, 0, 0, nil
 	}
@@ -131,11 +132,11 @@ func (w *rainfall) peak(list []arrival, intensity func(hydro.Duration) hydro.Int
 			}
 		}
 		if v*sum > best {
-			best, t, in = v*sum, list[x].t, v
+			best, ca, t, in = v*sum, sum, list[x].t, v
 		}
 		sum -= list[x].ca
 	}
-	return best / 3.6e6, t, in, nil
+	return ca, t, in, nil
 }
 
 const speedSteps = 256

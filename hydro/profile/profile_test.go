@@ -103,4 +103,198 @@ func TestHandDip(t *testing.T) {
 	}
 }
 
-var _ = hydro.Flow(0)
+// A gas line under level ground at 100, its keep-clear band 99.30 to 99.60, at
+// 10 m of 20. Over it the outside bottom is at 99.60 or more, so the invert at
+// 99.60275 or more and the top at 99.70710: cover 0.293, less than 0.3048. So
+// it must go under: top at 99.30, invert at 99.30 - 0.10435 = 99.19565 at 10 m,
+// and at 1 % 99.09565 at the end.
+func TestHandCrossing(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{{Down: Outlet, Length: 20, Ground: ramp(20, 100, 100), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2,
+			Crossings: []Crossing{{At: 10, Low: 99.30, High: 99.60}}}},
+		End: End{TieIn: 99}, Rules: yardRules(), Stock: smooth,
+	}
+	r := solve(t, p)
+	if r.Verdict != Arrives || r.Binds.Kind != Utility || r.Binds.At != 10 {
+		t.Fatalf("%+v", r)
+	}
+	l := r.Reaches[0]
+	near1(t, "invert at 10 m", float64(l.InvertUp+l.InvertDown)/2, 99.19565, 1.5e-3)
+	// Lower the band: over it is possible, and cheaper.
+	p.Reaches[0].Crossings[0] = Crossing{At: 10, Low: 99.00, High: 99.30}
+	r = solve(t, p)
+	near1(t, "over: invert up", float64(r.Reaches[0].InvertUp), 99.590, 1e-9)
+	// Held under it, the top is at 99.00: the depth there is
+	// 100 - (99.00 - 0.10435 - 0.00275 - 0.0508) = 1.158 m, and 1.258 m at the
+	// end with 1 %, too deep; with 0.5 % it is 1.208, which fits under 1.2192.
+	p.Reaches[0].Crossings[0].Pass = Under
+	p.End.TieIn = 98
+	r = solve(t, p)
+	if r.Verdict != Arrives || r.Target {
+		t.Fatalf("under: %+v", r)
+	}
+	near1(t, "under: depth", float64(r.Reaches[0].Depth), 1.2192, 3e-3)
+	// And between both in a sleeve that is too high for the cover: broken.
+	p.Reaches[0].Crossings[0] = Crossing{At: 10, Low: 99.60, High: 99.80, Pass: Within}
+	r = solve(t, p)
+	if r.Verdict != Broken || len(r.Breaches) == 0 || r.Breaches[0].Kind != Utility {
+		t.Fatalf("sleeve: %+v", r)
+	}
+}
+
+// A 4 in and a 6 in pipe meet at matched crowns: the trunk's invert is
+// 0.1524 - 0.1016 = 50.8 mm under that of the 4 in pipe.
+//
+//	4 in: start 99.59085, 10 m at 1 %: 99.49085
+//	6 in: cover at the wye 100 - 0.3048 - 0.1559 = 99.5393; crown match
+//	      99.49085 - 0.0508 = 99.44005 rules
+func TestHandCrowns(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{
+			{Down: 1, Length: 10, Ground: ramp(10, 100, 100), Stated: 0.001, Count: 1, Pipes: []int{0}, TrenchPrice: 1, DepthPrice: 1.2},
+			{Down: Outlet, Length: 10, Ground: ramp(10, 100, 100), Stated: 0.009, Count: 1, Pipes: []int{1}, TrenchPrice: 1, DepthPrice: 1.2},
+		},
+		End: End{TieIn: 99}, Rules: yardRules(), Stock: smooth,
+	}
+	r := solve(t, p)
+	near1(t, "4 in arrives", float64(r.Reaches[0].InvertDown), 99.490, 1e-9)
+	near1(t, "6 in begins", float64(r.Reaches[1].InvertUp), 99.439, 1e-9)
+	p.Rules.Match = Inverts
+	r = solve(t, p)
+	near1(t, "6 in begins at matched inverts", float64(r.Reaches[1].InvertUp), 99.490, 1e-9)
+	// The other way round there is no pipe for the second reach.
+	p.Reaches[0].Pipes, p.Reaches[1].Pipes = []int{1}, []int{0}
+	if err := NewSolver().Solve(p, r); err == nil {
+		t.Errorf("6 in into 4 in: %+v", r)
+	}
+}
+
+// A lateral from higher ground, start 100.8, joins a wye without a drop: it is
+// laid steeper, to the trunk's level, and not with a step.
+//
+//	trunk  20 m + 20 m at 1 %: 99.590, 99.390 at the wye
+//	lateral 10 m from 101.0 - 0.40915 = 100.59085 down to 99.390: 12 %
+//
+// With 0.3 m of drop allowed it comes down to 99.690 only.
+func TestHandWyeAndDrop(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{
+			{Down: 2, Length: 20, Ground: ramp(20, 100, 100), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+			{Down: 2, Length: 10, Ground: ramp(10, 101, 100), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+			{Down: Outlet, Length: 20, Ground: ramp(20, 100, 100), Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+		},
+		End: End{TieIn: 99}, Rules: yardRules(), Stock: smooth[:1],
+	}
+	r := solve(t, p)
+	near1(t, "lateral arrives", float64(r.Reaches[1].InvertDown), 99.390, 1.1e-3)
+	near1(t, "lateral slope", float64(r.Reaches[1].Slope), 0.120, 1e-3)
+	p.Reaches[2].Drop = 0.3
+	// The lateral's own cover at the wye allows 99.590.
+	r = solve(t, p)
+	near1(t, "lateral with a drop", float64(r.Reaches[1].InvertDown), 99.590, 1.1e-3)
+}
+
+// A start that is built already, at 99.40, stays there; one at 99.65 leaves
+// 100 - 99.65 - 0.10435 = 0.24565 m of cover and is told.
+func TestHandGivenStart(t *testing.T) {
+	v := unit.Elevation(99.4)
+	p := &Problem{
+		Reaches: []Reach{{Down: Outlet, Length: 20, Ground: ramp(20, 100, 100), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2, Start: Start{Invert: &v}}},
+		End:     End{TieIn: 99}, Rules: yardRules(), Stock: smooth,
+	}
+	r := solve(t, p)
+	near1(t, "invert up", float64(r.Reaches[0].InvertUp), 99.4, 0)
+	near1(t, "invert down", float64(r.Reaches[0].InvertDown), 99.2, 1e-9)
+	if r.Verdict != Arrives || r.Binds.Kind != StartLevel {
+		t.Errorf("%+v", r)
+	}
+	v = 99.65
+	r = solve(t, p)
+	if r.Verdict != Broken || r.Breaches[0].Kind != Cover || r.Breaches[0].At != 0 {
+		t.Errorf("%+v", r)
+	}
+	near1(t, "cover told", r.Breaches[0].Measured, 0.24565, 1e-9)
+}
+
+// A hump of 0.9 m at mid-run: at the highest profile under the ends' cover the
+// trench is 0.9 + 0.56355 = 1.46355 m deep there (0.56355: half way between the
+// depths of TestHandOneRun), over 1.2192.
+func TestHandHump(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{{Down: Outlet, Length: 20, Ground: []Station{{0, 100}, {10, 100.9}, {20, 100}}, Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2}},
+		End:     End{TieIn: 99}, Rules: yardRules(), Stock: smooth,
+	}
+	r := solve(t, p)
+	if r.Verdict != Broken || r.Breaches[0].Kind != Depth || r.Breaches[0].At != 10 {
+		t.Fatalf("%+v", r)
+	}
+	// At the least slope, half the fall of the run: 0.46355 + 0.05 + 0.9.
+	near1(t, "depth", r.Breaches[0].Measured, 1.41355, 1.1e-3)
+}
+
+// Flow and travel time by hand. i = 3000/(t+15) mm/h.
+//
+//	reach 0: 60 m2 at 5 min: i = 150, q = 150·60/3.6e6 = 2.500 l/s
+//	reach 1: 40 m of 4 in at 1 % from there on. Full: V = 0.7151 m/s, Q = 5.797 l/s;
+//	         it carries the 2.5 l/s and 100 m2 of yard at 30 min
+//	         at 30 min: i = 66.67, A = 160: 2.963 l/s
+//	         at 5 min and the travel of reach 0: i = 150 nearly, A = 60: 2.5 l/s less
+//	so the late, whole area governs; with 20 m2 of yard it is the roof alone:
+//	         at 30 min: 66.67·80/3.6e6 = 1.481 l/s; at 5 min + travel: 2.5 l/s less
+func TestHandFlow(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{
+			{Down: 1, Length: 10, Ground: ramp(10, 100.1, 100), Inflow: []Inflow{{CA: 60, Tc: 5}}, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+			{Down: Outlet, Length: 40, Ground: ramp(40, 100, 99.6), Inflow: []Inflow{{CA: 100, Tc: 30}}, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+		},
+		End: End{TieIn: 90}, Rules: yardRules(), Stock: smooth,
+		Intensity: func(t hydro.Duration) hydro.Intensity { return hydro.Intensity(3000 / (t + 15)) },
+	}
+	r := solve(t, p)
+	near1(t, "roof", float64(r.Reaches[0].Flow)*1000, 2.5, 1e-9)
+	near1(t, "both", float64(r.Reaches[1].Flow)*1000, 2.963, 5e-4)
+	near1(t, "tc", float64(r.Reaches[1].Tc), 30, 1e-9)
+	p.Reaches[1].Inflow[0].CA = 20
+	r = solve(t, p)
+	// Travel of reach 0: 2.5 of 5.797 l/s: Q/Qfull 0.431, V/Vfull 0.963
+	// (hydraulic elements), 10 m / 0.689 m/s = 0.242 min; i = 3000/20.242.
+	near1(t, "travel", float64(r.Reaches[0].Travel), 0.242, 0.002)
+	near1(t, "roof alone governs", float64(r.Reaches[1].Flow)*1000, 3000/20.242*60/3600, 2e-3)
+	near1(t, "area that makes it", float64(r.Reaches[1].CA), 60, 1e-9)
+	if r.Rounds > 4 || !r.Settled {
+		t.Errorf("rounds %d, settled %v", r.Rounds, r.Settled)
+	}
+}
+
+// A storm with a cliff: 180 mm/h up to 10.3 min, 40 mm/h after. A steep, small
+// pipe brings the water before the cliff, a wide one after, so that flow and
+// size chase each other. Whatever comes of it, the pipe carries the flow that
+// its own travel time brings, and the rounds are bounded.
+func TestHandChase(t *testing.T) {
+	for _, ca := range []unit.Area{60, 80, 100, 120, 140, 160} {
+		for _, l := range []unit.Length{10, 15, 20, 25, 30, 40} {
+			p := &Problem{
+				Reaches: []Reach{
+					{Down: 1, Length: l, Ground: ramp(float64(l), 100, 99.9), Inflow: []Inflow{{CA: ca, Tc: 10}}, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+					{Down: Outlet, Length: 10, Ground: ramp(10, 99.9, 99.8), Inflow: []Inflow{{CA: ca, Tc: 10}}, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+				},
+				End: End{TieIn: 98.5}, Rules: yardRules(), Stock: smooth,
+				Intensity: func(t hydro.Duration) hydro.Intensity {
+					if t <= 10.3 {
+						return 180
+					}
+					return 40
+				},
+			}
+			r := solve(t, p)
+			if r.Rounds > 20 {
+				t.Fatalf("%d rounds", r.Rounds)
+			}
+			for i, x := range r.Reaches {
+				if x.Flow > x.Capacity*(1+1e-6) {
+					t.Errorf("%g m2, %g m, reach %d: %g over %g", ca, l, i, x.Flow, x.Capacity)
+				}
+			}
+		}
+	}
+}

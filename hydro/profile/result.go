@@ -85,6 +85,7 @@ type Laid struct {
 	Flow      hydro.Flow
 	Tc        hydro.Duration  // of the areas that make the flow; 0 for stated flow alone
 	Intensity hydro.Intensity // at Tc; 0 for stated flow alone
+	CA        unit.Area       // C times area that has arrived by Tc: it makes the flow
 	Travel    hydro.Duration  // through the reach
 	Capacity  hydro.Flow      // full, all pipes
 	Fill      float64         // depth of flow over inside diameter
