@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"fallwright/geo/unit"
@@ -65,7 +66,7 @@ func (t *table) write(w io.Writer) error {
 // what was found, what was checked, what it rests on, the cautions.
 func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	s := p.Summary
-	fmt.Fprintf(w, "%s, %s\n", strings.TrimSpace(words(p.Site)), lots(s.Lots))
+	fmt.Fprintf(w, "%s, %s\n", siteName(p.Site), lots(s.Lots))
 	fmt.Fprintf(w, "%s (%s)\n\n", strings.ToUpper(words(string(s.Verdict))), p.Status)
 	if s.WhyNot != "" {
 		wrap(w, "Why not: ", s.WhyNot)
@@ -144,6 +145,19 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	fmt.Fprintf(w, "Worked in: %s.\n", p.Frame.Plane)
 	fmt.Fprintf(w, "Assumed because the input is silent: %d values (listed in the written plan).\n", len(p.Assumptions))
 	return cautions(w)
+}
+
+// siteName is a site's name as a person writes it: Quillmere Hollow.
+func siteName(s string) string {
+	ws := strings.Fields(words(parcels.Excerpt(s)))
+	for i, w := range ws {
+		r, n := utf8.DecodeRuneInString(w)
+		ws[i] = string(unicode.ToUpper(r)) + w[n:]
+	}
+	if len(ws) == 0 {
+		return "Site without a name"
+	}
+	return strings.Join(ws, " ")
 }
 
 func lots(ids []string) string {

@@ -164,13 +164,14 @@ func (f *Frame) Origin() orb.Point { return f.origin }
 // site.
 func (f *Frame) ScaleFactor() float64 { return f.scale }
 
-// Decimals is how many decimals a coordinate of the document needs for a tenth
-// of a millimetre.
+// Decimals is how many decimals a coordinate of the document needs for a
+// micrometre, so that a point that came from a document and goes into another
+// stays on the line it stood on.
 func (f *Frame) Decimals() int {
 	if f.Geographic() {
-		return 9
+		return 11
 	}
-	return 4
+	return 6
 }
 
 // Name states the plane in words.

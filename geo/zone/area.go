@@ -47,6 +47,19 @@ func Merge(areas []orb.MultiPolygon, without []KeepOut) (orb.MultiPolygon, error
 	return geosop.Without(all, cut)
 }
 
+// Near is the part of an area within a distance of a point; the arc lies on or
+// outside the true one by at most a millimetre.
+func Near(area orb.MultiPolygon, p orb.Point, d unit.Length) (orb.MultiPolygon, error) {
+	if !(d > 0 && d <= MostClearance) {
+		return nil, &shape.InvalidError{Rule: RuleClearance, Detail: fmt.Sprintf("the distance is %v m; give more than 0, at most %v m", float64(d), float64(MostClearance))}
+	}
+	disc, err := geosop.Union(around.grown(p, float64(d)))
+	if err != nil {
+		return nil, err
+	}
+	return geosop.Intersection(area, disc)
+}
+
 // Between is the least distance between a thing and a line, 0 where they meet or
 // the line lies inside.
 func Between(g orb.Geometry, l orb.LineString) (unit.Length, error) {

@@ -259,7 +259,7 @@ func (w *lotWork) lay(in *parcels.Inlet) (*route.Tree, string, error) {
 	if z.Pieces == 0 {
 		return nil, z.EmptyReason, nil
 	}
-	last, err := g.LastRun()
+	last, err := g.LastRun(in.At, c.Trench.Width)
 	if err != nil {
 		return nil, "", err
 	}

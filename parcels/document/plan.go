@@ -14,8 +14,7 @@ import (
 	"fallwright/parcels"
 )
 
-// position is a coordinate pair as written: enough decimals for a tenth of a
-// millimetre, no more.
+// position is a coordinate pair as written: enough decimals for a micrometre.
 type position struct {
 	p        orb.Point
 	decimals int

@@ -427,8 +427,12 @@ func (d *siteReader) keepGoing(features *[]Feature, all []Feature) bool {
 		if id, ok := f.ID.(json.RawMessage); ok {
 			loc = Feature{ID: id}.IDText()
 		}
-		d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "feature_refused", Severity: parcels.Stop,
-			Message: f.Detail, Lot: lotOf(d.layer, loc), Feature: loc, Source: f.Slug})
+		// A refused lot stops that lot; a refused thing leaves the others unproven.
+		finding := parcels.Finding{Code: "feature_refused", Severity: parcels.Stop, Message: f.Detail, Lot: lotOf(d.layer, loc), Feature: loc, Source: f.Slug}
+		if finding.Lot == "" {
+			finding.Severity, finding.NotProven, finding.Cure = parcels.Warn, true, "Correct feature "+loc+" of the layer "+d.layer+"."
+		}
+		d.s.Findings = append(d.s.Findings, finding)
 	}
 	d.faults = nil
 	return true

@@ -205,10 +205,6 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
 	}
-	lastRun, err := lp.solid.LastRun()
-	if err != nil {
-		return nil, nil, wrong(lp.lot, err)
-	}
 	if err := lp.targets(); err != nil {
 		return nil, nil, err
 	}
@@ -237,7 +233,12 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		e := &lp.ends[i]
 		t := route.Target{ID: e.id, At: e.at, Closed: e.closed}
 		if e.inlet != nil {
-			t.Reach, t.LastRunWithin = c.TieIn.Reach-inHand, lastRun
+			t.Reach = c.TieIn.Reach - inHand
+			if !z.Shape.Bound().Pad(float64(t.Reach)).Contains(e.at) {
+				// out of reach whatever may be dug
+			} else if t.LastRunWithin, err = lp.solid.LastRun(e.at, lp.width+2*inHand); err != nil {
+				return nil, nil, wrong(lp.lot, err)
+			}
 		}
 		p.Targets = append(p.Targets, t)
 	}

@@ -5,6 +5,7 @@ package planner
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -64,7 +65,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		}
 	}
 	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
-		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: append(append([]parcels.Finding{}, s.Findings...), more...),
+		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: of(lots, append(append([]parcels.Finding{}, s.Findings...), more...)),
 		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, WaterCases: []parcels.WaterCase{}}
 	plan.RestsOn = restsOn(s)
 	var parts []*lotPlan
@@ -92,6 +93,17 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		return nil, nil, err
 	}
 	return plan, body, nil
+}
+
+// of keeps the findings that are of one of the lots, or of no lot.
+func of(lots []*parcels.Lot, fs []parcels.Finding) []parcels.Finding {
+	out := fs[:0]
+	for _, f := range fs {
+		if f.Lot == "" || slices.ContainsFunc(lots, func(l *parcels.Lot) bool { return l.ID == f.Lot }) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // gate is the one way out: write, verify the very bytes, add the verdict of the

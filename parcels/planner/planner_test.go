@@ -13,8 +13,11 @@ import (
 	"fallwright/sampledata"
 )
 
+// hard are the lots planned in longitude and latitude too.
+var hard = map[string]bool{sampledata.Sample: true, sampledata.BelowInlet: true, sampledata.DrainStrays: true, sampledata.TwoPieces: true}
+
 // Every lot of the sample is planned or told why not, and every plan passes the
-// checker, in both of the sample's coordinate systems.
+// checker, in the state plane and, for some, in longitude and latitude.
 func TestSampleLots(t *testing.T) {
 	for name, text := range map[string][]byte{"state plane": sampledata.StatePlane(), "longitude, latitude": sampledata.LonLat()} {
 		s, err := document.Read(text, document.Options{})
@@ -24,6 +27,9 @@ func TestSampleLots(t *testing.T) {
 		p := planner.Planner{Verifier: verify.Checker{}, Program: "test"}
 		for i := range s.Lots {
 			id := s.Lots[i].ID
+			if name != "state plane" && !hard[id] {
+				continue // the same lots again: a sample of them is enough
+			}
 			plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{id}})
 			if err != nil {
 				t.Errorf("%s, lot %s: %v", name, id, err)

@@ -36,6 +36,10 @@ type Ground struct {
 	Findings []parcels.Finding
 
 	siting *Siting
+
+	digOnce sync.Once
+	dig     orb.MultiPolygon
+	digErr  error
 }
 
 // near is how far beyond the lot's box a thing can bear on it: further than
@@ -292,10 +296,35 @@ func (g *Ground) Barred() []zone.KeepOut {
 	return out
 }
 
-// LastRun is where, besides the zone, a last run may lie: the owner's lot, and
+// LastRun is where, besides the zone, the middle of a last run to a structure
+// may lie, so that the trench, edge to edge, lies over the owner's lot, or over
 // easements and streets where a trench is allowed or allowed with permission;
-// never a building or another forbidden thing.
-func (g *Ground) LastRun() (orb.MultiPolygon, error) {
+// never over another lot outside one, a building or another forbidden thing.
+// For the last half width before the structure only the middle counts: there
+// the pipe enters it.
+func (g *Ground) LastRun(to orb.Point, width unit.Length) (orb.MultiPolygon, error) {
+	may, err := g.mayDig()
+	if err != nil || len(may) == 0 {
+		return nil, err
+	}
+	in, err := zone.Trench(zone.Lot{Shape: may, Clearance: width / 2}, nil)
+	if err != nil {
+		return nil, err
+	}
+	end, err := zone.Near(may, to, width/2+0.002)
+	if err != nil {
+		return nil, err
+	}
+	return zone.Merge([]orb.MultiPolygon{in.Shape, end}, nil)
+}
+
+// mayDig is the ground where the owner may dig, with leave where it is needed.
+func (g *Ground) mayDig() (orb.MultiPolygon, error) {
+	g.digOnce.Do(func() { g.dig, g.digErr = g.workMayDig() })
+	return g.dig, g.digErr
+}
+
+func (g *Ground) workMayDig() (orb.MultiPolygon, error) {
 	box := g.Lot.Shape.Bound().Pad(float64(g.Site.Criteria.TieIn.Reach) + 1)
 	areas := []orb.MultiPolygon{g.Lot.Shape}
 	add := func(geom orb.Geometry, width *unit.Length) error {
