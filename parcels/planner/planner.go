@@ -101,6 +101,9 @@ func of(lots []*parcels.Lot, fs []parcels.Finding) []parcels.Finding {
 	for _, f := range fs {
 		if f.Lot == "" || slices.ContainsFunc(lots, func(l *parcels.Lot) bool { return l.ID == f.Lot }) {
 			out = append(out, f)
+		} else if f.Code == "feature_refused" {
+			f.Severity = parcels.Note // told, but it stops its own lot only
+			out = append(out, f)
 		}
 	}
 	return out
