@@ -519,10 +519,13 @@ func (j *judge) leadOff() {
 		if l == nil {
 			continue
 		}
-		// the zone is that of the widest trench of the plan
+		// A lot's trenches are laid in the zone of its widest one, so that is the
+		// zone the first run has to reach.
 		wide := *r
 		for k := range j.p.runs {
-			wide.width = max(wide.width, j.p.runs[k].width)
+			if o := &j.p.runs[k]; o.lot == r.lot {
+				wide.width = max(wide.width, o.width)
+			}
 		}
 		short := j.shortestOut(l, &wide)
 		c.most(r.measured-short, r.id)
@@ -538,14 +541,6 @@ func (j *judge) leadOff() {
 // edge or corner, or one at its distance from two.
 func (j *judge) shortestOut(l *lot, r *run) float64 {
 	p := r.line[0]
-	// A lot's trenches are laid in the zone of its widest one, so that is the
-	// zone the first run has to reach.
-	widest := r.width
-	for k := range j.p.runs {
-		if o := &j.p.runs[k]; o.lot == r.lot {
-			widest = max(widest, o.width)
-		}
-	}
 	type part struct {
 		a, b pt
 		r    float64
@@ -554,7 +549,7 @@ func (j *judge) shortestOut(l *lot, r *run) float64 {
 	var parts []part
 	reach := func(a, b pt, d float64) bool { return fromSegment(p, a, b) <= r.measured+d }
 	add := func(t *thing, d float64, wall bool) {
-		d += t.grow.m + widest/2
+		d += t.grow.m + r.width/2
 		for _, g := range t.polys {
 			for _, ring := range g.rings {
 				for k := range ring {

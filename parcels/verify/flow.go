@@ -46,6 +46,17 @@ func (j *judge) frequency() (lo, hi float64) {
 }
 
 func (j *judge) upstream(i int) gathered {
+	if j.gathered == nil {
+		j.gathered = make([]*gathered, len(j.p.runs))
+	}
+	if j.gathered[i] == nil {
+		g := j.gather(i)
+		j.gathered[i] = &g
+	}
+	return *j.gathered[i]
+}
+
+func (j *judge) gather(i int) gathered {
 	g := gathered{short: math.Inf(1)}
 	lo, hi := j.frequency()
 	seen := map[int]bool{}
@@ -88,7 +99,7 @@ func (j *judge) upstream(i int) gathered {
 			}
 		}
 		for _, r := range nd.in {
-			visit(j.p.runs[r].a, travel+j.minutes(&j.p.runs[r]))
+			visit(j.p.runs[r].a, travel+j.minutesOf(r))
 		}
 	}
 	visit(j.p.runs[i].a, 0)
@@ -275,6 +286,16 @@ func (j *judge) concentration() {
 			c.fail(r.id, "%.3f min, the intakes above and the way through the pipes make %.3f", r.tc, last)
 		}
 	}
+}
+
+func (j *judge) minutesOf(i int) float64 {
+	if j.through == nil {
+		j.through = make([]float64, len(j.p.runs))
+		for k := range j.p.runs {
+			j.through[k] = j.minutes(&j.p.runs[k])
+		}
+	}
+	return j.through[i]
 }
 
 // minutes is the time through a run at its normal depth.

@@ -134,11 +134,12 @@ func (g *surface) hidden(p pt, q pt) bool {
 			continue
 		}
 		// proper crossing only: the ends of a breakline are shots and are seen
-		l := math.Hypot(b.b.x-b.a.x, b.b.y-b.a.y)
-		m := math.Hypot(q.x-p.x, q.y-p.y)
-		e1, e2 := 1e-7*l, 1e-7*m
 		s1, s2 := cross(b.a, b.b, p), cross(b.a, b.b, q)
 		t1, t2 := cross(p, q, b.a), cross(p, q, b.b)
+		if s1*s2 >= 0 || t1*t2 >= 0 {
+			continue
+		}
+		e1, e2 := 1e-7*b.length(), 1e-7*apartBy(p, q)
 		if (s1 > e1 && s2 < -e1 || s1 < -e1 && s2 > e1) && (t1 > e2 && t2 < -e2 || t1 < -e2 && t2 > e2) {
 			return true
 		}
@@ -249,15 +250,20 @@ func (g *surface) at(p pt) (c cell, ok bool) {
 			return c, false
 		}
 		worst, at := -onCircle, shot{}
+		in2 := (r - onCircle) * (r - onCircle)
+		if r < onCircle {
+			in2 = 0
+		}
 		cand := g.shots
 		if r < 1e6 {
 			cand = g.window(x, r)
 		}
 		for _, s := range cand {
-			if dy := s.y - y; dy > r || dy < -r {
+			dx, dy := s.x-x, s.y-y
+			if dx*dx+dy*dy > in2 {
 				continue
 			}
-			d := math.Hypot(s.x-x, s.y-y) - r
+			d := math.Hypot(dx, dy) - r
 			if d < worst && s != t[0] && s != t[1] && s != t[2] && !g.hidden(p, s.pt) {
 				worst, at = d, s
 			}
@@ -265,7 +271,7 @@ func (g *surface) at(p pt) (c cell, ok bool) {
 		if worst == -onCircle {
 			c = cell{cx: x, cy: y, r: r}
 			for _, s := range g.window(x, r+onCircle) {
-				if math.Abs(math.Hypot(s.x-x, s.y-y)-r) <= onCircle && (s == t[0] || s == t[1] || s == t[2] || !g.hidden(p, s.pt)) && len(c.c) < 12 {
+				if dx, dy := s.x-x, s.y-y; dx*dx+dy*dy >= in2 && math.Abs(math.Hypot(dx, dy)-r) <= onCircle && (s == t[0] || s == t[1] || s == t[2] || !g.hidden(p, s.pt)) && len(c.c) < 12 {
 					c.c = append(c.c, s)
 				}
 			}
@@ -318,7 +324,7 @@ func (g *surface) along(a, b pt) []station {
 		if !ok {
 			// outside the shots: look again a step on
 			out = append(out, station{t: t})
-			t = min(1, t+0.1/l)
+			t = min(1, t+max(0.1/l, 0.002))
 			continue
 		}
 		leave := 1.0

@@ -75,6 +75,9 @@ const mostDepth = 64
 type reader struct {
 	in string
 	at int
+	// values and members still open, so that each list is made once, at its size
+	vs []val
+	ms []member
 }
 
 func readJSON(b []byte) (val, error) {
@@ -140,42 +143,37 @@ func (r *reader) value(depth int) (val, error) {
 }
 
 func (r *reader) object(depth int) (val, error) {
-	v := val{k: object}
+	first := len(r.ms)
 	r.at++
-	for first := true; ; first = false {
+	for {
 		r.space()
 		if r.at >= len(r.in) {
-			return v, r.fault("object not closed")
+			return val{}, r.fault("object not closed")
 		}
-		if r.in[r.at] == '}' && first {
+		if r.in[r.at] == '}' && len(r.ms) == first {
 			r.at++
-			return v, nil
+			return val{k: object}, nil
 		}
 		if r.in[r.at] != '"' {
-			return v, r.fault("a member's name is missing")
+			return val{}, r.fault("a member's name is missing")
 		}
 		key, err := r.text()
 		if err != nil {
-			return v, err
-		}
-		if len(v.ms) < 32 {
-			if v.has(key) {
-				return v, r.fault("member " + strconv.Quote(key) + " twice")
-			}
+			return val{}, err
 		}
 		r.space()
 		if r.at >= len(r.in) || r.in[r.at] != ':' {
-			return v, r.fault("colon missing")
+			return val{}, r.fault("colon missing")
 		}
 		r.at++
 		w, err := r.value(depth + 1)
 		if err != nil {
-			return v, err
+			return w, err
 		}
-		v.ms = append(v.ms, member{key, w})
+		r.ms = append(r.ms, member{key, w})
 		r.space()
 		if r.at >= len(r.in) {
-			return v, r.fault("object not closed")
+			return val{}, r.fault("object not closed")
 		}
 		c := r.in[r.at]
 		r.at++
@@ -184,47 +182,67 @@ func (r *reader) object(depth int) (val, error) {
 		}
 		if c != ',' {
 			r.at--
-			return v, r.fault("comma missing")
+			return val{}, r.fault("comma missing")
 		}
 	}
-	if len(v.ms) >= 32 {
-		seen := make(map[string]bool, len(v.ms))
-		for _, m := range v.ms {
-			if seen[m.key] {
-				return v, r.fault("member " + strconv.Quote(m.key) + " twice")
-			}
-			seen[m.key] = true
-		}
+	v := val{k: object, ms: append([]member(nil), r.ms[first:]...)}
+	r.ms = r.ms[:first]
+	if key, twice := repeated(v.ms); twice {
+		return v, r.fault("member " + strconv.Quote(key) + " twice")
 	}
 	return v, nil
 }
 
+// repeated finds a name that two members bear.
+func repeated(ms []member) (string, bool) {
+	if len(ms) > 32 {
+		seen := make(map[string]bool, len(ms))
+		for _, m := range ms {
+			if seen[m.key] {
+				return m.key, true
+			}
+			seen[m.key] = true
+		}
+		return "", false
+	}
+	for i := range ms {
+		for k := range ms[:i] {
+			if ms[k].key == ms[i].key {
+				return ms[i].key, true
+			}
+		}
+	}
+	return "", false
+}
+
 func (r *reader) list(depth int) (val, error) {
-	v := val{k: list}
 	r.at++
 	r.space()
 	if r.at < len(r.in) && r.in[r.at] == ']' {
 		r.at++
-		return v, nil
+		return val{k: list}, nil
 	}
+	first := len(r.vs)
 	for {
 		w, err := r.value(depth + 1)
 		if err != nil {
-			return v, err
+			return w, err
 		}
-		v.a = append(v.a, w)
+		r.vs = append(r.vs, w)
 		r.space()
 		if r.at >= len(r.in) {
-			return v, r.fault("array not closed")
+			return val{}, r.fault("array not closed")
 		}
 		c := r.in[r.at]
 		r.at++
 		if c == ']' {
+			v := val{k: list, a: append([]val(nil), r.vs[first:]...)}
+			r.vs = r.vs[:first]
 			return v, nil
 		}
 		if c != ',' {
 			r.at--
-			return v, r.fault("comma missing")
+			return val{}, r.fault("comma missing")
 		}
 	}
 }

@@ -71,6 +71,8 @@ type shot struct {
 
 type edge struct{ a, b pt }
 
+func (e edge) length() float64 { return math.Hypot(e.b.x-e.a.x, e.b.y-e.a.y) }
+
 type rain struct {
 	intensity float64
 	table     []rainRow

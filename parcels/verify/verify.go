@@ -101,6 +101,8 @@ type judge struct {
 
 	surface  *surface
 	stations [][][]station // by run, by segment
+	gathered []*gathered   // by run, once asked for
+	through  []float64     // minutes through each run, once asked for
 }
 
 // check is one row being worked.
