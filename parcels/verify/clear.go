@@ -230,6 +230,9 @@ func (j *judge) lotLine() {
 				}
 			}
 		}
+		if r.leastClearance == nil && !r.tieIn {
+			c.fail(r.id, "no least_clearance_m")
+		}
 		if r.leastClearance != nil && !r.tieIn {
 			if math.Abs(*r.leastClearance-own) > 0.002 {
 				c.fail(r.id, "least_clearance_m says %s, the trench edge is %s from the line", mm(*r.leastClearance), mm(own))

@@ -235,8 +235,8 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 	for _, n := range nodes {
 		g := handGround(n.x, n.y)
 		features = append(features, obj{"type": "Feature", "geometry": f.point(n.x, n.y), "properties": obj{
-			"point": n.id, "kind": n.kind, "ground_m": round4(g), "rim_m": nil, "invert_m": n.invert, "depth_m": round4(g - n.invert),
-			"water_level_m": nil, "freeboard_m": nil, "angle_deg": nil, "fittings": []any{}}})
+			"point": n.id, "kind": n.kind, "ground_m": round4(g), "rim_m": map[string]any{"I1": 98.7}[n.id], "invert_m": n.invert, "depth_m": round4(g - n.invert),
+			"water_level_m": nil, "freeboard_m": nil, "angle_deg": map[string]any{"N1": 35.79, "N2": 35.79, "W1": 35.79, "W2": 39.81, "C1": 0.0}[n.id], "fittings": []any{}}})
 	}
 	var trenches []any
 	total, leastSlope, deepest := 0.0, math.Inf(1), 0.0
@@ -271,7 +271,9 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 		deepest = max(deepest, dpt)
 		mean := (ga+gb)/2 + under
 		trenches = append(trenches, obj{"trench": "T" + r.id[1:], "runs": []any{r.id}, "width_m": 0.3048, "length_m": l3, "least_depth_m": math.Round((min(ga, gb)+under)*1000) / 1000,
-			"mean_depth_m": math.Round(mean*1000) / 1000, "greatest_depth_m": dpt, "excavation_m3": math.Round(0.3048*mean*l*1000) / 1000, "stone_m3": 0, "fabric_m2": 0, "cap_m3": 0})
+			"mean_depth_m": math.Round(mean*1000) / 1000, "greatest_depth_m": dpt, "excavation_m3": math.Round(0.3048*mean*l*1000) / 1000,
+			// bedding, pipe and 6 in over it, less the pipe; no fabric round a solid pipe
+			"stone_m3": math.Round(((0.0508+od+0.1524)*0.3048-math.Pi*od*od/4)*l*1000) / 1000, "fabric_m2": 0, "cap_m3": math.Round(0.1016*0.3048*l*1000) / 1000})
 	}
 	var profiles []any
 	for _, way := range [][]string{{"R1", "R2", "R5", "R7", "R8"}, {"R3", "R4", "R5", "R7", "R8"}, {"R6", "R7", "R8"}} {
@@ -279,7 +281,7 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 		s := 0.0
 		row := func(n *handNode) {
 			g := handGround(n.x, n.y)
-			rows = append(rows, obj{"station_m": math.Round(s*1000) / 1000, "point": n.id, "ground_m": round4(g), "invert_m": n.invert, "crown_m": round4(n.invert + d), "water_level_m": nil, "cut_m": round4(g - n.invert)})
+			rows = append(rows, obj{"at": to(n.x, n.y), "station_m": math.Round(s*1000) / 1000, "point": n.id, "ground_m": round4(g), "invert_m": n.invert, "crown_m": round4(n.invert + d), "water_level_m": nil, "cut_m": round4(g - n.invert)})
 		}
 		row(at[byID[way[0]].from])
 		for _, id := range way {

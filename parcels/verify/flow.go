@@ -157,7 +157,7 @@ func (j *judge) flowBalance() {
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		g := j.upstream(i)
-		slack := func(v float64) float64 { return 0.02 + 1e-4*v }
+		slack := func(v float64) float64 { return 0.0015 + 2e-6*v }
 		within := func(what string, got, lo, hi float64) {
 			c.most(max(lo-got, got-hi, 0), r.id)
 			if !(got >= lo-slack(lo) && got <= hi+slack(hi)) {
@@ -316,7 +316,7 @@ func (j *judge) minutes(r *run) float64 {
 
 // rainfall: the intensity is the table's at the time of concentration.
 func (j *judge) rainfall() {
-	c := j.open("rainfall").bound(0.002)
+	c := j.open("rainfall").bound(1e-4)
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		if !r.areal() {
@@ -335,7 +335,7 @@ func (j *judge) rainfall() {
 		}
 		off := math.Abs(*r.intensity-want) / want
 		c.most(off, r.id)
-		if !(off <= 0.002) {
+		if !(off <= 1e-4) {
 			c.fail(r.id, "intensity_mmh says %.3f, the rainfall gives %.3f at %.2f min", *r.intensity, want, r.tc)
 		}
 	}
@@ -437,16 +437,19 @@ func (j *judge) manning() {
 			continue // over full: capacity is checked by name
 		}
 		fill, v := normal(*r.flow/n, r.diameter, r.n, s)
-		if r.fill != nil && !(math.Abs(*r.fill-fill) <= 0.01) {
+		if r.fill == nil || r.velocity == nil || r.shear == nil {
+			c.fail(r.id, "no fill_ratio, velocity_ms or shear_pa, and flow and slope are known")
+		}
+		if r.fill != nil && !(math.Abs(*r.fill-fill) <= 0.003) {
 			c.fail(r.id, "fill_ratio says %.4f, it is %.4f", *r.fill, fill)
 		}
-		if r.velocity != nil && !(math.Abs(*r.velocity-v) <= 0.005+0.02*v) {
+		if r.velocity != nil && !(math.Abs(*r.velocity-v) <= 0.002+0.004*v) {
 			c.fail(r.id, "velocity_ms says %.4f, it is %.4f", *r.velocity, v)
 		}
 		if r.shear != nil {
 			th := 2 * math.Acos(1-2*min(fill, 1))
 			tau := 9810 * r.diameter / 4 * (1 - math.Sin(th)/max(th, 1e-9)) * s
-			if !(math.Abs(*r.shear-tau) <= 0.05+0.03*tau) {
+			if !(math.Abs(*r.shear-tau) <= 0.01+0.01*tau) {
 				c.fail(r.id, "shear_pa says %.3f, it is %.3f", *r.shear, tau)
 			}
 		}

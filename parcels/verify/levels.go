@@ -12,6 +12,8 @@ const (
 	// levelRounding is what writing two levels to a tenth of a millimetre does to
 	// their difference.
 	levelRounding = 2e-4
+	// fallRounding is what writing a fall to whole millimetres does.
+	fallRounding = 0.6e-3
 )
 
 // lengths: each run is as long as its line in the plane.
@@ -29,7 +31,7 @@ func (j *judge) lengths() {
 
 // falls: fall and slope follow from the inverts and the length.
 func (j *judge) falls() {
-	c := j.open("falls").bound(oneMillimetre)
+	c := j.open("falls").bound(fallRounding)
 	unknown := 0
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
@@ -41,10 +43,10 @@ func (j *judge) falls() {
 		}
 		fall := r.up - r.down
 		c.most(math.Abs(r.fall-fall), r.id)
-		if !(math.Abs(r.fall-fall) <= oneMillimetre) {
+		if !(math.Abs(r.fall-fall) <= fallRounding) {
 			c.fail(r.id, "fall_m says %s, the inverts differ by %s", mm(r.fall), mm(fall))
 		}
-		if !(math.Abs(r.slope*r.measured-fall) <= oneMillimetre+5e-6*r.measured) {
+		if !(math.Abs(r.slope-fall/r.measured) <= 2e-6+fallRounding/r.measured) {
 			c.fail(r.id, "slope says %.6f, fall over length is %.6f", r.slope, fall/r.measured)
 		}
 	}
@@ -102,6 +104,9 @@ func (j *judge) inverts() {
 			c.fail(n.id, "no invert_m, the lowest pipe is at %s", mm(low))
 		} else if math.Abs(*n.invert-low) > oneMillimetre {
 			c.fail(n.id, "invert_m says %s, the lowest pipe is at %s", mm(*n.invert), mm(low))
+		}
+		if n.ground != nil && n.depth == nil {
+			c.fail(n.id, "ground and invert are known, and no depth_m")
 		}
 		if n.depth != nil && n.ground != nil && math.Abs(*n.depth-(*n.ground-low)) > 2*oneMillimetre {
 			c.fail(n.id, "depth_m says %s, ground less invert is %s", mm(*n.depth), mm(*n.ground-low))
@@ -161,6 +166,9 @@ func (j *judge) ground() {
 	for i := range j.p.nodes {
 		n := &j.p.nodes[i]
 		if n.ground == nil {
+			if q, ok := j.surface.at(n.at); ok && len(q.c) > 0 {
+				c.fail(n.id, "no ground_m, and the shots give it")
+			}
 			continue
 		}
 		if j.known(n, *n.ground) {
@@ -427,11 +435,15 @@ func (j *judge) profiles() {
 				c.fail(name, "stations go back at %s", mm(w.station))
 				break
 			}
+			if w.ground != nil && w.cut == nil {
+				c.fail(name, "no cut_m at %s", mm(w.station))
+			}
 			if w.cut != nil && w.ground != nil && math.Abs(*w.cut-(*w.ground-w.invert)) > 2*oneMillimetre {
 				c.fail(name, "cut_m at %s is not ground less invert", mm(w.station))
 			}
 			// a row at a drop may tell of either run
-			off, crownOff, groundOff := math.Inf(1), math.Inf(1), math.Inf(1)
+			off, crownOff, groundOff, placeOff := math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)
+			covered, named := false, w.point == ""
 			for m, i := range way {
 				r := &j.p.runs[i]
 				s := w.station - starts[m]
@@ -443,6 +455,18 @@ func (j *judge) profiles() {
 				off = min(off, d)
 				if d <= groundSlack { // where two runs meet the row tells of either
 					crownOff = min(crownOff, math.Abs(w.crown-w.invert-r.diameter))
+				}
+				if w.at != nil {
+					placeOff = min(placeOff, apartBy(*w.at, r.place(s)))
+				}
+				if w.point == j.p.nodes[r.a].id && math.Abs(s) <= slack+oneMillimetre*float64(len(way)) ||
+					w.point == j.p.nodes[r.b].id && math.Abs(s-r.measured) <= slack+oneMillimetre*float64(len(way)) {
+					named = true
+				}
+				if w.ground == nil && !j.s.terrain {
+					if _, _, ok := j.groundAt(i, s); ok && j.wholeGround(i) {
+						covered = true
+					}
 				}
 				if w.ground != nil && !j.s.terrain {
 					if lo, hi, ok := j.groundAt(i, s); ok {
@@ -459,6 +483,15 @@ func (j *judge) profiles() {
 			if !(crownOff <= 1.5*oneMillimetre) {
 				c.fail(name, "crown_m at %s is not a pipe above the invert", mm(w.station))
 			}
+			if w.at != nil && !(placeOff <= 3*oneMillimetre) {
+				c.fail(name, "the row at %s says that it is %s elsewhere", mm(w.station), mm(placeOff))
+			}
+			if !named {
+				c.fail(name, "the row at %s bears the name %q", mm(w.station), w.point)
+			}
+			if covered {
+				c.fail(name, "no ground_m at %s, and the shots give it", mm(w.station))
+			}
 			if w.ground != nil && !math.IsInf(groundOff, 0) && groundOff > 2*groundSlack && !j.rimRow(w) {
 				c.fail(name, "ground_m at %s is %s off the shots", mm(w.station), mm(groundOff))
 			}
@@ -469,6 +502,32 @@ func (j *judge) profiles() {
 			c.fail(n.id, "joined, and no profile from it")
 		}
 	}
+}
+
+// place is the point of the run at a distance along it.
+func (r *run) place(s float64) pt {
+	for k := 1; k < len(r.line); k++ {
+		l := apartBy(r.line[k-1], r.line[k])
+		if s > l && k < len(r.line)-1 {
+			s -= l
+			continue
+		}
+		f := min(max(s/max(l, 1e-9), 0), 1)
+		return pt{x: r.line[k-1].x + f*(r.line[k].x-r.line[k-1].x), y: r.line[k-1].y + f*(r.line[k].y-r.line[k-1].y)}
+	}
+	return r.line[0]
+}
+
+// wholeGround says whether the shots cover the whole run.
+func (j *judge) wholeGround(i int) bool {
+	for _, seg := range j.stations[i] {
+		for _, st := range seg {
+			if !st.known {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 func (j *judge) rimRow(w row) bool {
@@ -512,31 +571,111 @@ func (j *judge) trenches() {
 		if !(t.width >= need-1e-9) {
 			c.fail(t.id, "%s wide, %s is asked", mm(t.width), mm(need))
 		}
-		slack := oneMillimetre * float64(1+len(t.runs))
+		slack := oneMillimetre + 1e-3*float64(len(t.runs))
 		if !(t.length >= longest-slack && t.length <= total+slack) {
 			c.fail(t.id, "length_m says %s, its runs are %s to %s", mm(t.length), mm(longest), mm(total))
 		}
-		if t.least == nil || t.mean == nil || t.greatest == nil || t.excavated == nil {
-			if deepest > 0 {
-				c.fail(t.id, "depths or excavation missing, and its runs have theirs")
-			}
-			continue
-		}
-		if math.Abs(*t.greatest-deepest) > 2*groundSlack {
-			c.fail(t.id, "greatest_depth_m says %s, its runs %s", mm(*t.greatest), mm(deepest))
-		}
-		if !(*t.least <= *t.mean+oneMillimetre && *t.mean <= *t.greatest+oneMillimetre) {
-			c.fail(t.id, "least, mean and greatest depth out of order")
-		}
-		if v := t.width * *t.mean * t.length; !(math.Abs(*t.excavated-v) <= 0.01+0.02*v) {
-			c.fail(t.id, "excavation_m3 says %.3f, width, depth and length make %.3f", *t.excavated, v)
-		}
+		j.trenchFigures(c, &t)
 	}
 	for i := range j.p.runs {
 		if n := in[j.p.runs[i].id]; n != 1 {
 			c.fail(j.p.runs[i].id, "lies in %d trenches", n)
 		}
 	}
+}
+
+// trenchFigures: depth, digging, stone, cap and fabric are what the runs and the
+// section of the criteria make. Side by side pipes (more than one run over the
+// same ground) are held by order only.
+func (j *judge) trenchFigures(c *check, t *trench) {
+	tr := j.c.Trench
+	length, area := 0.0, [2]float64{} // of the long section, by the bounds of the ground
+	lo := [2]float64{math.Inf(1), math.Inf(1)}
+	hi := [2]float64{math.Inf(-1), math.Inf(-1)}
+	known := j.surface != nil && !j.s.terrain
+	od, pipes, perforated, levels := 0.0, 0.0, 0, true
+	for _, id := range t.runs {
+		k, ok := j.p.runAt[id]
+		if !ok {
+			return
+		}
+		r := &j.p.runs[k]
+		length += r.measured
+		od, pipes = max(od, r.outside), max(pipes, float64(r.count))
+		levels = levels && r.levels
+		if r.pipe == "perforated" {
+			perforated++
+		}
+		if !known || !r.levels {
+			known = false
+			continue
+		}
+		b := j.bottom(r)
+		e := j.overRun(k, r.up-b, r.down-b)
+		known = known && e.whole && e.known
+		lo[0], lo[1] = min(lo[0], e.minLo), min(lo[1], e.minHi)
+		hi[0], hi[1] = max(hi[0], e.maxLo), max(hi[1], e.maxHi)
+		s := 0.0
+		for m := 1; m < len(r.line); m++ {
+			l := apartBy(r.line[m-1], r.line[m])
+			st := j.stations[k][m-1]
+			for n := 1; n < len(st); n++ {
+				z := func(x station) float64 { return r.up - b + (r.down-r.up)*(s+x.t*l)/r.measured }
+				step := (st[n].t - st[n-1].t) * l / 2
+				area[0] += step * (st[n].lo - z(st[n]) + st[n-1].lo - z(st[n-1]))
+				area[1] += step * (st[n].hi - z(st[n]) + st[n-1].hi - z(st[n-1]))
+			}
+			s += l
+		}
+	}
+	if length == 0 || math.Abs(t.length-length) > oneMillimetre*float64(1+len(t.runs)) {
+		known = false // side by side
+	}
+	within := func(what string, got, a, b, slack float64) {
+		if !(got >= a-slack && got <= b+slack) {
+			c.fail(t.id, "%s says %.3f, it is %.3f to %.3f", what, got, a, b)
+		}
+	}
+	v := float64(tr.Cap) * t.width * t.length
+	within("cap_m3", t.cap, v, v, 0.002+0.005*v)
+	if t.least == nil || t.mean == nil || t.greatest == nil || t.excavated == nil {
+		if known && levels {
+			c.fail(t.id, "depths or excavation missing")
+		}
+		return
+	}
+	if !(*t.least <= *t.mean+oneMillimetre && *t.mean <= *t.greatest+oneMillimetre) {
+		c.fail(t.id, "least, mean and greatest depth out of order")
+	}
+	v = t.width * *t.mean * t.length
+	within("excavation_m3", *t.excavated, v, v, 0.002+0.004*v)
+	if known {
+		within("least_depth_m", *t.least, lo[0], lo[1], groundSlack)
+		within("greatest_depth_m", *t.greatest, hi[0], hi[1], groundSlack)
+		within("mean_depth_m", *t.mean, area[0]/length, area[1]/length, groundSlack)
+	}
+	// stone stands from the bottom to over the pipe, in a perforated trench up to
+	// the cap; less the pipes
+	full := float64(tr.Bedding) + od + float64(tr.OverPipe)
+	body := func(depth float64) float64 {
+		h := depth - float64(tr.Cap)
+		if perforated == 0 {
+			h = min(h, full)
+		}
+		return h
+	}
+	low, high := body(*t.least), body(*t.greatest)
+	if perforated > 0 && perforated < len(t.runs) {
+		return
+	}
+	p := pipes * math.Pi * od * od / 4
+	within("stone_m3", t.stone, (low*t.width-p)*t.length, (high*t.width-p)*t.length, 0.01+0.01*math.Abs(t.stone))
+	wrapped := 0.0
+	if tr.Wrap && perforated > 0 {
+		wrapped = 1
+	}
+	lap := float64(j.c.Takeoff.FabricLap)
+	within("fabric_m2", t.fabric, wrapped*(2*low+2*t.width+lap)*t.length, wrapped*(2*high+2*t.width+lap)*t.length, 0.01+0.01*t.fabric)
 }
 
 // above are the intakes upstream of a point.

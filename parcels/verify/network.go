@@ -57,6 +57,25 @@ func (j *judge) places() {
 	for i := range j.p.nodes {
 		n := &j.p.nodes[i]
 		k, q := j.intake(n.id), j.inlet(n.id)
+		if n.lot != "" && !j.chosen(n.lot) {
+			c.fail(n.id, "belongs to lot %q, which is not one of the plan's", n.lot)
+		}
+		j.rim(c, n, k, q)
+		want := 0.0
+		for _, m := range n.in {
+			for _, o := range n.out {
+				a, b := j.p.runs[m].line, j.p.runs[o].line
+				want = max(want, turn(a[len(a)-2], a[len(a)-1], b[0], b[1]))
+			}
+		}
+		switch turns := len(n.in) > 0 && len(n.out) > 0; {
+		case turns && n.angle != nil && math.Abs(*n.angle-want) > 0.2+0.01*want:
+			c.fail(n.id, "angle_deg says %.2f, the runs make %.2f", *n.angle, want)
+		case turns && n.angle == nil && want > 1 && !j.box(n):
+			c.fail(n.id, "no angle_deg, the runs make %.2f", want)
+		case !turns && n.angle != nil:
+			c.fail(n.id, "angle_deg %.2f where nothing turns", *n.angle)
+		}
 		switch n.kind {
 		case "intake":
 			if k == nil {
@@ -81,6 +100,45 @@ func (j *judge) places() {
 		default:
 			c.fail(n.id, "kind %q", n.kind)
 		}
+	}
+}
+
+// rim: a stated rim is the site's; where the site has none, an intake's is its
+// ground. Freeboard is rim, or ground, less water level.
+func (j *judge) rim(c *check, n *node, k *intake, q *inlet) {
+	var want *float64
+	switch {
+	case n.kind == "intake" && k != nil && k.rim != nil:
+		want = k.rim
+	case n.kind == "intake":
+		want = n.ground
+	case n.kind == "inlet" && q != nil:
+		want = q.rim
+	case n.kind == "outlet" && q != nil:
+		want = q.level
+	case n.kind == "basin":
+		want = n.rim // a basin of the plan's own
+	}
+	switch {
+	case n.rim != nil && want == nil:
+		c.fail(n.id, "rim_m %s, and the site has none", mm(*n.rim))
+	case n.rim != nil && math.Abs(*n.rim-*want) > 2*oneMillimetre:
+		c.fail(n.id, "rim_m says %s, the site %s", mm(*n.rim), mm(*want))
+	case n.rim == nil && want != nil && n.kind == "inlet":
+		c.fail(n.id, "no rim_m, and the site has one")
+	}
+	top := n.rim
+	if top == nil {
+		top = n.ground
+	}
+	switch {
+	case n.freeboard != nil && (n.water == nil || top == nil):
+		c.fail(n.id, "freeboard_m without a water level")
+	case n.freeboard != nil && math.Abs(*n.freeboard-(*top-*n.water)) > 2*oneMillimetre:
+		c.fail(n.id, "freeboard_m says %s, rim less water level is %s", mm(*n.freeboard), mm(*top-*n.water))
+	}
+	if n.water != nil && n.invert != nil && *n.water < *n.invert-oneMillimetre {
+		c.fail(n.id, "water_level_m %s is under the invert", mm(*n.water))
 	}
 }
 

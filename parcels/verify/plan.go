@@ -44,12 +44,14 @@ type trench struct {
 	runs                             []string
 	width, length                    float64
 	least, mean, greatest, excavated *float64
+	stone, fabric, cap               float64
 }
 
 type row struct {
 	station, invert, crown float64
 	ground, water, cut     *float64
 	point                  string
+	at                     *pt
 }
 
 type profile struct {
@@ -57,6 +59,8 @@ type profile struct {
 	runs     []string
 	rows     []row
 }
+
+type alternative struct{ outlet, verdict, reason string }
 
 type found struct {
 	code, severity, message, lot, feature, cure string
@@ -68,6 +72,7 @@ type plan struct {
 	frame  struct {
 		crs       string
 		metres    float64
+		scale     *float64
 		hasCentre bool
 		lon, lat  float64
 	}
@@ -84,6 +89,11 @@ type plan struct {
 	findings []found
 	cautions []string
 	faults   []string
+
+	site            string
+	alternatives    []alternative
+	cost, costBound *float64
+	restsOn         []string
 
 	nodeAt map[string]int
 	runAt  map[string]int
@@ -162,6 +172,7 @@ func (r *planReader) head(v val) {
 		p.frame.metres = *m
 	}
 	lon, lat := r.maybe(f, "centre_lon", "frame"), r.maybe(f, "centre_lat", "frame")
+	p.frame.scale = r.maybe(f, "scale_factor", "frame")
 	if lon != nil && lat != nil {
 		p.frame.hasCentre, p.frame.lon, p.frame.lat = true, *lon, *lat
 	}
@@ -185,9 +196,27 @@ func (r *planReader) body(v val) {
 	if fs := net.get("features"); net.k != object || fs.k != list {
 		r.fault("network is no FeatureCollection")
 	} else {
+		if net.get("type").s != "FeatureCollection" {
+			r.fault("network is no FeatureCollection")
+		}
+		if net.get("crs").k != null && layerCRS(net) != r.s.crs {
+			r.fault("network is in %q, the site in %q", layerCRS(net), r.s.crs)
+		}
 		for i, f := range fs.a {
 			r.feature(i, f)
 		}
+	}
+	for i, a := range v.get("alternatives").a {
+		of := fmt.Sprintf("alternative %d", i)
+		p.alternatives = append(p.alternatives, alternative{r.text(a, "outlet", of), r.text(a, "verdict", of), r.text(a, "reason", of)})
+		r.maybe(a, "length_m", of)
+		r.maybe(a, "cost_index", of)
+		r.maybe(a, "short_m", of)
+	}
+	p.cost, p.costBound = r.maybe(sm, "cost_index", "summary"), r.maybe(v.get("bound"), "cost_lower_bound", "bound")
+	p.site = r.text(v, "site", "plan")
+	for _, k := range []string{"measured", "mapped", "assumed"} {
+		p.restsOn = append(p.restsOn, r.texts(v.get("rests_on"), k, "rests_on")...)
 	}
 	for i := range p.runs {
 		u := &p.runs[i]
@@ -205,23 +234,45 @@ func (r *planReader) body(v val) {
 		of := fmt.Sprintf("trench %d", i)
 		p.trenches = append(p.trenches, trench{id: r.text(t, "trench", of), runs: r.texts(t, "runs", of), width: r.num(t, "width_m", of),
 			length: r.num(t, "length_m", of), least: r.maybe(t, "least_depth_m", of), mean: r.maybe(t, "mean_depth_m", of),
-			greatest: r.maybe(t, "greatest_depth_m", of), excavated: r.maybe(t, "excavation_m3", of)})
+			greatest: r.maybe(t, "greatest_depth_m", of), excavated: r.maybe(t, "excavation_m3", of),
+			stone: r.num(t, "stone_m3", of), fabric: r.num(t, "fabric_m2", of), cap: r.num(t, "cap_m3", of)})
 	}
 	for i, t := range v.get("profiles").a {
 		of := fmt.Sprintf("profile %d", i)
 		q := profile{from: r.text(t, "from", of), to: r.text(t, "to", of), runs: r.texts(t, "runs", of)}
 		for _, w := range t.get("rows").a {
-			q.rows = append(q.rows, row{station: r.num(w, "station_m", of), invert: r.num(w, "invert_m", of), crown: r.num(w, "crown_m", of),
+			var at *pt
+			if c := w.get("at"); c.k != null {
+				if p, ok := r.s.position(c); ok {
+					at = &p
+				} else {
+					r.fault("%s: a row's place is none", of)
+				}
+			}
+			q.rows = append(q.rows, row{at: at, station: r.num(w, "station_m", of), invert: r.num(w, "invert_m", of), crown: r.num(w, "crown_m", of),
 				ground: r.maybe(w, "ground_m", of), water: r.maybe(w, "water_level_m", of), cut: r.maybe(w, "cut_m", of), point: r.text(w, "point", of)})
 		}
 		p.profiles = append(p.profiles, q)
 	}
 	for i, f := range v.get("findings").a {
 		of := fmt.Sprintf("finding %d", i)
+		if c := f.get("location"); c.k != null {
+			if q, ok := r.s.position(c); !ok || math.Hypot(q.x, q.y) > 1e6 {
+				r.fault("%s: its place is none", of)
+			}
+		}
+		r.maybe(f, "measured", of)
+		r.maybe(f, "required", of)
 		g := found{code: r.text(f, "code", of), severity: r.text(f, "severity", of), message: r.text(f, "message", of),
 			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of)}
 		if g.severity != "stop" && g.severity != "warn" && g.severity != "note" {
 			r.fault("%s: severity %q", of, g.severity)
+		}
+		if g.code == "" || g.message == "" {
+			r.fault("%s: no code or no message", of)
+		}
+		if g.lot != "" && r.s.lot(g.lot) == nil {
+			r.fault("%s: lot %q is not in the site", of, g.lot)
 		}
 		p.findings = append(p.findings, g)
 	}
@@ -232,6 +283,12 @@ func (r *planReader) feature(i int, f val) {
 	p := r.p
 	of := fmt.Sprintf("network feature %d", i)
 	g, q := f.get("geometry"), f.get("properties")
+	if f.get("type").s != "Feature" {
+		r.fault("%s: is no Feature", of)
+	}
+	if id := f.get("id"); id.k != null && id.str() != q.get("run").s+q.get("point").s {
+		r.fault("%s: id %q is not the name of its run or point", of, id.str())
+	}
 	switch g.get("type").s {
 	case "Point":
 		at, ok := r.s.position(g.get("coordinates"))

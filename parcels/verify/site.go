@@ -82,6 +82,7 @@ type rain struct {
 type rainRow struct{ minutes, years, mmh float64 }
 
 type site struct {
+	name       string
 	crs        string
 	plane      *plane
 	middle     [2]float64 // of the parcels' bounds, in the document's numbers
@@ -259,7 +260,7 @@ func readSite(b []byte) (*site, error) {
 	if doc.k != object {
 		return nil, fmt.Errorf("verify: site document: %s where an object is wanted", doc.k)
 	}
-	s := &site{crs: normalCRS(doc.get("crs").str()), supplied: map[string]bool{}}
+	s := &site{name: doc.get("site").str(), crs: normalCRS(doc.get("crs").str()), supplied: map[string]bool{}}
 	layers := doc.get("layers")
 	for _, m := range layers.ms {
 		s.supplied[m.key] = m.v.k != null

@@ -34,13 +34,33 @@ func (j *judge) summary() {
 	for _, t := range j.p.trenches {
 		trenchTotal += t.length
 	}
-	slack := oneMillimetre * float64(1+len(j.p.runs))
+	slack := 1.1 * oneMillimetre
 	c.most(math.Abs(s.length-total), "length_m")
 	if !(math.Abs(s.length-total) <= slack) {
 		c.fail("summary", "length_m says %s, the runs make %s", mm(s.length), mm(total))
 	}
-	if !(math.Abs(s.trenchLength-trenchTotal) <= slack) {
+	// a trench's length is rounded from its runs' own, not from the rounded ones
+	if !(math.Abs(s.trenchLength-trenchTotal) <= slack+0.5*oneMillimetre*float64(len(j.p.runs)+len(j.p.trenches))) {
 		c.fail("summary", "trench_length_m says %s, the trenches make %s", mm(s.trenchLength), mm(trenchTotal))
+	}
+	if j.p.site != j.s.name {
+		c.fail("site", "%q, the document says %q", j.p.site, j.s.name)
+	}
+	for _, l := range j.p.restsOn {
+		if !j.s.supplied[l] {
+			c.fail("rests_on", "layer %q is not in the document", l)
+		}
+	}
+	for _, a := range j.p.alternatives {
+		if j.inlet(a.outlet) == nil && !j.swaleNamed(a.outlet) {
+			c.fail("alternatives", "the site has no outlet %q", a.outlet)
+		}
+		if a.verdict != "feasible" && a.verdict != "not_proven" && a.verdict != "not_feasible" {
+			c.fail("alternatives", "verdict %q", a.verdict)
+		}
+		if a.verdict == "not_feasible" && a.reason == "" {
+			c.fail("alternatives", "%s lost, and no reason", a.outlet)
+		}
 	}
 	if len(j.p.runs) == 0 {
 		return
@@ -56,6 +76,9 @@ func (j *judge) summary() {
 		case !(math.Abs(*got-want) <= slack):
 			c.fail("summary", "%s says %.5f, the runs make %.5f", name, *got, want)
 		}
+	}
+	if j.p.cost != nil && j.p.costBound != nil && *j.p.costBound > *j.p.cost*(1+1e-6)+0.01 {
+		c.fail("summary", "cost_index %.2f is under its own lower bound %.2f", *j.p.cost, *j.p.costBound)
 	}
 	same("fall_m", s.fall, high-low, 2*oneMillimetre)
 	same("least_slope", s.leastSlope, slope, 1e-5+1e-3*math.Abs(slope))
@@ -98,12 +121,22 @@ func (j *judge) verdict() {
 			c.fail("summary", "feasible, and nothing is drawn")
 		}
 	case string(parcels.NotProven):
-		if s.cure == "" {
-			c.fail("summary", "not_proven, and no cure")
+		if !j.quotes(s.cure, func(f found) string {
+			if f.notProven && f.severity != string(parcels.Stop) {
+				return f.cure
+			}
+			return ""
+		}) {
+			c.fail("summary", "not_proven, and the cure is none of the findings'")
 		}
 	case string(parcels.NotFeasible):
-		if s.whyNot == "" {
-			c.fail("summary", "not_feasible, and no why_not")
+		if !j.quotes(s.whyNot, func(f found) string {
+			if f.severity == string(parcels.Stop) {
+				return f.message
+			}
+			return ""
+		}) {
+			c.fail("summary", "not_feasible, and why_not tells none of the stops")
 		}
 	default:
 		c.fail("summary", "verdict %q", s.verdict)
@@ -129,6 +162,28 @@ func (j *judge) verdict() {
 			c.fail(layer, "the layer is not supplied, and no finding layer_not_supplied says so")
 		}
 	}
+}
+
+// quotes says whether a text holds every sentence that what finds.
+func (j *judge) quotes(s string, what func(f found) string) bool {
+	n := 0
+	for _, f := range j.p.findings {
+		if q := what(f); q != "" {
+			if n++; !strings.Contains(s, q) {
+				return false
+			}
+		}
+	}
+	return n > 0
+}
+
+func (j *judge) swaleNamed(id string) bool {
+	for _, t := range j.s.swales {
+		if t.id == id {
+			return true
+		}
+	}
+	return false
 }
 
 func (j *judge) allStated() bool {

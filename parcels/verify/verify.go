@@ -220,6 +220,10 @@ func (j *judge) frame() bool {
 			c.fail("frame", "%g m a unit in a transverse Mercator plane in metres", f.metres)
 			return false
 		}
+		if f.scale != nil && *f.scale != 1 {
+			c.fail("frame", "scale factor %g in a plane whose own is 1", *f.scale)
+			return false
+		}
 		s.plane = geographicPlane(f.lon, f.lat)
 	case s.crs == "":
 		c.fail("frame", "longitudes and latitudes, and the plan states no centre")
