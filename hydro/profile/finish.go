@@ -4,6 +4,7 @@ package profile
 
 import (
 	"math"
+	"slices"
 
 	"fallwright/geo/unit"
 	"fallwright/hydro"
@@ -140,10 +141,15 @@ func (s *Solver) finish(p *Problem, out *Result) error {
 		s.report(p, i, &out.Reaches[i])
 		l := &out.Reaches[i]
 		out.Cost += l.Cost
+		if s.geo[i].laid {
+			continue
+		}
 		out.Slope = min(out.Slope, l.Slope)
 		if l.Slope < p.Rules.TargetSlope-1e-9 {
 			out.Target = false
 		}
+	}
+	for i := range p.Reaches {
 		s.audit(p, i, out)
 		if s.geo[i].down < 0 {
 			arrival = min(arrival, s.downOf[i])
@@ -154,7 +160,7 @@ func (s *Solver) finish(p *Problem, out *Result) error {
 	switch {
 	case out.Margin < -1e-7:
 		out.Verdict = Short
-	case len(out.Breaches) > 0:
+	case slices.ContainsFunc(out.Breaches, func(b Breach) bool { return !b.Laid }):
 		out.Verdict = Broken
 	default:
 		out.Verdict = Arrives
@@ -183,6 +189,17 @@ func (s *Solver) round(p *Problem) {
 				u = down1(m)
 			}
 		}
+		d := s.downOf[i]
+		if g.laid && abs(u-g.start) < near {
+			d = g.arrive
+		} else {
+			d = down1(min(d, u-s.mustFall(p, i)))
+			if r := float64(p.Rules.GreatestSlope); r > 0 && !g.fixed && u-d > r*g.length {
+				// Rounding must not steepen it past the greatest slope either.
+				u = down1(min(u, d+max(down1(r*g.length), math.Ceil(s.mustFall(p, i)/grid-1e-6)*grid)))
+			}
+		}
+		s.upOf[i], s.downOf[i] = u, d
 		// Pipes that arrive higher than the drop allows come down with it.
 		for _, c := range s.children[g.firstChild:g.lastChild] {
 			if most := u + s.offset(p, s.pipeOf[c], k) + g.drop; s.downOf[c] > most+grid {
@@ -191,8 +208,6 @@ func (s *Solver) round(p *Problem) {
 				}
 			}
 		}
-		s.upOf[i] = u
-		s.downOf[i] = down1(min(s.downOf[i], u-s.mustFall(p, i)))
 	}
 }
 
@@ -202,6 +217,9 @@ func (s *Solver) round(p *Problem) {
 func (s *Solver) mustFall(p *Problem, i int) float64 {
 	k := s.pipeOf[i]
 	x := i*len(s.pipes) + k
+	if s.geo[i].laid {
+		return s.fall[x]
+	}
 	if s.floor[i] >= float64(p.Rules.TargetSlope) {
 		return s.fall[x]
 	}
@@ -251,8 +269,9 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 	b := &s.pipes[l.Pipe]
 	u, d := float64(l.InvertUp), float64(l.InvertDown)
 	const eps = 1e-7
+	own := g.laid
 	tell := func(k Kind, at unit.Length, got, want float64) {
-		out.Breaches = append(out.Breaches, Breach{k, i, at, got, want})
+		out.Breaches = append(out.Breaches, Breach{Kind: k, Reach: i, At: at, Measured: got, Required: want, Laid: own})
 	}
 	if float64(l.Cover) < float64(p.Rules.LeastCover)-eps {
 		tell(Cover, l.CoverAt, float64(l.Cover), float64(p.Rules.LeastCover))
@@ -264,12 +283,16 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 	if float64(l.Slope) < float64(least)-1e-9 {
 		tell(Slope, 0, float64(l.Slope), float64(least))
 	}
-	// Rounding may steepen a reach by a millimetre.
+	// A start that stands may leave a millimetre of rounding in the slope.
 	if m := p.Rules.GreatestSlope; m > 0 && float64(l.Slope) > float64(m)+grid/g.length+1e-9 {
 		tell(Slope, 0, float64(l.Slope), float64(m))
 	}
 	if float64(l.Flow) > float64(l.Capacity)*(1+1e-6) {
 		tell(Capacity, 0, float64(l.Capacity), float64(l.Flow))
+	}
+	own = false // from here on, how it meets the rest
+	if r.Laid != nil && (abs(u-float64(r.Laid.Up)) > eps || abs(d-float64(r.Laid.Down)) > eps) {
+		tell(StartLevel, 0, u, float64(r.Laid.Up))
 	}
 	if r.Start.Invert != nil && abs(u-float64(*r.Start.Invert)) > eps {
 		tell(StartLevel, 0, u, float64(*r.Start.Invert))
@@ -285,6 +308,7 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 	if r.ArriveAtMost != nil && d > float64(*r.ArriveAtMost)+eps {
 		tell(StartLevel, r.Length, d, float64(*r.ArriveAtMost))
 	}
+	own = g.laid
 	for _, c := range r.Crossings {
 		inv := u + (d-u)*float64(c.At)/g.length
 		bottom, top := inv-b.wall, inv+b.top
@@ -300,6 +324,7 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 			tell(Utility, c.At, bottom, high)
 		}
 	}
+	own = g.laid && (g.down < 0 || s.geo[g.down].laid)
 	if g.down >= 0 {
 		to := s.pipeOf[g.down]
 		step := d - s.offset(p, l.Pipe, to) - s.upOf[g.down]

@@ -65,6 +65,12 @@ func TestHostile(t *testing.T) {
 		{"crossing off the reach", func(p *Problem) { p.Reaches[0].Crossings = []Crossing{{At: 11}} }, "station of a crossing"},
 		{"crossing upside down", func(p *Problem) { p.Reaches[0].Crossings = []Crossing{{At: 1, Low: 2, High: 1}} }, "band"},
 		{"too many crossings", func(p *Problem) { p.Reaches[0].Crossings = make([]Crossing, 5) }, "split the reach"},
+		{"laid uphill", func(p *Problem) { p.Reaches[0].Laid, p.Reaches[0].Pipes = &Levels{99, 99.1}, []int{0} }, "uphill"},
+		{"laid with no pipe", func(p *Problem) { p.Reaches[0].Laid = &Levels{99.1, 99} }, "not with one pipe"},
+		{"laid NaN", func(p *Problem) { p.Reaches[0].Laid = &Levels{unit.Elevation(nan), 99} }, "as laid"},
+		{"laid and held", func(p *Problem) {
+			p.Reaches[0].Laid, p.Reaches[0].Pipes, p.Reaches[0].Start.Invert = &Levels{99.1, 99}, []int{0}, level(99)
+		}, "another level"},
 		{"empty stock", func(p *Problem) { p.Stock = nil }, "0 pipes in stock"},
 		{"pipe NaN", func(p *Problem) { p.Stock[1].Inside = unit.Length(nan) }, "stock pipe 1"},
 		{"wall inside out", func(p *Problem) { p.Stock[1].Outside = 0.1 }, "outside diameter of stock pipe 1"},

@@ -63,6 +63,7 @@ type pieces struct {
 	start      float64 // fixed invert, or highest invert; +Inf
 	startTop   float64 // highest outside top; +Inf
 	arrive     float64 // highest invert at the lower end; +Inf
+	laid       bool    // start and arrive are where it lies
 	drop       float64
 	reachUp    float64 // longest way above the lower end
 	alpha      float64
@@ -297,7 +298,7 @@ func (s *Solver) step(p *Problem, i, k, v int, gf fn, how relax) (fn, float64) {
 	m.most = 1e6
 	if r := float64(p.Rules.GreatestSlope); r > 0 && how < anyDepth {
 		m.most = r * g.length
-		if m.most < m.least-tight {
+		if m.most < m.least-tight && !g.laid {
 			return none, 0
 		}
 	}
@@ -314,6 +315,15 @@ func (s *Solver) step(p *Problem, i, k, v int, gf fn, how relax) (fn, float64) {
 		// A start that is built already stands where it stands; the re-check
 		// tells what it breaks.
 		b0, c0 = min(b0, g.start), max(c0, g.start)
+	}
+
+	if g.laid {
+		// It lies as it lies.
+		m.over, m.under, m.most = nil, nil, 1e6
+		b0, b1, c0, c1 = s.bottom, s.bottom, g.start, g.arrive
+		if how < anyStart {
+			b0, b1 = c0, c1
+		}
 	}
 
 	// H on [max(first, b0), min(last, c0)].

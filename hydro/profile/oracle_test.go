@@ -76,6 +76,11 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 			v := unit.Elevation(end - 0.5 - r.Float64()*0.3)
 			c.ArriveAtMost = &v
 		}
+		if r.IntN(10) == 0 {
+			z := up - 0.5 - r.Float64()*0.3
+			c.Laid = &Levels{unit.Elevation(z), unit.Elevation(z - (0.002+0.01*r.Float64())*float64(c.Length))}
+			c.Start, c.ArriveAtMost = Start{}, nil
+		}
 		if r.IntN(5) == 0 {
 			x := r.Float64()
 			z := up + (end-up)*x - 0.3 - r.Float64()*0.7
@@ -86,6 +91,9 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 			if r.IntN(2) == 0 {
 				c.Pipes = []int{0, len(stock) - 1}
 			}
+		}
+		if c.Laid != nil {
+			c.Pipes = []int{r.IntN(len(stock))}
 		}
 	}
 	p.End.TieIn = unit.Elevation(100 - 0.45 - r.Float64()*0.7)
@@ -134,44 +142,56 @@ func write(p *Problem, size []int, under []bool, flow []float64) (*program, bool
 		D := float64(s.Inside)
 		full := math.Pi * D * D / 4 * math.Cbrt(D*D/16) / float64(s.N) * float64(r.Count)
 		least := max(float64(p.Rules.LeastSlope), float64(s.LeastSlope), flow[i]*flow[i]/full/full)
-		q.leq(n, -least*L, u, 1, d, -1) // x is measured downwards: d - u >= least L
-		if g := float64(p.Rules.GreatestSlope); g > 0 {
-			q.leq(n, g*L, d, 1, u, -1)
-		}
-		for j, st := range r.Ground {
-			t := float64(st.At) / L
-			// inverts: invert + top <= ground - cover  ->  -(x) <= ground - cover - top - 110
-			skip := j == 0 && r.Start.Invert != nil
-			if !skip {
-				q.leq(n, float64(st.Ground)-float64(p.Rules.LeastCover)-top-top0, u, -(1 - t), d, -t)
-				q.leq(n, top0-(float64(st.Ground)-float64(p.Rules.GreatestDepth)+bed+wall), u, 1-t, d, t)
+		if v := r.Laid; v != nil {
+			q.leq(n, top0-float64(v.Up), u, 1)
+			q.leq(n, float64(v.Up)-top0, u, -1)
+			q.leq(n, top0-float64(v.Down), d, 1)
+			q.leq(n, float64(v.Down)-top0, d, -1)
+			for _, c := range r.Crossings {
+				if c.Pass == Either {
+					cross++
+				}
 			}
-		}
-		if v := r.Start.Invert; v != nil {
-			q.leq(n, top0-float64(*v), u, 1)
-			q.leq(n, float64(*v)-top0, u, -1)
 		} else {
-			if v := r.Start.AtMost; v != nil {
+			q.leq(n, -least*L, u, 1, d, -1) // x is measured downwards: d - u >= least L
+			if g := float64(p.Rules.GreatestSlope); g > 0 {
+				q.leq(n, g*L, d, 1, u, -1)
+			}
+			for j, st := range r.Ground {
+				t := float64(st.At) / L
+				// inverts: invert + top <= ground - cover  ->  -(x) <= ground - cover - top - 110
+				skip := j == 0 && r.Start.Invert != nil
+				if !skip {
+					q.leq(n, float64(st.Ground)-float64(p.Rules.LeastCover)-top-top0, u, -(1 - t), d, -t)
+					q.leq(n, top0-(float64(st.Ground)-float64(p.Rules.GreatestDepth)+bed+wall), u, 1-t, d, t)
+				}
+			}
+			if v := r.Start.Invert; v != nil {
+				q.leq(n, top0-float64(*v), u, 1)
 				q.leq(n, float64(*v)-top0, u, -1)
-			}
-			if v := r.Start.Cover; v != nil {
-				q.leq(n, float64(r.Ground[0].Ground)-float64(*v)-top-top0, u, -1)
-			}
-		}
-		if v := r.ArriveAtMost; v != nil {
-			q.leq(n, float64(*v)-top0, d, -1)
-		}
-		for _, c := range r.Crossings {
-			t := float64(c.At) / L
-			below := c.Pass == Under
-			if c.Pass == Either {
-				below = under[cross]
-				cross++
-			}
-			if below {
-				q.leq(n, float64(c.Low)-top-top0, u, -(1 - t), d, -t)
 			} else {
-				q.leq(n, top0-float64(c.High)-wall, u, 1-t, d, t)
+				if v := r.Start.AtMost; v != nil {
+					q.leq(n, float64(*v)-top0, u, -1)
+				}
+				if v := r.Start.Cover; v != nil {
+					q.leq(n, float64(r.Ground[0].Ground)-float64(*v)-top-top0, u, -1)
+				}
+			}
+			if v := r.ArriveAtMost; v != nil {
+				q.leq(n, float64(*v)-top0, d, -1)
+			}
+			for _, c := range r.Crossings {
+				t := float64(c.At) / L
+				below := c.Pass == Under
+				if c.Pass == Either {
+					below = under[cross]
+					cross++
+				}
+				if below {
+					q.leq(n, float64(c.Low)-top-top0, u, -(1 - t), d, -t)
+				} else {
+					q.leq(n, top0-float64(c.High)-wall, u, 1-t, d, t)
+				}
 			}
 		}
 		if r.Down >= 0 {

@@ -134,7 +134,7 @@ func TestPropertyPair(t *testing.T) {
 		p.End.TieIn -= 0.3
 		p.End.AtMost = nil
 		for i := range p.Reaches {
-			p.Reaches[i].Crossings, p.Reaches[i].Start, p.Reaches[i].Pipes, p.Reaches[i].Count, p.Reaches[i].ArriveAtMost = nil, Start{}, nil, 1, nil
+			p.Reaches[i].Crossings, p.Reaches[i].Start, p.Reaches[i].Pipes, p.Reaches[i].Count, p.Reaches[i].ArriveAtMost, p.Reaches[i].Laid = nil, Start{}, nil, 1, nil, nil
 		}
 		q := &Pair{Solid: *p, Perforated: *p, Gap: unit.Length(r.Float64() * 0.1), Lie: Abreast(r.IntN(2))}
 		q.Perforated.Reaches = append([]Reach(nil), p.Reaches...)

@@ -39,6 +39,11 @@ type Start struct {
 	Cover *unit.Length
 }
 
+// Levels of a reach that lies already, as shot.
+type Levels struct {
+	Up, Down unit.Elevation
+}
+
 // Pass says how a pipe passes a crossed utility.
 type Pass uint8
 
@@ -77,6 +82,11 @@ type Reach struct {
 	// ArriveAtMost: the invert at the lower end lies at or below this level (a
 	// second pipe in the trench).
 	ArriveAtMost *unit.Elevation
+	// Laid says that the reach lies already, with the one pipe that Pipes names:
+	// it stays, and the rest is laid to suit. Start and ArriveAtMost are not
+	// asked of it, and what it breaks itself is told but not held against the
+	// rest (Breach.Laid).
+	Laid *Levels
 	// Drop is the greatest step from an arriving pipe to this one at its upper
 	// end, beyond the match of Rules.Match: 0 at a bend or a wye, more in a
 	// basin.
@@ -276,6 +286,20 @@ func (p *Problem) checkReach(i int, far float64) error {
 	}
 	if c := r.Start.Cover; c != nil && !(*c >= 0 && *c < 50) {
 		return bad(fmt.Sprintf("start cover of reach %d", i), float64(*c), 0, 50, "m")
+	}
+	if l := r.Laid; l != nil {
+		if !finite(float64(l.Up)) || !finite(float64(l.Down)) || math.Abs(float64(l.Up)) > far || math.Abs(float64(l.Down)) > far {
+			return bad(fmt.Sprintf("level of reach %d as laid", i), float64(l.Up), -far, far, "m")
+		}
+		if !(l.Up > l.Down) {
+			return bad(fmt.Sprintf("fall of reach %d as laid: it runs uphill; mend it before the rest is laid to it", i), float64(l.Up.Above(l.Down)), 0, far, "m")
+		}
+		if len(r.Pipes) != 1 {
+			return fmt.Errorf("hydro/profile: reach %d is laid, but not with one pipe: %d named", i, len(r.Pipes))
+		}
+		if r.Start != (Start{}) || r.ArriveAtMost != nil {
+			return fmt.Errorf("hydro/profile: reach %d is laid and held to another level as well", i)
+		}
 	}
 	for _, k := range r.Pipes {
 		if k < 0 || k >= len(p.Stock) {

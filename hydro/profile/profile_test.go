@@ -216,6 +216,55 @@ func TestHandGivenStart(t *testing.T) {
 	near1(t, "cover told", r.Breaches[0].Measured, 0.24565, 1e-9)
 }
 
+// Three runs of 20 m on level ground, planned at 1 %: 99.590, 99.390, 99.190, 98.990;
+// tie-in 98.950. The first was laid from 99.570 to 99.340, 50 mm too deep at its
+// lower end. What is left is 99.340 - 98.950 = 0.390 over 40 m: 0.975 %.
+// Then a root is found at 10 m of the last run, to be passed under at 98.95 and
+// lower: the invert at most 98.95 - 0.10435 = 98.84565 there: short.
+func TestHandLaid(t *testing.T) {
+	reach := func(down int) Reach {
+		return Reach{Down: down, Length: 20, Ground: ramp(20, 100, 100), Count: 1, TrenchPrice: 1, DepthPrice: 1.2}
+	}
+	p := &Problem{Reaches: []Reach{reach(1), reach(2), reach(Outlet)}, End: End{TieIn: 98.95}, Rules: yardRules(), Stock: smooth}
+	p.Reaches[0].Stated = 0.001
+	p.Rules.GreatestDepth = 2
+	r := solve(t, p)
+	near1(t, "planned end", float64(r.Arrival), 98.990, 1e-9)
+	p.Reaches[0].Laid, p.Reaches[0].Pipes = &Levels{99.570, 99.340}, []int{0}
+	r = solve(t, p)
+	if r.Verdict != Arrives || r.Target {
+		t.Fatalf("%+v", r)
+	}
+	near1(t, "stays", float64(r.Reaches[0].InvertDown), 99.340, 0)
+	near1(t, "goes on", float64(r.Reaches[1].InvertUp), 99.340, 1e-9)
+	near1(t, "slope of the rest", float64(r.Common), 0.00975, 1e-4)
+	p.Reaches[2].Crossings = []Crossing{{At: 10, Low: 98.95, High: 99.05, Pass: Under}}
+	r = solve(t, p)
+	if r.Verdict != Short || r.Binds.Kind != Utility || r.Binds.Reach != 2 {
+		t.Fatalf("%+v", r)
+	}
+	// 98.84565 less 0.5 % of 10 m, down to the millimetre: 98.795.
+	near1(t, "short by", float64(r.Margin), 98.795-98.95, 1.1e-3)
+	// A pipe that was laid flatter than the least slope is told as its own
+	// fault and does not spoil the verdict on the rest.
+	p.Reaches[2].Crossings = nil
+	p.Reaches[0].Laid = &Levels{99.570, 99.530}
+	r = solve(t, p)
+	if r.Verdict != Arrives || len(r.Breaches) != 1 || !r.Breaches[0].Laid || r.Breaches[0].Kind != Slope {
+		t.Fatalf("%+v", r)
+	}
+	// The line above cannot reach a trunk that was laid too high.
+	p = &Problem{Reaches: []Reach{reach(1), reach(Outlet)}, End: End{TieIn: 98.95}, Rules: yardRules(), Stock: smooth}
+	p.Reaches[0].Stated = 0.001
+	p.Reaches[1].Laid, p.Reaches[1].Pipes = &Levels{99.55, 99.30}, []int{0}
+	r = solve(t, p)
+	if r.Verdict != Broken || r.Breaches[0].Kind != StartLevel || r.Breaches[0].Reach != 1 {
+		t.Fatalf("%+v", r)
+	}
+	// At the least slope it would have to lie at 99.490: 60 mm lower.
+	near1(t, "trunk would have to lie at", r.Breaches[0].Measured, 99.490, 1e-9)
+}
+
 // A hump of 0.9 m at mid-run: at the highest profile under the ends' cover the
 // trench is 0.9 + 0.56355 = 1.46355 m deep there (0.56355: half way between the
 // depths of TestHandOneRun), over 1.2192.

@@ -3,6 +3,7 @@ package profile
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"fallwright/geo/unit"
@@ -25,7 +26,7 @@ func TestOracleWithoutDominance(t *testing.T) {
 		for i := range p.Reaches { // mostly passable, so that the chain is long
 			if c%2 == 0 {
 				p.Reaches[i].Crossings = nil
-				p.Reaches[i].Start = Start{}
+				p.Reaches[i].Start, p.Reaches[i].Laid = Start{}, nil
 			}
 		}
 		p.End.TieIn -= 0.4
@@ -75,7 +76,7 @@ func TestPropertyRulesHold(t *testing.T) {
 			continue
 		}
 		count[out.Verdict]++
-		if out.Verdict == Arrives && len(out.Breaches) > 0 {
+		if out.Verdict == Arrives && slices.ContainsFunc(out.Breaches, func(b Breach) bool { return !b.Laid }) {
 			t.Fatalf("case %d: arrives with breaches %v", c, out.Breaches)
 		}
 		if out.Verdict != Arrives && out.Margin >= 0 && len(out.Breaches) == 0 {
@@ -87,7 +88,7 @@ func TestPropertyRulesHold(t *testing.T) {
 				t.Fatalf("case %d reach %d: uphill, %v to %v", c, i, l.InvertUp, l.InvertDown)
 			}
 			for _, e := range [...]unit.Elevation{l.InvertUp, l.InvertDown} {
-				if q.Start.Invert != nil && e == *q.Start.Invert {
+				if q.Start.Invert != nil && e == *q.Start.Invert || q.Laid != nil && (e == q.Laid.Up || e == q.Laid.Down) {
 					continue
 				}
 				if mm := float64(e) * 1000; math.Abs(mm-math.Round(mm)) > 1e-6 {
@@ -97,7 +98,10 @@ func TestPropertyRulesHold(t *testing.T) {
 			if q.Down >= 0 && l.InvertDown < out.Reaches[q.Down].InvertUp {
 				t.Fatalf("case %d reach %d: arrives at %v under the next invert %v", c, i, l.InvertDown, out.Reaches[q.Down].InvertUp)
 			}
-			if out.Verdict != Arrives {
+			if out.Verdict != Arrives || q.Laid != nil {
+				if out.Verdict == Arrives && (l.InvertUp != q.Laid.Up || l.InvertDown != q.Laid.Down) {
+					t.Fatalf("case %d reach %d: laid at %v, moved to %v and %v", c, i, *q.Laid, l.InvertUp, l.InvertDown)
+				}
 				continue
 			}
 			pipe := p.Stock[l.Pipe]
@@ -168,7 +172,7 @@ func TestPropertyDatum(t *testing.T) {
 		p := wild(r, 1+r.IntN(12), smooth)
 		for i := range p.Reaches {
 			p.Reaches[i].Start = Start{Cover: p.Reaches[i].Start.Cover}
-			p.Reaches[i].ArriveAtMost = nil
+			p.Reaches[i].ArriveAtMost, p.Reaches[i].Laid = nil, nil
 		}
 		p.End.AtMost = nil
 		if s.Solve(p, &a) != nil {
@@ -185,7 +189,7 @@ func TestPropertyDatum(t *testing.T) {
 			}
 		}
 		if err := s.Solve(p, &b); err != nil || a.Verdict != b.Verdict || math.Abs(a.ExactCost-b.ExactCost) > 1e-6*a.ExactCost {
-			t.Fatalf("case %d: %v %v %.9f, moved %v %.9f", c, err, a.Verdict, a.ExactCost, b.Verdict, b.ExactCost)
+			t.Fatalf("case %d: %v %v %.9f, moved %v %.9f, breaches %v", c, err, a.Verdict, a.ExactCost, b.Verdict, b.ExactCost, b.Breaches)
 		}
 	}
 }

@@ -71,6 +71,8 @@ type Breach struct {
 	Reach              int
 	At                 unit.Length
 	Measured, Required float64
+	// Laid: the reach lies already, and this is a fault of its own.
+	Laid bool
 }
 
 // Laid is a reach of the result.
@@ -112,8 +114,8 @@ type Result struct {
 	// it lies above the tie-in; negative: short.
 	Arrival unit.Elevation
 	Margin  unit.Length
-	// Target: every reach has the target slope or more. Slope is the least
-	// slope used, Common the share of the reaches that bind.
+	// Target: every reach has the target slope or more, those that lie already
+	// left out. Slope is the least slope used, Common the share of the reaches that bind.
 	Target bool
 	Slope  unit.Slope
 	Common unit.Slope

@@ -160,6 +160,9 @@ func (s *Solver) Solve(p *Problem, out *Result) error {
 	for range 4 {
 		lost := max(0, -float64(out.Margin))
 		for _, b := range out.Breaches {
+			if b.Laid {
+				continue
+			}
 			switch b.Kind {
 			case Depth, Utility, TieIn, StartLevel, Step:
 				lost = max(lost, abs(b.Measured-b.Required))
@@ -257,6 +260,9 @@ func (s *Solver) gather(p *Problem) error {
 		if v := p.Reaches[i].Start.Invert; v != nil {
 			s.deepest = min(s.deepest, float64(*v))
 		}
+		if v := p.Reaches[i].Laid; v != nil {
+			s.deepest = min(s.deepest, float64(v.Down))
+		}
 	}
 	return nil
 }
@@ -279,6 +285,10 @@ func (s *Solver) survey(p *Problem, i int) {
 	g.arrive = math.Inf(1)
 	if r.ArriveAtMost != nil {
 		g.arrive = float64(*r.ArriveAtMost)
+	}
+	g.laid = r.Laid != nil
+	if g.laid {
+		g.fixed, g.start, g.arrive = true, float64(r.Laid.Up), float64(r.Laid.Down)
 	}
 	if r.Start.Cover != nil {
 		g.startTop = float64(r.Ground[0].Ground) - float64(*r.Start.Cover)
@@ -426,6 +436,9 @@ func (s *Solver) falls(p *Problem) {
 		var widest float64
 		for k := range s.pipes {
 			v := max(s.floor[i], float64(p.Stock[k].LeastSlope), s.cap[i*np+k]) * s.geo[i].length
+			if s.geo[i].laid {
+				v = s.geo[i].start - s.geo[i].arrive
+			}
 			s.fall[i*np+k] = v
 			if s.allowed[i]&(1<<k) != 0 {
 				widest = v
@@ -453,7 +466,7 @@ func (s *Solver) betterPipe(p *Problem, i, k int) int {
 		// At the same crown its invert is higher: no good where inverts are
 		// held from above.
 		r := &p.Reaches[i]
-		if r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
+		if r.Laid != nil || r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
 			return -1
 		}
 	}
