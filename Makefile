@@ -28,4 +28,7 @@ test-deps:
 bench: ## run every benchmark once, with its peer
 	go test -run '^$$' -bench . -benchtime 1x ./...
 
-.PHONY: help run build test deps test-deps bench
+.PHONY: help run build test deps test-deps bench pictures
+
+pictures: test-deps build ## make the pictures of the README
+	.ci/pictures
