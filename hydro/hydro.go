@@ -147,7 +147,19 @@ type RangeError struct {
 }
 
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("hydro: %s is %g %s, outside %g to %g", e.Quantity, e.Got, e.Unit, e.Min, e.Max)
+	got := fmt.Sprintf("hydro: %s is %g", e.Quantity, e.Got)
+	if e.Unit != "" {
+		got += " " + e.Unit
+	}
+	switch {
+	case e.Min == Positive && e.Max == Huge:
+		return got + "; it must be a number above 0"
+	case e.Min == Positive:
+		return fmt.Sprintf("%s; it must be above 0 and at most %g", got, e.Max)
+	case e.Max == Huge:
+		return fmt.Sprintf("%s; it must be a number of at least %g", got, e.Min)
+	}
+	return fmt.Sprintf("%s, outside %g to %g", got, e.Min, e.Max)
 }
 
 // Check returns a *RangeError when got lies outside min to max or is no number.

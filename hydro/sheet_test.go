@@ -114,3 +114,19 @@ func TestHandUnits(t *testing.T) {
 		}
 	}
 }
+
+func TestRangeErrorText(t *testing.T) {
+	for want, err := range map[string]error{
+		"hydro: slope is 0 m/m; it must be above 0 and at most 10":   Check("slope", 0, Positive, 10, "m/m", ""),
+		"hydro: length is -1 m; it must be a number above 0":         Check("length", -1, Positive, Huge, "m", ""),
+		"hydro: flow is NaN m3/s; it must be a number of at least 0": Check("flow", math.NaN(), 0, Huge, "m3/s", ""),
+		"hydro: runoff coefficient C is 1.2, outside 0 to 1":         Check("runoff coefficient C", 1.2, 0, 1, "", ""),
+	} {
+		if err == nil || err.Error() != want {
+			t.Errorf("got %v, want %s", err, want)
+		}
+	}
+	if err := Check("x", 0, 0, 1, "", ""); err != nil {
+		t.Errorf("an end is inside: %v", err)
+	}
+}

@@ -189,6 +189,21 @@ func TestOracleGraduallyVaried(t *testing.T) {
 	}
 }
 
+// The tabled section against the section itself.
+func TestOracleElements(t *testing.T) {
+	rng := rand.New(rand.NewSource(8))
+	p := pipe.Pipe{Diameter: 0.1524, N: 0.012}
+	c := newConduit(pipe.Alike(1, p), 0.004, 0.01)
+	for i := 0; i < 5000; i++ {
+		y := rng.Float64() * 0.1524
+		a, top, k := c.at(y)
+		s := must(pipe.Circle(p.Diameter, unit.Length(y)))
+		if math.Abs(a/float64(s.Area)-1) > 1e-5 || math.Abs(top/float64(s.TopWidth)-1) > 1e-9 || math.Abs(k/math.Min(s.Conveyance(p.N), c.kf)-1) > 1e-5 {
+			t.Fatalf("y/D %.4f: %g %g %g, section %+v", y/0.1524, a, top, k, s)
+		}
+	}
+}
+
 // A free end of a mild pipe: starting a hair above critical depth, small steps
 // agree along the drawdown.
 func TestOracleDrawdown(t *testing.T) {

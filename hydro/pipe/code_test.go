@@ -135,5 +135,14 @@ func TestPropertySheet(t *testing.T) {
 		if err := s.Check(); err != nil {
 			t.Errorf("%g gpm: %v", gpm, err)
 		}
+		for _, b := range []Barrels{{{4 * inch, 0.012}}, Alike(2, Pipe{4 * inch, 0.012}), {{4 * inch, 0.012}, {6 * inch, 0.016}}} {
+			s, err := b.Sheet(hydro.FlowGPM(gpm), 0.01)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := s.Check(); err != nil {
+				t.Errorf("%d pipes, %g gpm: %v", len(b), gpm, err)
+			}
+		}
 	}
 }

@@ -134,3 +134,27 @@ func Best(rows []Choice) (c Choice, ok bool) {
 	}
 	return Choice{}, false
 }
+
+// Smallest returns the smallest stock pipe, and the fewest of them up to most side
+// by side, that carries flow q just full at slope s, without the working of Table:
+// single before double, then by diameter. ok is false where none does.
+func Smallest(stock []Stock, q hydro.Flow, s unit.Slope, most int) (st Stock, count int, ok bool, err error) {
+	if err := hydro.Check("number of stock pipes", float64(len(stock)), 1, 1e5, "", ""); err != nil {
+		return Stock{}, 0, false, err
+	}
+	if err := hydro.Check("flow", float64(q), 0, hydro.Huge, "m3/s", ""); err != nil {
+		return Stock{}, 0, false, err
+	}
+	for n := 1; n <= most && !ok; n++ {
+		for _, p := range stock {
+			c, err := p.Capacity(s)
+			if err != nil {
+				return Stock{}, 0, false, fmt.Errorf("pipe: stock %s: %w", p.Size, err)
+			}
+			if c*hydro.Flow(n) >= q && (!ok || p.Diameter < st.Diameter) {
+				st, count, ok = p, n, true
+			}
+		}
+	}
+	return st, count, ok, nil
+}

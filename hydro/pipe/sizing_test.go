@@ -84,3 +84,20 @@ func TestPropertyBestCleans(t *testing.T) {
 		t.Error("10 m3/s found a pipe")
 	}
 }
+
+// Smallest agrees with the first row of the whole table that carries the flow.
+func TestOracleSmallest(t *testing.T) {
+	for gpm := 1.0; gpm < 700; gpm += 7 {
+		rows, err := Table(stock(), hydro.FlowGPM(gpm), 0.01, Rule{Most: 2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		st, n, ok, err := Smallest(stock(), hydro.FlowGPM(gpm), 0.01, 2)
+		if err != nil || ok != rows[0].Carries || ok && (st != rows[0].Stock || n != rows[0].Count) {
+			t.Errorf("%g gpm: %v x%d, %v; table %+v", gpm, st, n, err, rows[0])
+		}
+	}
+	if _, _, _, err := Smallest(nil, 1, 0.01, 1); err == nil {
+		t.Error("an empty stock was accepted")
+	}
+}

@@ -70,3 +70,41 @@ func (p Pipe) Sheet(q hydro.Flow, s unit.Slope) (hydro.Sheet, error) {
 	}
 	return sheet, nil
 }
+
+// Sheet returns the working of flow q shared by the pipes at slope s: each pipe's
+// share, by the common depth, and its own sheet. Pipes alike are shown once.
+func (b Barrels) Sheet(q hydro.Flow, s unit.Slope) (hydro.Sheet, error) {
+	qs, _, err := b.Share(q, s)
+	if err != nil {
+		return hydro.Sheet{}, err
+	}
+	if len(b) == 1 {
+		return b[0].Sheet(q, s)
+	}
+	sheet := hydro.Sheet{Subject: fmt.Sprintf("Flow in %d pipes side by side", len(b))}
+	total := hydro.Quantity{Symbol: "Qt", Name: "flow of all", Value: float64(q), Unit: "m3/s"}
+	sum, given := "", []hydro.Quantity(nil)
+	for i, one := range qs {
+		sym := fmt.Sprintf("Q%d", i+1)
+		given = append(given, hydro.Quantity{Symbol: sym, Name: fmt.Sprintf("share of pipe %d", i+1), Value: float64(one), Unit: "m3/s"})
+		if sum != "" {
+			sum += " + "
+		}
+		sum += sym
+	}
+	sheet.Add(hydro.Step{Title: "Shares: inverts level, one water level in all, found by trial", Formula: sum, Given: given, Result: total, Source: source.HEC22})
+	for i, p := range b {
+		if i > 0 && p == b[i-1] {
+			continue
+		}
+		one, err := p.Sheet(qs[i], s)
+		if err != nil {
+			return hydro.Sheet{}, err
+		}
+		for k := range one.Steps {
+			one.Steps[k].Title = fmt.Sprintf("Pipe %d: %s", i+1, one.Steps[k].Title)
+		}
+		sheet.Join(one)
+	}
+	return sheet, nil
+}

@@ -86,6 +86,42 @@ func intensityStep(r rain.Rainfall, p Peak, t hydro.ReturnPeriod, i hydro.Quanti
 	return st
 }
 
+// RunFlow is what a plan states of the water in one run.
+type RunFlow struct {
+	RoofCA, YardCA unit.Area // factored C times area, summed over what is upstream
+	Tc             hydro.Duration
+	Intensity      hydro.Intensity
+	Stated         hydro.Flow // of intakes that were given a flow in place of areas
+}
+
+// Sheet works the flow of the run: Q = (CA of roofs + CA of yards) i + stated flow.
+func (r RunFlow) Sheet() (hydro.Sheet, error) {
+	for _, e := range []error{
+		hydro.Check("C A of the roofs", float64(r.RoofCA), 0, 1e10, "m2", ""),
+		hydro.Check("C A of the yards", float64(r.YardCA), 0, 1e10, "m2", ""),
+		hydro.Check("time of concentration", float64(r.Tc), 0, 1e5, "min", ""),
+		hydro.Check("rainfall intensity", float64(r.Intensity), 0, 2000, "mm/h", ""),
+		hydro.Check("stated flow", float64(r.Stated), 0, 1e6, "m3/s", ""),
+	} {
+		if e != nil {
+			return hydro.Sheet{}, e
+		}
+	}
+	q := func(symbol, name string, v float64, u string) hydro.Quantity {
+		return hydro.Quantity{Symbol: symbol, Name: name, Value: v, Unit: u}
+	}
+	roof, yard := q("CAr", "factored C A of the roofs upstream", float64(r.RoofCA), "m2"), q("CAy", "factored C A of the yards upstream", float64(r.YardCA), "m2")
+	ca := q("CA", "C A upstream", float64(r.RoofCA+r.YardCA), "m2")
+	i, st := q("i", "intensity for tc", float64(r.Intensity), "mm/h"), q("Qs", "flow stated for intakes", float64(r.Stated), "m3/s")
+	s := hydro.Sheet{Subject: "Flow of a run"}
+	s.Add(hydro.Step{Title: "Sum of C A", Formula: "CAr + CAy", Given: []hydro.Quantity{roof, yard}, Result: ca, Source: source.HEC22, Place: "equation 3-2"})
+	s.Add(hydro.Step{Title: "Time of concentration, the longest of what is upstream", Result: q("tc", "time of concentration", float64(r.Tc), "min"), Source: source.HEC22, Place: "section 3.2.2"})
+	s.Add(hydro.Step{Title: "Rainfall intensity for it", Result: i, Source: source.HEC22, Remark: "from the site's rainfall"})
+	s.Add(hydro.Step{Title: "Design flow", Formula: "CA*i/3600000 + Qs", Given: []hydro.Quantity{ca, i, st},
+		Result: q("Q", "design flow", float64(r.RoofCA+r.YardCA)*float64(r.Intensity)/3.6e6+float64(r.Stated), "m3/s"), Source: source.HEC22, Place: "equation 3-1; unit constant exact"})
+	return s, nil
+}
+
 // RoofShare returns the plan area that stands for a roof under a wall: the roof and
 // a share of the wall that drains on to it, 0.5 in the IPC, 0.25 in Chicago.
 // Source: IPC2018, 1106.4; Chicago.

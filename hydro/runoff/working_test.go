@@ -35,6 +35,20 @@ func TestPropertySheet(t *testing.T) {
 	}
 }
 
+// Hand: (95 + 40) m2 at 180 mm/h is 0.00675 m3/s, with 0.001 stated 0.00775.
+func TestHandRunFlow(t *testing.T) {
+	s := must(RunFlow{RoofCA: 95, YardCA: 40, Tc: 10, Intensity: 180, Stated: 0.001}.Sheet())
+	if err := s.Check(); err != nil {
+		t.Error(err)
+	}
+	if q := s.Steps[len(s.Steps)-1].Result.Value; q < 0.00775-1e-12 || q > 0.00775+1e-12 {
+		t.Errorf("%g m3/s", q)
+	}
+	if _, err := (RunFlow{RoofCA: -1}).Sheet(); err == nil {
+		t.Error("a negative area was accepted")
+	}
+}
+
 // pc-wall
 func TestPublishedWall(t *testing.T) {
 	const ft2 = unit.Area(0.3048 * 0.3048)

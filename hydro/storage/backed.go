@@ -32,6 +32,9 @@ type Spill struct {
 	Name string
 	Rim  unit.Elevation
 	Edge unit.Length // weir length, the grate's perimeter
+	// Rise is how much higher the water stands there than in the pool at the design
+	// flow (from hydro/gradeline); zero where the line to it is short.
+	Rise unit.Length
 }
 
 // Trench is what stores and what lets out.
@@ -259,6 +262,18 @@ func Run(t Trench, c Case) (Result, error) {
 	return s.run()
 }
 
+// WithAndWithout runs the case twice, without and with a backwater valve on the
+// connection, whatever the trench says of one.
+func WithAndWithout(t Trench, c Case) (without, with Result, err error) {
+	t.Outlet.Valve = false
+	if without, err = Run(t, c); err != nil {
+		return without, with, err
+	}
+	t.Outlet.Valve = true
+	with, err = Run(t, c)
+	return without, with, err
+}
+
 type run struct {
 	t       Trench
 	c       Case
@@ -306,7 +321,10 @@ func newRun(t Trench, c Case) (*run, error) {
 		if err := hydro.Check("edge of spill point "+sp.Name, float64(sp.Edge), 0.001, 1e4, "m", ""); err != nil {
 			return nil, fmt.Errorf("storage: %w", err)
 		}
-		s.rims, s.edges = append(s.rims, float64(sp.Rim)), append(s.edges, float64(sp.Edge))
+		if err := hydro.Check("rise at spill point "+sp.Name, float64(sp.Rise), 0, float64(sp.Rim)-s.bottom, "m", ""); err != nil {
+			return nil, fmt.Errorf("storage: %w", err)
+		}
+		s.rims, s.edges = append(s.rims, float64(sp.Rim)-float64(sp.Rise)), append(s.edges, float64(sp.Edge))
 		s.lowest, highest = math.Min(s.lowest, s.rims[i]), math.Max(highest, s.rims[i])
 	}
 	for i, o := range c.Outside {

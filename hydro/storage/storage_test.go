@@ -135,7 +135,7 @@ func yard(valve bool) (Trench, Case) {
 	))
 	tr := Trench{Store: store,
 		Outlet: Connection{Pipes: pipe.Alike(1, pipe.Pipe{Diameter: 0.1016, N: 0.012}), Length: 6, InvertUp: 99.95, InvertDown: 99.89, Losses: 2.5, Valve: valve},
-		Spills: []Spill{{"back basin", 100.85, 1.2}, {"side basin", 100.80, 1.2}}}
+		Spills: []Spill{{Name: "back basin", Rim: 100.85, Edge: 1.2}, {Name: "side basin", Rim: 100.80, Edge: 1.2}}}
 	c := Case{
 		Inflow:  hydro.Hydrograph{{At: 0, Flow: 0}, {At: 10, Flow: 0.004}, {At: 25, Flow: 0.004}, {At: 35, Flow: 0}},
 		Outside: []LevelAt{{0, 99.5}, {8, 100.6}, {30, 100.6}, {45, 99.5}},
@@ -172,9 +172,11 @@ func TestPropertyMassCloses(t *testing.T) {
 // relief with one. The lower grate spills first.
 func TestPropertyValve(t *testing.T) {
 	tr, c := yard(false)
-	open := must(Run(tr, c))
+	open, shut, err := WithAndWithout(tr, c)
+	if err != nil {
+		t.Fatal(err)
+	}
 	tr.Outlet.Valve = true
-	shut := must(Run(tr, c))
 	if open.UsableVolume >= shut.UsableVolume || shut.UsableVolume != shut.VoidVolume {
 		t.Errorf("usable %.3f without, %.3f with a valve, of %.3f", open.UsableVolume, shut.UsableVolume, shut.VoidVolume)
 	}
@@ -186,6 +188,14 @@ func TestPropertyValve(t *testing.T) {
 	shut = must(Run(tr, high))
 	if shut.Overflow <= 0 || shut.FirstSpill != "side basin" || shut.PeakLevel <= 100.80 {
 		t.Errorf("with a valve: %.3f m3 over, first %q, peak %.3f", shut.Overflow, shut.FirstSpill, shut.PeakLevel)
+	}
+	// Where the water stands 0.1 m higher at the back basin than in the pool, that one
+	// goes first though its rim is higher.
+	steep := tr
+	steep.Spills = append([]Spill(nil), tr.Spills...)
+	steep.Spills[0].Rise = 0.1
+	if r := must(Run(steep, high)); r.FirstSpill != "back basin" || r.VoidVolume >= shut.VoidVolume {
+		t.Errorf("with a rise: first %q, voids %.3f of %.3f", r.FirstSpill, r.VoidVolume, shut.VoidVolume)
 	}
 	has := func(r Result, code string) bool {
 		for _, n := range r.Notes {
