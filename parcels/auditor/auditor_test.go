@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"slices"
 	"strings"
@@ -201,7 +202,7 @@ func TestPropertySameBytes(t *testing.T) {
 	if !bytes.Equal(want, got) {
 		t.Error("three workers give other bytes than one run")
 	}
-	quick := []string{"zone", "drains", "footprints", "fences", "fabric", "swales"}
+	quick := []string{"zone", "passages", "drains", "footprints", "fences", "fabric", "swales"}
 	var first []byte
 	for _, o := range []Options{{Workers: 1, Chunk: 1}, {Workers: 1, Chunk: 100}, {Workers: 2, Chunk: 3}, {Workers: 4, Chunk: 7}, {Workers: 8, Chunk: 1}} {
 		o.Checks = quick
@@ -232,7 +233,7 @@ func TestPropertySameBytes(t *testing.T) {
 // lengths differ by the scale of the grid, 5 in 100,000 here.
 func TestPropertyBothSystems(t *testing.T) {
 	_, a := sample()
-	checks := []string{"zone", "drains", "footprints", "fences", "fabric", "swales"}
+	checks := []string{"zone", "passages", "drains", "footprints", "fences", "fabric", "swales"}
 	b := auditOf(t, readSite(t, sampledata.LonLat()), Options{Checks: checks})
 	for i := range b.Rows {
 		r := rowOf(t, a, b.Rows[i].Lot)
@@ -568,6 +569,40 @@ func TestPropertyInner(t *testing.T) {
 	} {
 		if p := inner(mp); shape.Locate(p, mp) != shape.Inside {
 			t.Errorf("%v is not inside %v", p, mp)
+		}
+	}
+}
+
+// What a house and a convex easement share, cut directly and by overlay.
+func TestOracleCommon(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 9))
+	for range 400 {
+		x, y := rng.Float64()*20, rng.Float64()*20
+		house := orb.MultiPolygon{{{{x, y}, {x + 8, y}, {x + 8, y - 3}, {x + 12, y - 3}, {x + 12, y + 9}, {x, y + 9}, {x, y}}}}
+		var ring orb.Ring // corners on a circle: convex
+		n := 3 + rng.IntN(6)
+		for i := range n {
+			s, c := math.Sincos((float64(i) + 0.8*rng.Float64()) * 2 * math.Pi / float64(n))
+			ring = append(ring, orb.Point{15 + 14*c, 15 + 9*s})
+		}
+		ring = append(ring, ring[0])
+		easement := orb.MultiPolygon{{ring}}
+		if !convex(ring) || !convex(orb.Ring{{0, 0}, {4, 0}, {4, 2}, {0, 2}, {0, 0}}) || convex(house[0][0]) {
+			t.Fatalf("convex: %v", ring)
+		}
+		got, at, err := common(house, easement)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rest, err := without(house, easement)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := shape.Area(house) - shape.Area(rest); math.Abs(float64(got-want)) > 1e-6 {
+			t.Fatalf("%v and %v share %v m2, by overlay %v", house, easement, got, want)
+		}
+		if got > 0.1 && (shape.Locate(at, house) == shape.Outside || shape.Locate(at, easement) == shape.Outside) {
+			t.Fatalf("%v is not in both %v and %v", at, house, easement)
 		}
 	}
 }

@@ -5,6 +5,7 @@ package auditor
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -62,22 +63,17 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 		if err != nil {
 			return err
 		}
-		if area == nil || !area.Bound().Intersects(walls.Bound()) || !meet(walls, area) {
+		if area == nil || !area.Bound().Intersects(walls.Bound()) {
 			continue
 		}
-		rest, err := without(walls, area)
+		a, spot, err := common(walls, area)
 		if err != nil {
 			return err
 		}
-		a := shape.Area(walls) - shape.Area(rest)
 		if a <= speck {
 			continue
 		}
-		common, err := without(walls, rest)
-		if err != nil {
-			return err
-		}
-		w.find(parcels.Finding{Code: "building_in_easement", Severity: parcels.Stop, Feature: name, Location: ptr(inner(common)), Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2", Source: "P-37",
+		w.find(parcels.Finding{Code: "building_in_easement", Severity: parcels.Stop, Feature: name, Location: &spot, Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2", Source: "P-37",
 			Message: fmt.Sprintf("Building %s stands in %s easement %s with %.2f m2.", name, e.Kind, e.ID, float64(a))})
 	}
 	return w.setback(b, walls, name)
@@ -137,6 +133,84 @@ func easementShape(e *parcels.Easement) (orb.MultiPolygon, error) {
 		}
 	}
 	return nil, nil
+}
+
+// common is the ground that two areas share, and a place in it. Against one
+// convex polygon without holes, as most easements are, it is cut directly
+// (Sutherland and Hodgman 1974, from memory); else by overlay.
+func common(a, b orb.MultiPolygon) (unit.Area, orb.Point, error) {
+	if len(b) == 1 && len(b[0]) == 1 && convex(b[0][0]) {
+		var sum unit.Area
+		var spot orb.Point
+		most := unit.Area(0)
+		for _, p := range a {
+			for k, r := range p {
+				c := clip(r, b[0][0])
+				if len(c) < 4 {
+					continue
+				}
+				x := shape.RingArea(c)
+				sum += x // holes run the other way and count off
+				if k == 0 && x > most {
+					most, spot = x, inner(orb.MultiPolygon{{c}})
+				}
+			}
+		}
+		return sum, spot, nil
+	}
+	if !meet(a, b) {
+		return 0, orb.Point{}, nil
+	}
+	rest, err := without(a, b)
+	if err != nil {
+		return 0, orb.Point{}, err
+	}
+	sum := shape.Area(a) - shape.Area(rest)
+	if sum <= 0 {
+		return 0, orb.Point{}, nil
+	}
+	both, err := without(a, rest)
+	return sum, inner(both), err
+}
+
+// convex says whether a counter-clockwise ring turns left only.
+func convex(r orb.Ring) bool {
+	n := len(r) - 1
+	turn := 0.0
+	for i := range n {
+		a, b, c := r[i], r[(i+1)%n], r[(i+2)%n]
+		if shape.Orient(a, b, c) < 0 {
+			return false
+		}
+		turn += math.Atan2((b[0]-a[0])*(c[1]-b[1])-(b[1]-a[1])*(c[0]-b[0]), (b[0]-a[0])*(c[0]-b[0])+(b[1]-a[1])*(c[1]-b[1]))
+	}
+	return turn < 3*math.Pi // once round, not twice
+}
+
+// clip cuts a ring to a convex one, edge by edge.
+func clip(r, by orb.Ring) orb.Ring {
+	in := r[:len(r)-1]
+	for i := 1; i < len(by) && len(in) > 0; i++ {
+		a, b := by[i-1], by[i]
+		left := func(p orb.Point) float64 { return (b[0]-a[0])*(p[1]-a[1]) - (b[1]-a[1])*(p[0]-a[0]) }
+		var out orb.Ring
+		for k, p := range in {
+			q := in[(k+1)%len(in)]
+			lp, lq := left(p), left(q)
+			if lp >= 0 {
+				out = append(out, p)
+			}
+			if (lp > 0) != (lq > 0) && lp != 0 && lq != 0 {
+				t := lp / (lp - lq)
+				out = append(out, orb.Point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])})
+			}
+		}
+		in = out
+	}
+	if len(in) < 3 {
+		return nil
+	}
+	return append(slices.Clone(in), in[0])
 }
 
 // without is an area less another.

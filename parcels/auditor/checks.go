@@ -25,7 +25,8 @@ type Check struct {
 // Checks lists every check in the order in which they are worked and in which
 // their findings stand.
 var Checks = []Check{
-	{Name: "zone", Title: "Is there room for a trench, and how wide?", Default: true, Lot: checkZone},
+	{Name: "zone", Title: "Is there room for a trench?", Default: true, Lot: checkZone},
+	{Name: "passages", Title: "How narrow does the trench zone get, and does a trench lead through?", Default: true, Lot: checkPassages},
 	{Name: "nearest_inlet", Title: "Which inlet is nearest, in a straight line?", Lot: checkNearest},
 	{Name: "reach", Title: "Does an inlet lie within gravity's reach?", Default: true, Ground: true, Lot: checkReach},
 	{Name: "drains", Title: "Do drains stray over the line or come too close?", Default: true, Lot: checkDrains},
