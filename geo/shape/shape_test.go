@@ -264,3 +264,34 @@ func TestHandDistances(t *testing.T) {
 		}
 	}
 }
+
+// Property: what is told sound at once is what the full check finds valid, on
+// rings of few corners of a small grid, where every kind of fault occurs.
+func TestPropertySound(t *testing.T) {
+	rng := rand.New(rand.NewSource(3))
+	told, valid := 0, 0
+	for i := 0; i < 200_000; i++ {
+		n := 3 + rng.Intn(5)
+		var r orb.Ring
+		for j := 0; j < n; j++ {
+			r = append(r, orb.Point{float64(rng.Intn(5)), float64(rng.Intn(5))})
+		}
+		r = append(r, r[0])
+		c := &checker{}
+		c.polygons(orb.MultiPolygon{{r}})
+		ok := sound(r)
+		if ok && len(c.faults) > 0 {
+			t.Fatalf("%v: told sound, but %v", r, c.faults[0])
+		}
+		if len(c.faults) == 0 {
+			valid++
+		}
+		if ok {
+			told++
+		}
+	}
+	if told < valid/2 || told < 1000 {
+		t.Errorf("%d of %d valid rings told sound", told, valid)
+	}
+	t.Logf("%d of %d valid rings told sound at once", told, valid)
+}

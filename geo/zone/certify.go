@@ -27,29 +27,43 @@ import (
 	"fallwright/geo/shape"
 )
 
-// block is a run of sides of the zone's edge with the box about them.
+// block is a run of sides of one loop, pts[from:to+1], with the box about them.
+// round: they are said to lie round v, none further off than far; that is
+// measured, not taken on trust.
 type block struct {
 	box4
-	ring     orb.Ring
+	loop     int
 	from, to int
+	round    bool
+	steady   bool // each side runs on along the way from first point to last
+	v        orb.Point
+	far      float64
 }
 
-const blockSides = 8
+const blockSides = 4
 
 func (w *scratch) certify(mp orb.MultiPolygon, lot Lot, out []KeepOut) bool {
 	w.blocks = w.blocks[:0]
-	for _, p := range mp {
-		if !w.ground(p[0][0], lot, out) {
+	fans := w.fans
+	for i, l := range w.loops {
+		if l.area > 0 && !w.ground(w.pts[l.from], lot, out) {
 			return false
 		}
-		for _, r := range p {
-			for i := 0; i+1 < len(r); i += blockSides {
-				b := block{box4: box4{r[i][0], r[i][1], r[i][0], r[i][1]}, ring: r, from: i, to: min(i+blockSides, len(r)-1)}
-				for k := i + 1; k <= b.to; k++ {
-					b.take(r[k])
-				}
-				w.blocks = append(w.blocks, b)
+		for at := l.from; at+1 < l.to; {
+			b := block{loop: i, from: at, to: min(at+blockSides, l.to-1)}
+			for len(fans) > 0 && fans[0].from < at {
+				fans = fans[1:]
 			}
+			if len(fans) > 0 && fans[0].from < b.to {
+				if f := fans[0]; f.from == at {
+					b.round, b.v, b.to = true, f.v, f.to
+				} else {
+					b.to = f.from
+				}
+			}
+			w.measure(&b)
+			w.blocks = append(w.blocks, b)
+			at = b.to
 		}
 	}
 	for i := range w.blocks {
@@ -65,93 +79,198 @@ func (w *scratch) certify(mp orb.MultiPolygon, lot Lot, out []KeepOut) bool {
 	return w.simple() && w.areaHolds(mp)
 }
 
+// measure finds the box of a block, how far off its centre it reaches and
+// whether it is steady.
+func (w *scratch) measure(b *block) {
+	pts := w.pts[b.from : b.to+1]
+	b.box4 = box4{pts[0][0], pts[0][1], pts[0][0], pts[0][1]}
+	last := pts[len(pts)-1]
+	ux, uy := last[0]-pts[0][0], last[1]-pts[0][1]
+	b.steady = true
+	far := 0.0
+	for k, p := range pts {
+		b.take(p)
+		if k > 0 && (p[0]-pts[k-1][0])*ux+(p[1]-pts[k-1][1])*uy <= 0 {
+			b.steady = false
+		}
+		if b.round {
+			far = max(far, apart2(p, b.v))
+		}
+	}
+	b.far = math.Sqrt(far)
+}
+
+// reach is how much further off than asked a vertex may lie.
+const reach = 0.001
+
 // clear holds the sides of a block against all edges.
 func (w *scratch) clear(b *block) bool {
-	var tight [blockSides]bool
+	var tight uint64 // a bit a side, as far as they go: blocks are short but for round ones
+	n := b.to - b.from
+	all := b.round && w.about(b)
 	for j := range w.sides {
 		s := &w.sides[j]
-		const reach = 0.001
 		if s.x0-reach > b.x1 || s.x1+reach < b.x0 || s.y0-reach > b.y1 || s.y1+reach < b.y0 {
 			continue
 		}
-		for k := b.from; k < b.to; k++ {
-			p, q := b.ring[k], b.ring[k+1]
-			x0, x1, y0, y1 := min(p[0], q[0]), max(p[0], q[0]), min(p[1], q[1]), max(p[1], q[1])
+		if all {
+			// round its centre: either the edge is far enough from the centre,
+			// or it ends there and the block lies beyond its end
+			if s.apart(b.v)-b.far >= s.c {
+				continue
+			}
+			if w.beyond(b, s) {
+				if b.far <= s.c+reach {
+					tight = ^uint64(0)
+				}
+				continue
+			}
+		}
+		for k := 0; k < n; k++ {
+			p, q := &w.pts[b.from+k], &w.pts[b.from+k+1]
+			x0, x1, y0, y1 := p[0], q[0], p[1], q[1]
+			if x0 > x1 {
+				x0, x1 = x1, x0
+			}
+			if y0 > y1 {
+				y0, y1 = y1, y0
+			}
 			if s.x0-reach > x1 || s.x1+reach < x0 || s.y0-reach > y1 || s.y1+reach < y0 {
 				continue
 			}
-			d := s.apart(p)
+			d := s.apart(*p)
 			if d < s.c-numeric {
 				return false
 			}
 			if d <= s.c+reach {
-				tight[k-b.from] = true
+				tight |= 1 << (k & 63)
 			}
 			// the start of the edge against this side
-			if s.a[0] >= x0-s.c && s.a[0] <= x1+s.c && s.a[1] >= y0-s.c && s.a[1] <= y1+s.c {
-				ux, uy, vx, vy := q[0]-p[0], q[1]-p[1], s.a[0]-p[0], s.a[1]-p[1]
-				n := ux*ux + uy*uy
-				if t := ux*vx + uy*vy; t > 0 && t < n {
-					if cross := ux*vy - uy*vx; cross*cross < (s.c-numeric)*(s.c-numeric)*n {
-						return false
-					}
-				}
+			if s.a[0] >= x0-s.c && s.a[0] <= x1+s.c && s.a[1] >= y0-s.c && s.a[1] <= y1+s.c && !offSide(s.a, p, q, s.c-numeric) {
+				return false
 			}
 			// crossing, where the boxes themselves meet
 			if min(s.a[0], s.b[0]) <= x1 && max(s.a[0], s.b[0]) >= x0 && min(s.a[1], s.b[1]) <= y1 && max(s.a[1], s.b[1]) >= y0 {
-				if m, _ := shape.Cross(p, q, s.a, s.b); m != shape.Apart {
+				if m, _ := shape.Cross(*p, *q, s.a, s.b); m != shape.Apart {
 					return false
 				}
 			}
 		}
 	}
-	for k := 0; k < b.to-b.from; k++ {
-		if !tight[k] {
+	if n >= 64 {
+		return tight == ^uint64(0)
+	}
+	return tight&(1<<n-1) == 1<<n-1
+}
+
+// offSide tells whether v is no nearer than c to what is within side pq (its
+// ends are measured elsewhere).
+func offSide(v orb.Point, p, q *orb.Point, c float64) bool {
+	ux, uy, vx, vy := q[0]-p[0], q[1]-p[1], v[0]-p[0], v[1]-p[1]
+	n := ux*ux + uy*uy
+	if t := ux*vx + uy*vy; t <= 0 || t >= n {
+		return true
+	}
+	cross := ux*vy - uy*vx
+	return cross*cross >= c*c*n
+}
+
+// about tells whether no side of a round block is nearer to its centre than its
+// farthest point is, less the height of an arc over its chord allowed: then
+// what holds for the circle holds for the block.
+func (w *scratch) about(b *block) bool {
+	near := b.far - reach
+	for k := b.from; k < b.to; k++ {
+		if apart2(w.pts[k], b.v) < near*near || !offSide(b.v, &w.pts[k], &w.pts[k+1], near) {
 			return false
 		}
 	}
 	return true
 }
 
+// beyond tells whether an edge ends in the centre of a round block that lies
+// all beyond that end, so that its distance is that from the centre, and that
+// this is what the edge asks.
+func (w *scratch) beyond(b *block, s *side) bool {
+	var dx, dy float64
+	switch b.v {
+	case s.a:
+		dx, dy = -s.d[0], -s.d[1]
+	case s.b:
+		dx, dy = s.d[0], s.d[1]
+	default:
+		return false
+	}
+	if s.l == 0 {
+		dx, dy = 0, 0
+	}
+	c := s.c - numeric
+	for k := b.from; k < b.to; k++ {
+		p := &w.pts[k]
+		x, y := p[0]-b.v[0], p[1]-b.v[1]
+		if dx*x+dy*y < -numeric || x*x+y*y < c*c || !offSide(b.v, p, &w.pts[k+1], c) {
+			return false
+		}
+	}
+	p := &w.pts[b.to]
+	x, y := p[0]-b.v[0], p[1]-b.v[1]
+	return dx*x+dy*y >= -numeric && x*x+y*y >= c*c
+}
+
 // simple tells whether no two sides meet but end to end.
 func (w *scratch) simple() bool {
 	for i := range w.blocks {
 		b := &w.blocks[i]
-		for j := i; j < len(w.blocks); j++ {
+		if !b.steady && !w.unlike(b, b) {
+			return false
+		}
+		for j := i + 1; j < len(w.blocks); j++ {
 			c := &w.blocks[j]
 			if b.x0 > c.x1 || b.x1 < c.x0 || b.y0 > c.y1 || b.y1 < c.y0 {
 				continue
 			}
-			same := &b.ring[0] == &c.ring[0]
-			for k := b.from; k < b.to; k++ {
-				p, q := b.ring[k], b.ring[k+1]
-				x0, x1, y0, y1 := min(p[0], q[0]), max(p[0], q[0]), min(p[1], q[1]), max(p[1], q[1])
-				if c.x0 > x1 || c.x1 < x0 || c.y0 > y1 || c.y1 < y0 {
-					continue
+			if !w.unlike(b, c) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// unlike tells whether no side of b meets a side of c but end to end.
+func (w *scratch) unlike(b, c *block) bool {
+	l := &w.loops[b.loop]
+	for k := b.from; k < b.to; k++ {
+		p, q := w.pts[k], w.pts[k+1]
+		x0, x1, y0, y1 := p[0], q[0], p[1], q[1]
+		if x0 > x1 {
+			x0, x1 = x1, x0
+		}
+		if y0 > y1 {
+			y0, y1 = y1, y0
+		}
+		if c.x0 > x1 || c.x1 < x0 || c.y0 > y1 || c.y1 < y0 {
+			continue
+		}
+		m := c.from
+		if b == c {
+			m = k + 1
+		}
+		for ; m < c.to; m++ {
+			r, s := w.pts[m], w.pts[m+1]
+			if min(r[0], s[0]) > x1 || max(r[0], s[0]) < x0 || min(r[1], s[1]) > y1 || max(r[1], s[1]) < y0 {
+				continue
+			}
+			if b.loop == c.loop && (m == k+1 || k == l.from && m == l.to-2) {
+				// end to end: only a side straight back is a fault
+				ux, uy, vx, vy := q[0]-p[0], q[1]-p[1], s[0]-r[0], s[1]-r[1]
+				if ux*vx+uy*vy < 0 && math.Abs(ux*vy-uy*vx) <= numeric*math.Abs(ux*vx+uy*vy) {
+					return false
 				}
-				m := c.from
-				if i == j {
-					m = k + 1
-				}
-				for ; m < c.to; m++ {
-					r, s := c.ring[m], c.ring[m+1]
-					if min(r[0], s[0]) > x1 || max(r[0], s[0]) < x0 || min(r[1], s[1]) > y1 || max(r[1], s[1]) < y0 {
-						continue
-					}
-					if same {
-						if last := len(b.ring) - 2; m == k+1 || k == 0 && m == last {
-							// end to end: only a side straight back is a fault
-							ux, uy, vx, vy := q[0]-p[0], q[1]-p[1], s[0]-r[0], s[1]-r[1]
-							if ux*vx+uy*vy < 0 && math.Abs(ux*vy-uy*vx) <= numeric*math.Abs(ux*vx+uy*vy) {
-								return false
-							}
-							continue
-						}
-					}
-					if how, _ := shape.Cross(p, q, r, s); how != shape.Apart {
-						return false
-					}
-				}
+				continue
+			}
+			if how, _ := shape.Cross(p, q, r, s); how != shape.Apart {
+				return false
 			}
 		}
 	}

@@ -51,6 +51,7 @@ type curve struct {
 	arc            bool
 	p              orb.Point // start, or centre
 	d              orb.Point // direction, or direction of the start from the centre
+	e              orb.Point // direction of the end of an arc from the centre
 	l              float64   // length, or sweep
 	r              float64
 	own, also      int32 // edges it lies exactly at the clearance of
@@ -61,8 +62,13 @@ type curve struct {
 
 // at is the point at t along the curve.
 func (c *curve) at(t float64) orb.Point {
-	if !c.arc {
+	switch {
+	case !c.arc:
 		return orb.Point{c.p[0] + t*c.d[0], c.p[1] + t*c.d[1]}
+	case t == 0:
+		return orb.Point{c.p[0] + c.r*c.d[0], c.p[1] + c.r*c.d[1]}
+	case t == c.l:
+		return orb.Point{c.p[0] + c.r*c.e[0], c.p[1] + c.r*c.e[1]}
 	}
 	s, k := math.Sincos(-t)
 	return orb.Point{c.p[0] + c.r*(c.d[0]*k-c.d[1]*s), c.p[1] + c.r*(c.d[0]*s+c.d[1]*k)}
@@ -87,14 +93,21 @@ type scratch struct {
 	cuts   []float64
 	pts    []orb.Point
 	loops  []loop
+	fans   []fan
 	blocks []block
 	step   [2]stepOf
 }
 
-// loop is a closed run of points pts[from:to] (not repeated at the end).
+// loop is a closed run of points pts[from:to], the first repeated at the end.
 type loop struct {
 	from, to int
 	area     float64
+}
+
+// fan is where an arc about v was drawn: its points are pts[from:to+1].
+type fan struct {
+	from, to int
+	v        orb.Point
 }
 
 // stepOf keeps the arc step of a radius.
@@ -307,7 +320,7 @@ func (w *scratch) trace() bool {
 		for i := w.rings[k]; i < to; i++ {
 			s := &w.sides[i]
 			if s.l == 0 { // a point: a full circle
-				if !w.cut(curve{arc: true, p: s.a, d: s.d, l: 2 * math.Pi, r: s.c, own: i, also: i, next: -1, prev: -1, x0: s.x0, y0: s.y0, x1: s.x1, y1: s.y1}) {
+				if !w.cut(curve{arc: true, p: s.a, d: s.d, e: s.d, l: 2 * math.Pi, r: s.c, own: i, also: i, next: -1, prev: -1, x0: s.x0, y0: s.y0, x1: s.x1, y1: s.y1}) {
 					return false
 				}
 				continue
@@ -333,15 +346,15 @@ func (w *scratch) trace() bool {
 				if sweep < 0 {
 					sweep = math.Pi // straight back, as atan2 has it
 				}
-				if !w.cut(w.round(s.b, s.n, sweep, s.c, s.own, f.own)) {
+				if !w.cut(w.round(s.b, s.n, f.n, sweep, s.c, s.own, f.own)) {
 					return false
 				}
 			case s.c > f.c:
-				if !w.cut(w.round(s.b, s.n, math.Pi, s.c, s.own, s.own)) {
+				if !w.cut(w.round(s.b, s.n, orb.Point{-s.n[0], -s.n[1]}, math.Pi, s.c, s.own, s.own)) {
 					return false
 				}
 			case s.c < f.c:
-				if !w.cut(w.round(s.b, orb.Point{-f.n[0], -f.n[1]}, math.Pi, f.c, f.own, f.own)) {
+				if !w.cut(w.round(s.b, orb.Point{-f.n[0], -f.n[1]}, f.n, math.Pi, f.c, f.own, f.own)) {
 					return false
 				}
 			}
@@ -350,9 +363,9 @@ func (w *scratch) trace() bool {
 	return len(w.parts) > 0
 }
 
-// round is an arc about v.
-func (w *scratch) round(v, n orb.Point, sweep, r float64, own, also int32) curve {
-	return curve{arc: true, p: v, d: n, l: sweep, r: r, own: own, also: also, next: -1, prev: -1,
+// round is an arc about v from direction n to direction m.
+func (w *scratch) round(v, n, m orb.Point, sweep, r float64, own, also int32) curve {
+	return curve{arc: true, p: v, d: n, e: m, l: sweep, r: r, own: own, also: also, next: -1, prev: -1,
 		x0: v[0] - r, y0: v[1] - r, x1: v[0] + r, y1: v[1] + r}
 }
 
@@ -557,14 +570,14 @@ func (w *scratch) cutArc(c *curve, s *side) {
 // assemble links the parts into loops and the loops into pieces; false when an
 // end finds no start, or there is nothing.
 func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
-	w.pts, w.loops = w.pts[:0], w.loops[:0]
+	w.pts, w.loops, w.fans = w.pts[:0], w.loops[:0], w.fans[:0]
 	n, id := len(w.parts), int32(0)
 	for i := range w.parts {
 		if w.parts[i].loop > 0 {
 			continue
 		}
 		id++
-		from := len(w.pts)
+		from, fans := len(w.pts), len(w.fans)
 		start, open := w.parts[i].p0, false
 		for k := i; ; {
 			p := &w.parts[k]
@@ -596,7 +609,7 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 			k = next
 		}
 		if open {
-			w.pts = w.pts[:from]
+			w.pts, w.fans = w.pts[:from], w.fans[:fans]
 			continue
 		}
 		// points within the numeric tolerance of the one before go
@@ -610,8 +623,11 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 		for to-from > 1 && apart2(w.pts[to-1], w.pts[from]) <= join*join {
 			to--
 		}
-		w.pts = w.pts[:to]
-		l := loop{from: from, to: to}
+		if to < len(w.pts) { // places have moved up: the fans know them no more
+			w.fans = w.fans[:fans]
+		}
+		w.pts = append(w.pts[:to], w.pts[from])
+		l := loop{from: from, to: to + 1}
 		o := w.pts[from]
 		for k := from + 1; k+1 < to; k++ {
 			a, b := w.pts[k], w.pts[k+1]
@@ -629,7 +645,7 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 				}
 			}
 		} else {
-			w.pts = w.pts[:from]
+			w.pts, w.fans = w.pts[:from], w.fans[:fans]
 		}
 	}
 	shells := 0
@@ -641,13 +657,8 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 	if shells == 0 {
 		return nil, false
 	}
-	flat := make([]orb.Point, 0, len(w.pts)+len(w.loops)) // one block for all rings
-	ring := func(l loop) orb.Ring {
-		at := len(flat)
-		flat = append(flat, w.pts[l.from:l.to]...)
-		flat = append(flat, w.pts[l.from])
-		return orb.Ring(flat[at:len(flat):len(flat)])
-	}
+	flat := append(make([]orb.Point, 0, len(w.pts)), w.pts...) // one block for all rings
+	ring := func(l loop) orb.Ring { return orb.Ring(flat[l.from:l.to:l.to]) }
 	mp := make(orb.MultiPolygon, 0, shells)
 	for _, l := range w.loops {
 		if l.area > 0 {
@@ -716,6 +727,7 @@ func (w *scratch) stroke(p *part) {
 	steps := math.Ceil(sweep / w.arcStep(c.r))
 	step := sweep / steps
 	s, k := math.Sincos(-(p.t0 + step/2))
+	w.fans = append(w.fans, fan{len(w.pts) - 1, len(w.pts) + int(steps), c.p})
 	q := c.r / math.Cos(step/2)
 	x, y := q*(c.d[0]*k-c.d[1]*s), q*(c.d[0]*s+c.d[1]*k)
 	s, k = math.Sincos(-step)
