@@ -54,9 +54,10 @@ type curve struct {
 	e              orb.Point // direction of the end of an arc from the centre
 	l              float64   // length, or sweep
 	r              float64
-	own, also      int32 // edges it lies exactly at the clearance of
-	next, prev     int32 // edges that adjoin with the same clearance; -1: none
-	nextIn, prevIn bool  // they turn into the ground: they never cut the curve
+	own, also      int32   // edges it lies exactly at the clearance of
+	next, prev     int32   // edges that adjoin with the same clearance; -1: none
+	nextIn, prevIn bool    // they turn into the ground: they never cut the curve
+	mitre, before  float64 // what the next and the one before cut off an end by the mitre
 	x0, y0, x1, y1 float64
 }
 
@@ -333,8 +334,10 @@ func (w *scratch) trace() bool {
 			in := s.turn < 0 || s.turn == 0 && s.ahead < 0
 			if f.c == s.c {
 				c.next, c.nextIn = f.own, in
+				c.mitre = s.c * s.turn / (1 + s.ahead)
 			}
 			if e.c == s.c {
+				c.before = s.c * e.turn / (1 + e.ahead)
 				c.prev, c.prevIn = e.own, e.turn < 0 || e.turn == 0 && e.ahead < 0
 			}
 			if !w.cut(c) {
@@ -382,6 +385,7 @@ func (w *scratch) cut(c curve) bool {
 			continue
 		}
 		a, b := true, true // whether the discs about its ends count
+		mitre := -1.0      // from the end that it shares, where that is sure
 		if int32(j) == c.next {
 			if c.nextIn {
 				continue
@@ -391,6 +395,7 @@ func (w *scratch) cut(c curve) bool {
 			} else {
 				b = false
 			}
+			mitre = c.mitre
 		}
 		if int32(j) == c.prev {
 			if c.prevIn {
@@ -402,7 +407,22 @@ func (w *scratch) cut(c curve) bool {
 				a = false
 			}
 		}
-		if v, ok := c.beside(s, a, b); ok {
+		v, ok := c.beside(s, a, b)
+		// at a flat corner the cut by intersection loses its digits; both curves
+		// are cut where the mitre is
+		if mitre > 0 && mitre < min(c.l, s.l) && (!ok && mitre < 1e-3 || ok && v.to >= c.l) {
+			if !ok {
+				v.to = c.l
+			}
+			v.from, ok = c.l-mitre, true
+		}
+		if int32(j) == c.prev && c.before > 0 && c.before < min(c.l, s.l) && (!ok && c.before < 1e-3 || ok && v.from <= 0) {
+			if !ok {
+				v.from = 0
+			}
+			v.to, ok = c.before, true
+		}
+		if ok {
 			if v.from <= 0 && v.to >= c.l {
 				return true // all of it
 			}

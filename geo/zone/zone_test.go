@@ -205,7 +205,7 @@ func judge(t *testing.T, rng *rand.Rand, lot Lot, out []KeepOut, z Zone) {
 func TestPropertyOverlayByDefinition(t *testing.T) {
 	rng := newRand(3)
 	empty := 0
-	for i := 0; i < 600; i++ {
+	for i := 0; i < 200; i++ {
 		lot, out := randomLot(rng)
 		if rng.Intn(3) == 0 { // a clearance for each edge, some of them 0
 			e := make([]unit.Length, len(lot.Shape[0][0])-1)
@@ -226,7 +226,7 @@ func TestPropertyOverlayByDefinition(t *testing.T) {
 		}
 		judge(t, rng, lot, out, z)
 	}
-	t.Logf("%d of 600 empty", empty)
+	t.Logf("%d of 200 empty", empty)
 }
 
 // Hand: a roof of 10 x 8 m with overhang 0.45 m stands on walls of 9.1 x 7.1 m.
@@ -247,9 +247,9 @@ func TestPropertyRealLots(t *testing.T) {
 	rng := newRand(4)
 	for name, lots := range realSets(t) {
 		zones, empty, invalid := 0, 0, map[shape.Rule]int{}
-		step := 1
-		if testing.Short() {
-			step = 20
+		step := 6
+		if full() {
+			step = 1
 		}
 		for i := 0; i < len(lots); i += step {
 			c, faults := shape.Clean(lots[i])
