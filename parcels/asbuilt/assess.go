@@ -31,6 +31,7 @@ const (
 	atEnd     = 0.6    // m: a shot this close to an end is of the end
 	spacing   = 7.62   // m: 25 ft between shots (P-159)
 	samePlace = 0.15   // m along the run
+	shortRun  = 1.0    // m: one shot does for a stub between two fittings
 	beside    = 0.1524 // m: half of the narrowest trench
 	far       = 1e8    // m: no place on earth is further in any system
 	mostShots = 100000

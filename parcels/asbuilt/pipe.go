@@ -108,7 +108,7 @@ func (a *assessor) gather(t *track) {
 	for i := 1; i < n; i++ {
 		widest = max(widest, t.pts[i].at-t.pts[i-1].at)
 	}
-	if n < 2 || widest > spacing*1.1 {
+	if n < 2 && t.length > shortRun || widest > spacing*1.1 {
 		why := fmt.Sprintf("%d shots on %.1f m, the widest gap %.1f m", n, t.length, widest)
 		if n == 1 {
 			why = fmt.Sprintf("one shot on %.1f m", t.length)
@@ -116,7 +116,7 @@ func (a *assessor) gather(t *track) {
 		a.find(parcels.Finding{Code: CodeFew, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Measured: parcels.Num(round(max(widest, t.length/float64(n)), 2)), Required: parcels.Num(spacing), Unit: "m", Source: "P-159", Cure: fmt.Sprintf("Shoot run %s at every fitting and every 25 ft (7.6 m).", t.run.ID),
 			Message: fmt.Sprintf("Run %s is shot too thinly to know its grade: %s.", t.run.ID, why)})
 	}
-	if missing != "" && n > 1 {
+	if missing != "" && n > 1 && t.length > shortRun {
 		a.find(parcels.Finding{Code: CodeEnd, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Source: "P-159", Cure: fmt.Sprintf("Shoot both ends of run %s.", t.run.ID),
 			Message: fmt.Sprintf("%s of run %s was not shot: what lies beyond the last shot is not known.", missing, t.run.ID)})
 	}
@@ -504,10 +504,7 @@ func (a *assessor) beside(t *track) {
 func (a *assessor) lotLine(t *track, p orb.Point) (dist, need float64) {
 	dist, need = math.Inf(1), 0
 	least := math.Inf(1)
-	side := 1.0
-	if shape.Locate(p, t.lot.Shape) == shape.Outside {
-		side = -1
-	}
+	outside := shape.Locate(p, t.lot.Shape) == shape.Outside
 	for pi, poly := range t.lot.Shape {
 		for ri, ring := range poly {
 			for e := 0; e+1 < len(ring); e++ {
@@ -519,9 +516,14 @@ func (a *assessor) lotLine(t *track, p orb.Point) (dist, need float64) {
 					req = float64(*t.lot.Clearance)
 				}
 				v, _ := shape.PointSegment(p, ring[e], ring[e+1])
-				d := side*float64(v) - t.width/2
-				if d-req < least {
-					least, dist, need = d-req, d, req
+				d := float64(v) - t.width/2
+				rank := d - req
+				if outside { // the nearest edge is the one that was crossed
+					rank = float64(v)
+					d = -float64(v) - t.width/2
+				}
+				if rank < least {
+					least, dist, need = rank, d, req
 				}
 			}
 		}
