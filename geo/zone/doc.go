@@ -22,7 +22,12 @@
 //   - CheckLine measures a drawn line: each Stretch outside or too close, how
 //     far short, of what, and the move that mends it; the strip of the fence
 //     posts.
+//   - LineAccuracy gives the chance that a trench lies over the true lot line,
+//     the clearance that brings it under the chance allowed, and which lines'
+//     pins would settle it; the model is stated in accuracy.go.
 //   - Walls takes a roof outline in by its overhang.
+//   - Strip, Merge, Near and Between put areas together before a zone is asked
+//     for in them.
 //
 // It may import geo/unit, geo/shape, geo/internal/geosop and orb; it is pure.
 package zone
