@@ -75,16 +75,3 @@ func TestDraw(t *testing.T) {
 		}
 	}
 }
-
-func BenchmarkSolve(b *testing.B) {
-	var ls []lot
-	for seed := int64(1); seed <= 50; seed++ {
-		ls = append(ls, newLot(seed, 8))
-	}
-	b.ResetTimer()
-	for i := range b.N {
-		if _, err := Solve(&ls[i%len(ls)].problem); err != nil {
-			b.Fatal(err)
-		}
-	}
-}

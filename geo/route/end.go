@@ -111,21 +111,22 @@ func (s *site) trunk(k int, e *end) *branch {
 		var prev *orb.Point
 		if v != h.spot {
 			prev = &s.graph.spots[s.ways[k][v].prev].at
-		} else if len(h.pts) > 1 {
-			prev = &h.pts[0]
+		} else {
+			prev = h.before()
 		}
 		if prev != nil {
-			t := turn(*prev, a, tail[0])
+			ok := false
 			if v == h.spot {
-				if t > s.bend {
-					return
-				}
-			} else if _, ok := s.mayPass(v, t); !ok {
+				_, ok = s.bendAt(*prev, a, tail[0])
+			} else {
+				_, ok = s.pass(*prev, v, tail[0])
+			}
+			if !ok {
 				return
 			}
 		}
 		if len(tail) == 2 {
-			if turn(a, tail[0], tail[1]) > s.bend || !s.zone.clear(a, tail[0]) {
+			if _, ok := s.bendAt(a, tail[0], tail[1]); !ok || !s.zone.clear(a, tail[0]) {
 				return
 			}
 		} else if e.inZone {
@@ -135,7 +136,7 @@ func (s *site) trunk(k int, e *end) *branch {
 		} else if !s.lastRun(e, a) {
 			return
 		}
-		b := &branch{src: k, pts: append(s.way(k, v), tail...), head: len(h.pts), tail: 1, up: -1, tie: !e.inZone}
+		b := &branch{src: k, pts: append(s.way(k, v), tail...), head: len(h.pts), kept: h.kept, tail: 1, up: -1, tie: !e.inZone}
 		b.cost = s.branchPrice(b)
 		if b.cost < cost-1e-9 {
 			best, cost = b, b.cost
@@ -146,9 +147,12 @@ func (s *site) trunk(k int, e *end) *branch {
 		if math.IsInf(base, 1) || base >= cost {
 			continue
 		}
+		a := s.graph.spots[v].at
+		if base+s.metre*dist(a, e.at) >= cost {
+			continue
+		}
 		consider(v, base, e.at)
 		if !e.inZone {
-			a := s.graph.spots[v].at
 			if x, ok := s.exit(e, a); ok && s.lastRun(e, x) {
 				consider(v, base, x, e.at)
 			}

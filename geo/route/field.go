@@ -20,13 +20,17 @@ type edge struct{ p, q orb.Point }
 type block struct {
 	lo, hi orb.Point
 	i, j   int // edges [i, j)
+	part   int
 }
 
 type field struct {
 	edges  []edge
 	blocks []block
-	// corners are the vertices with their neighbours, area on the left.
-	corners []corner
+	// corners are the vertices with their neighbours, area on the left; corner i
+	// begins edge i, and after and before are its neighbours' places.
+	corners       []corner
+	after, before []int
+	tol           float64
 }
 
 type corner struct{ prev, at, next orb.Point }
@@ -41,8 +45,8 @@ const blockSize = 6
 
 // newField takes shells and holes in any order of turn, moved by -origin.
 func newField(mp orb.MultiPolygon, origin orb.Point) *field {
-	f := &field{}
-	for _, poly := range mp {
+	f := &field{tol: eps}
+	for part, poly := range mp {
 		for k, ring := range poly {
 			pts := make([]orb.Point, 0, len(ring))
 			for _, p := range ring {
@@ -65,10 +69,12 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			for i := range pts {
 				f.edges = append(f.edges, edge{pts[i], pts[(i+1)%n]})
 				f.corners = append(f.corners, corner{pts[(i+n-1)%n], pts[i], pts[(i+1)%n]})
+				f.after = append(f.after, first+(i+1)%n)
+				f.before = append(f.before, first+(i+n-1)%n)
 			}
 			for i := first; i < len(f.edges); i += blockSize {
 				j := min(i+blockSize, len(f.edges))
-				b := block{lo: f.edges[i].p, hi: f.edges[i].p, i: i, j: j}
+				b := block{lo: f.edges[i].p, hi: f.edges[i].p, i: i, j: j, part: part}
 				for _, e := range f.edges[i:j] {
 					for c := range 2 {
 						b.lo[c] = min(b.lo[c], e.p[c], e.q[c])
@@ -90,10 +96,19 @@ func turnArea(pts []orb.Point) float64 {
 	return a / 2
 }
 
-// holds tells whether p is in the closed area, its boundary widened by eps.
-func (f *field) holds(p orb.Point) bool {
+// holds tells whether p is in the closed area, its boundary widened by the
+// tolerance.
+func (f *field) holds(p orb.Point) bool { return f.part(p) >= 0 }
+
+// part returns which part of the area holds p, -1 for none.
+func (f *field) part(p orb.Point) int {
 	odd := false
-	for _, b := range f.blocks {
+	eps := f.tol
+	for i := range f.blocks {
+		b := &f.blocks[i]
+		if i > 0 && b.part != f.blocks[i-1].part && odd {
+			return f.blocks[i-1].part
+		}
 		if b.hi[0] < p[0]-eps || b.lo[1] > p[1]+eps || b.hi[1] < p[1]-eps {
 			continue
 		}
@@ -105,7 +120,7 @@ func (f *field) holds(p orb.Point) bool {
 				continue
 			}
 			if distTo(p, e.p, e.q) <= eps {
-				return true
+				return b.part
 			}
 			if (e.p[1] > p[1]) != (e.q[1] > p[1]) {
 				x := e.p[0] + (p[1]-e.p[1])/(e.q[1]-e.p[1])*(e.q[0]-e.p[0])
@@ -115,7 +130,10 @@ func (f *field) holds(p orb.Point) bool {
 			}
 		}
 	}
-	return odd
+	if odd {
+		return f.blocks[len(f.blocks)-1].part
+	}
+	return -1
 }
 
 // cuts appends to ts the distances from a at which the segment ab meets the
@@ -123,8 +141,9 @@ func (f *field) holds(p orb.Point) bool {
 // right through it.
 func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
 	d := sub(b, a)
-	l := math.Hypot(d[0], d[1])
+	l := math.Sqrt(dot(d, d))
 	u := orb.Point{d[0] / l, d[1] / l}
+	eps := f.tol
 	lo := orb.Point{min(a[0], b[0]) - eps, min(a[1], b[1]) - eps}
 	hi := orb.Point{max(a[0], b[0]) + eps, max(a[1], b[1]) + eps}
 	ca := cross(u, a)
@@ -150,8 +169,12 @@ func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
 			tq := (e.q[0]-a[0])*u[0] + (e.q[1]-a[1])*u[1]
 			if (sp > eps && sq < -eps) || (sp < -eps && sq > eps) {
 				if t := tp + (tq-tp)*sp/(sp-sq); t > eps && t < l-eps {
-					proper = true
 					ts = append(ts, t)
+					// an end that is itself on the edge, but for rounding, only touches
+					w := math.Abs(sp - sq)
+					if d := min(t, l-t); d*w > eps*dist(e.p, e.q) {
+						proper = true
+					}
 				}
 				continue
 			}
@@ -166,10 +189,12 @@ func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
 	return ts, proper
 }
 
-// clear tells whether the segment ab stays in the closed area. Running along
-// an edge and through a vertex are both allowed.
+// clear tells whether the segment ab stays in one part of the closed area.
+// Running along an edge and through a vertex are both allowed; from part to part
+// through a point where they touch is not.
 func (f *field) clear(a, b orb.Point) bool {
 	l := dist(a, b)
+	eps := f.tol
 	if l <= eps {
 		return f.holds(a)
 	}
@@ -179,16 +204,18 @@ func (f *field) clear(a, b orb.Point) bool {
 		return false
 	}
 	slices.Sort(ts)
-	last := 0.0
+	last, part := 0.0, -1
 	for i := 0; i <= len(ts); i++ {
 		t := l
 		if i < len(ts) {
 			t = ts[i]
 		}
 		if t-last > 4*eps || len(ts) == 0 {
-			if m := (last + t) / 2 / l; !f.holds(lerp(a, b, m)) {
+			in := f.part(lerp(a, b, (last+t)/2/l))
+			if in < 0 || part >= 0 && in != part {
 				return false
 			}
+			part = in
 		}
 		last = t
 	}

@@ -4,7 +4,6 @@ package route
 // them see each other; and the cheapest ways over it from every source.
 
 import (
-	"container/heap"
 	"math"
 
 	"github.com/paulmach/orb"
@@ -15,7 +14,7 @@ import (
 type spot struct {
 	at     orb.Point
 	corner *corner
-	source int // index of the source here, or -1
+	source int // index of the head that ends here, or -1
 }
 
 type arc struct {
@@ -36,6 +35,7 @@ type site struct {
 	regions []*field
 	heads   []head // by source
 	graph   graph
+	base    int       // spots that do not depend on sources
 	ways    [][]label // by source, by spot
 	near    [][]int   // by source: the spots it reaches, cheapest first
 
@@ -43,16 +43,42 @@ type site struct {
 	ls      float64 // least straight
 	join    float64 // greatest angles, with the numeric tolerance added
 	bend    float64
+	cosJoin float64
+	cosBend float64
+	haste   float64 // share of Metre charged for a metre of way to the target
+	tries   tries
+	keep    func(*plan)
 	scratch scratch
 }
 
-// head is how a source gets into the zone.
+// head is how water from a source, or along a kept line, gets to where the
+// search begins.
 type head struct {
-	pts  []orb.Point // the source, then the end of its lead-off if it has one
-	spot int         // spot of the last of pts
-	why  string      // not empty: it can't
-	near orb.Point   // nearest point of the zone
-	off  float64
+	// pts are the source, then the end of its lead-off or the rest of the line
+	// kept from it.
+	pts    []orb.Point
+	source int // -1: a kept line that begins at no source
+	kept   bool
+	target int       // at which a kept line ends, -1
+	spot   int       // spot of the last of pts
+	cost   float64   // of the lines between pts
+	why    string    // not empty: it can't
+	near   orb.Point // nearest point of the zone
+	off    float64
+}
+
+// before is the last point but one, nil where there is none.
+func (h *head) before() *orb.Point {
+	if len(h.pts) < 2 {
+		return nil
+	}
+	return &h.pts[len(h.pts)-2]
+}
+
+// basin tells whether runs may enter head k's first point at a bend's angle.
+func (s *site) basin(k int) bool {
+	i := s.heads[k].source
+	return i >= 0 && s.p.Sources[i].Basin
 }
 
 // price of a straight run between a and b by what can be added up.
@@ -81,6 +107,33 @@ func (s *site) bendPrice(t float64) float64 {
 
 const angleEps = 1e-6
 
+var (
+	cosStraight = math.Cos(straight)
+	cosOctant   = math.Cos(math.Pi/4 + angleEps)
+)
+
+// cosTurn is the cosine of the angle by which the way a, b, c turns at b.
+func cosTurn(a, b, c orb.Point) float64 {
+	u, v := sub(b, a), sub(c, b)
+	return dot(u, v) / math.Sqrt(dot(u, u)*dot(v, v))
+}
+
+// bendAt returns the price of the bend in the way a, b, c, and whether it is
+// allowed.
+func (s *site) bendAt(a, b, c orb.Point) (float64, bool) {
+	switch k := cosTurn(a, b, c); {
+	case k >= cosStraight:
+		return 0, true
+	case k >= cosOctant:
+		return s.p.Prices.Bend, k >= s.cosBend
+	default:
+		return 2 * s.p.Prices.Bend, k >= s.cosBend
+	}
+}
+
+// joins tells whether the way a, b, c turns at b no more than a join allows.
+func (s *site) joins(a, b, c orb.Point) bool { return cosTurn(a, b, c) >= s.cosJoin }
+
 func (s *site) addSpot(sp spot) int {
 	for i := range s.graph.spots {
 		if dist(s.graph.spots[i].at, sp.at) <= 1e-6 {
@@ -103,10 +156,6 @@ func (s *site) addCorners() {
 	z := s.zone
 	short := math.Max(3*s.ls, 0.5)
 	used := make([]bool, len(z.corners))
-	next := make(map[orb.Point]int, len(z.corners))
-	for i, c := range z.corners {
-		next[c.at] = i
-	}
 	for i := range z.corners {
 		c := &z.corners[i]
 		if !c.reflex() || used[i] {
@@ -115,8 +164,8 @@ func (s *site) addCorners() {
 		// walk back to the first of a rounded corner
 		first := i
 		for k := 0; k < len(z.corners); k++ {
-			p, ok := next[z.corners[first].prev]
-			if !ok || !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
+			p := z.before[first]
+			if !z.corners[p].reflex() || dist(z.corners[p].at, z.corners[first].at) >= short || p == i {
 				break
 			}
 			first = p
@@ -127,8 +176,8 @@ func (s *site) addCorners() {
 			used[last] = true
 			turned += turn(z.corners[last].prev, z.corners[last].at, z.corners[last].next)
 			s.addSpot(spot{at: z.corners[last].at, corner: &z.corners[last], source: -1})
-			n, ok := next[z.corners[last].next]
-			if !ok || !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
+			n := z.after[last]
+			if !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
 				break
 			}
 			last = n
@@ -199,11 +248,12 @@ func (s *site) useful(i int, q orb.Point) bool {
 	return !(p > tol && n < -tol || p < -tol && n > tol)
 }
 
-// link finds which spots see each other.
-func (s *site) link() {
+// link finds which spots see each other, of those from place first on with all
+// before them.
+func (s *site) link(first int) {
 	g := &s.graph
-	g.arcs = make([][]arc, len(g.spots))
-	for i := range g.spots {
+	g.arcs = append(g.arcs, make([][]arc, len(g.spots)-len(g.arcs))...)
+	for i := first; i < len(g.spots); i++ {
 		for j := 0; j < i; j++ {
 			a, b := g.spots[i].at, g.spots[j].at
 			if dist(a, b) < s.ls-eps || !s.useful(i, b) || !s.useful(j, a) || !s.zone.clear(a, b) {
@@ -227,52 +277,84 @@ type item struct {
 	cost float64
 }
 
+// queue is a heap of items, cheapest first, equal ones by spot.
 type queue []item
 
-func (q queue) Len() int { return len(q) }
-func (q queue) Less(i, j int) bool {
-	if q[i].cost != q[j].cost {
-		return q[i].cost < q[j].cost
-	}
-	return q[i].spot < q[j].spot
-}
-func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *queue) Push(x any)   { *q = append(*q, x.(item)) }
-func (q *queue) Pop() any {
-	o := *q
-	x := o[len(o)-1]
-	*q = o[:len(o)-1]
-	return x
+func (a item) before(b item) bool {
+	return a.cost < b.cost || a.cost == b.cost && a.spot < b.spot
 }
 
-// mayPass tells whether a way may turn by t at spot i, and the price of it.
-func (s *site) mayPass(i int, t float64) (float64, bool) {
+func (q *queue) push(x item) {
+	h := append(*q, x)
+	i := len(h) - 1
+	for i > 0 {
+		up := (i - 1) / 2
+		if !x.before(h[up]) {
+			break
+		}
+		h[i], i = h[up], up
+	}
+	h[i] = x
+	*q = h
+}
+
+func (q *queue) pop() item {
+	h := *q
+	top, x := h[0], h[len(h)-1]
+	h = h[:len(h)-1]
+	*q = h
+	if len(h) == 0 {
+		return top
+	}
+	i := 0
+	for {
+		c := 2*i + 1
+		if c >= len(h) {
+			break
+		}
+		if c+1 < len(h) && h[c+1].before(h[c]) {
+			c++
+		}
+		if !h[c].before(x) {
+			break
+		}
+		h[i], i = h[c], c
+	}
+	h[i] = x
+	return top
+}
+
+// pass tells whether a way may run from a over spot i to c, and the price of
+// the turn there.
+func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
+	at := s.graph.spots[i].at
+	price, ok := s.bendAt(a, at, c)
 	if k := s.graph.spots[i].source; k >= 0 {
 		if len(s.heads[k].pts) > 1 {
 			return 0, false // the end of a lead-off is its own bend
 		}
-		if s.p.Sources[k].Basin {
-			return 0, t <= s.bend
+		if s.basin(k) {
+			return 0, ok
 		}
-		return s.bendPrice(t), t <= s.join
+		return price, s.joins(a, at, c)
 	}
-	return s.bendPrice(t), t <= s.bend
+	return price, ok
 }
 
-// search labels every spot with the cheapest way from source k.
-func (s *site) search(k int) []label {
+// from labels every spot with the cheapest way from head k.
+func (s *site) from(k int) []label {
 	h := &s.heads[k]
 	ls := make([]label, len(s.graph.spots))
 	for i := range ls {
 		ls[i] = label{math.Inf(1), -1}
 	}
-	if h.why != "" {
+	if h.why != "" || h.target >= 0 {
 		return ls
 	}
 	ls[h.spot].cost = 0
-	q := &queue{{h.spot, 0}}
-	for q.Len() > 0 {
-		it := heap.Pop(q).(item)
+	q := queue{{h.spot, 0}}
+	for len(q) > 0 {
+		it := q.pop()
 		if it.cost > ls[it.spot].cost {
 			continue
 		}
@@ -280,22 +362,21 @@ func (s *site) search(k int) []label {
 		for _, a := range s.graph.arcs[it.spot] {
 			c := it.cost + a.cost
 			if it.spot != h.spot {
-				t := turn(s.graph.spots[ls[it.spot].prev].at, at, s.graph.spots[a.to].at)
-				bp, ok := s.mayPass(it.spot, t)
+				bp, ok := s.pass(s.graph.spots[ls[it.spot].prev].at, it.spot, s.graph.spots[a.to].at)
 				if !ok {
 					continue
 				}
 				c += bp
-			} else if len(h.pts) > 1 {
-				t := turn(h.pts[0], at, s.graph.spots[a.to].at)
-				if t > s.bend {
+			} else if prev := h.before(); prev != nil {
+				bp, ok := s.bendAt(*prev, at, s.graph.spots[a.to].at)
+				if !ok {
 					continue
 				}
-				c += s.bendPrice(t)
+				c += bp
 			}
 			if c < ls[a.to].cost-1e-9 {
 				ls[a.to] = label{c, it.spot}
-				heap.Push(q, item{a.to, c})
+				q.push(item{a.to, c})
 			}
 		}
 	}

@@ -23,7 +23,9 @@ type branch struct {
 	// its source lies on the segment (len(pts) == 1).
 	through bool
 	tie     bool // its last run leaves the zone for the target
+	kept    bool // its head is a line to be kept, not a lead-off
 	cost    float64
+	worth   float64 // cost, and what haste charges on top while it is laid
 }
 
 // free returns the range of its free corners.
@@ -35,6 +37,9 @@ func (b *branch) segments() (int, int) {
 	if b.tie {
 		n--
 	}
+	if b.kept {
+		return 0, n
+	}
 	return b.head - 1, n
 }
 
@@ -42,6 +47,31 @@ type plan struct {
 	end    *end
 	branch []branch // branch[0] ends at the target; parents stand before children
 	cost   float64
+	gap    []gap // by spot, while branches are only added
+}
+
+// remaining is the length of the way from the point j on segment seg of branch
+// up to the target.
+func (p *plan) remaining(up, seg int, j orb.Point) float64 {
+	o := &p.branch[up]
+	l := dist(j, o.pts[seg+1])
+	for i := seg + 1; i+1 < len(o.pts); i++ {
+		l += dist(o.pts[i], o.pts[i+1])
+	}
+	if o.up >= 0 {
+		seg := o.seg
+		if o.through && len(o.pts) > 1 {
+			seg = 0
+		}
+		l += p.remaining(o.up, seg, o.pts[len(o.pts)-1])
+	}
+	return l
+}
+
+// gap is the distance from a spot to the first seen branches.
+type gap struct {
+	d    float64
+	seen int
 }
 
 func (p *plan) clone() *plan {
@@ -66,7 +96,8 @@ func (s *site) branchPrice(b *branch) float64 {
 	for i := 0; i+1 < len(b.pts); i++ {
 		c += s.price(b.pts[i], b.pts[i+1])
 		if i > 0 {
-			c += s.bendPrice(turn(b.pts[i-1], b.pts[i], b.pts[i+1]))
+			bp, _ := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1])
+			c += bp
 		}
 	}
 	switch {
@@ -81,19 +112,24 @@ func (s *site) branchPrice(b *branch) float64 {
 // branchKeeps tells whether the branch keeps the rules that it can keep alone.
 func (s *site) branchKeeps(b *branch, e *end) bool {
 	for i := 0; i+1 < len(b.pts); i++ {
-		leadOff := i+1 < b.head
+		fixed := i+1 < b.head // a lead-off, or drawn by somebody
 		tieIn := b.tie && i+2 == len(b.pts)
-		if !leadOff && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
+		if fixed && b.kept {
+			continue
+		}
+		if !fixed && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
 			return false
 		}
-		if !leadOff && !tieIn && !s.zone.clear(b.pts[i], b.pts[i+1]) {
+		if !fixed && !tieIn && !s.zone.clear(b.pts[i], b.pts[i+1]) {
 			return false
 		}
 		if tieIn && !s.lastRun(e, b.pts[i]) {
 			return false
 		}
-		if i > 0 && turn(b.pts[i-1], b.pts[i], b.pts[i+1]) > s.bend {
-			return false
+		if i > 0 {
+			if _, ok := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1]); !ok {
+				return false
+			}
 		}
 		for j := 0; j+1 < i; j++ {
 			if touches(b.pts[i], b.pts[i+1], b.pts[j], b.pts[j+1]) {
@@ -182,8 +218,13 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 	s.scratch.taken = taken
 	lo, hi := s.ls, l-s.ls
 	if h < 1e-6 {
-		if prev == nil && f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls) {
+		// q lies on the line: at a corner that is free, or with room on both sides
+		room := f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls)
+		if prev == nil && (room || s.cornerAt(p, up, q, seg)) {
 			out = append(out, landing{n: 0, through: true})
+		}
+		if prev != nil && room && s.joins(*prev, q, b) {
+			out = append(out, landing{n: 0, cost: s.p.Prices.Join})
 		}
 		return out
 	}
@@ -208,19 +249,19 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 			return
 		}
 		if prev != nil {
-			t := turn(*prev, q, first)
-			if t > s.bend {
+			bp, ok := s.bendAt(*prev, q, first)
+			if !ok {
 				return
 			}
-			n.cost += s.bendPrice(t)
+			n.cost += bp
 		}
 		if stub {
-			t := turn(q, n.pts[0], n.pts[1])
-			if t > s.bend {
+			bp, ok := s.bendAt(q, n.pts[0], n.pts[1])
+			if !ok {
 				return
 			}
-			n.cost += s.bendPrice(t) + s.price(n.pts[0], n.pts[1])
-		} else if turn(q, j, b) > s.join {
+			n.cost += bp + s.price(n.pts[0], n.pts[1])
+		} else if !s.joins(q, j, b) {
 			return
 		}
 		n.cost += s.price(q, first) + s.p.Prices.Join
@@ -252,6 +293,13 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		spread(f+s.ls*cos, lo, true)
 	}
 	return out
+}
+
+// cornerAt tells whether q is the corner between segments seg-1 and seg of
+// branch up, and turns there no more than a source allows.
+func (s *site) cornerAt(p *plan, up int, q orb.Point, seg int) bool {
+	o := &p.branch[up]
+	return seg > 0 && dist(q, o.pts[seg]) < 1e-6 && (o.kept || seg >= o.head) && s.joins(o.pts[seg-1], o.pts[seg], o.pts[seg+1])
 }
 
 // freeAt tells whether t is at least ls from every taken place.

@@ -106,6 +106,9 @@ type Problem struct {
 	Price func(*Tree) (cost float64, ok bool, why string)
 	// Effort bounds the number of calls of Price for each target; 0 is 24.
 	Effort int
+	// Prove asks for Result.Bound, by the exact search over the candidates. It
+	// costs tens of milliseconds at 8 sources and is given for at most 10.
+	Prove bool
 }
 
 // Kind is what a node of a tree is.
@@ -116,9 +119,10 @@ const (
 	KindJoin               // a wye: two in, one out
 	KindSource             // a source, with or without runs entering
 	KindTarget             // the end
+	KindStart              // the upper end of a kept line that begins at no source
 )
 
-func (k Kind) String() string { return [...]string{"bend", "join", "source", "target"}[k] }
+func (k Kind) String() string { return [...]string{"bend", "join", "source", "target", "start"}[k] }
 
 // Node is an end of runs.
 type Node struct {
@@ -177,7 +181,7 @@ type Alternative struct {
 
 // Unreached is a source that no tree of the chosen target joins.
 type Unreached struct {
-	Source  int
+	Source  int // index into Problem.Sources, -1 for a kept line from no source
 	Reason  string
 	Nearest orb.Point   // nearest point of the zone
 	Off     unit.Length // distance to it
@@ -189,10 +193,17 @@ type Result struct {
 	Best         *Tree
 	Alternatives []Alternative // one for each target, in order of preference
 	Unreached    []Unreached
-	Bound        *Bound
+	Bound        *Bound // asked for by Problem.Prove
+	// Free is, where lines are kept, the best tree without them: what the
+	// designer's choice costs is Best.Cost - Free.Cost.
+	Free *Tree
+
+	site *site // for Again
+	plan *plan
 }
 
-// Bound is a price that no tree over the stated candidates undercuts.
+// Bound is a price that no tree over the stated candidates undercuts, each metre
+// charged at Prices.Metre.
 type Bound struct {
 	Cost float64
 	Gap  float64 // (Best.Cost - Cost) / Cost

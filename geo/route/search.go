@@ -10,6 +10,25 @@ import (
 	"github.com/paulmach/orb"
 )
 
+// toSpot returns the distance from spot v, at at, to the nearest of the plan's
+// branches.
+func (p *plan) toSpot(v int, at orb.Point, spots int) float64 {
+	if p.gap == nil {
+		p.gap = make([]gap, spots)
+		for i := range p.gap {
+			p.gap[i].d = math.Inf(1)
+		}
+	}
+	g := &p.gap[v]
+	for ; g.seen < len(p.branch); g.seen++ {
+		b := &p.branch[g.seen]
+		for i := 0; i+1 < len(b.pts); i++ {
+			g.d = min(g.d, distTo(at, b.pts[i], b.pts[i+1]))
+		}
+	}
+	return g.d
+}
+
 // attach returns the cheapest legal branch for source k onto branches from on of
 // the plan that costs less than limit, nil if none.
 func (s *site) attach(p *plan, k, from int, limit float64) *branch {
@@ -19,18 +38,20 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 	}
 	var best *branch
 	var lands [8]landing
-	order := s.near[k]
-	for _, v := range order {
+	for _, v := range s.near[k] {
 		base := s.ways[k][v].cost
 		if base >= limit-1e-9 {
 			break
 		}
 		at := s.graph.spots[v].at
+		if base+s.metre*p.toSpot(v, at, len(s.graph.spots)) >= limit-1e-9 {
+			continue
+		}
 		var prev *orb.Point
 		if v != h.spot {
 			prev = &s.graph.spots[s.ways[k][v].prev].at
-		} else if len(h.pts) > 1 {
-			prev = &h.pts[0]
+		} else {
+			prev = h.before()
 		}
 		wayOK := 0 // 0 not known, 1 good, -1 bad
 		for up := from; up < len(p.branch); up++ {
@@ -48,7 +69,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 						continue
 					}
 					if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
-						if _, ok := s.mayPass(v, turn(*prev, at, ld.pts[0])); !ok {
+						if _, ok := s.pass(*prev, v, ld.pts[0]); !ok {
 							continue
 						}
 					}
@@ -61,36 +82,48 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 					if wayOK < 0 {
 						break
 					}
-					if b := s.landed(p, k, v, up, seg, ld); b != nil && b.cost < limit-1e-9 {
-						best, limit = b, b.cost
+					if b := s.landed(p, k, v, up, seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
+						best, limit = b, b.worth
 					}
 				}
 			}
 			// into the source at the upper end of a branch
-			if v == h.spot && len(h.pts) == 1 || v != h.spot {
-				if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
-					best, limit = b, b.cost
-				}
-			} else if b := s.enter(p, k, v, up, prev, base, limit); b != nil {
-				best, limit = b, b.cost
+			if b := s.enter(p, k, v, up, prev, base, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
+				best, limit = b, b.worth
 			}
 		}
 	}
 	return best
 }
 
+// weigh sets and returns what a branch is worth: its cost, and with haste a
+// share of the way that its water has to the target.
+func (s *site) weigh(p *plan, b *branch) float64 {
+	b.worth = b.cost
+	if s.haste > 0 {
+		b.worth += s.haste * (b.cost + s.metre*p.remaining(b.up, b.seg, b.pts[len(b.pts)-1]))
+	}
+	return b.worth
+}
+
 // landed makes the branch of a landing, nil where zone or other branches forbid.
 func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
-	b := &branch{src: k, head: len(s.heads[k].pts), up: up, seg: seg, through: ld.through}
+	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, up: up, seg: seg, through: ld.through}
 	b.pts = append(s.way(k, v), ld.pts[:ld.n]...)
 	b.tail = ld.n
-	for i := len(b.pts) - ld.n; i < len(b.pts); i++ {
+	way := len(b.pts) - ld.n
+	if way > 0 && !s.apart(p, -1, b.pts[way-1:], up, seg, false) {
+		return nil
+	}
+	for i := way; i < len(b.pts); i++ {
+		for j := 0; j+1 < i-1; j++ {
+			if touches(b.pts[i-1], b.pts[i], b.pts[j], b.pts[j+1]) {
+				return nil
+			}
+		}
 		if i > 0 && !s.zone.clear(b.pts[i-1], b.pts[i]) {
 			return nil
 		}
-	}
-	if !s.apart(p, -1, b.pts, up, seg, false) || !s.branchKeeps(b, p.end) {
-		return nil
 	}
 	b.cost = s.branchPrice(b)
 	return b
@@ -101,7 +134,7 @@ func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
 func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64) *branch {
 	o := &p.branch[up]
 	if o.head > 1 || len(o.pts) < 2 {
-		return nil
+		return nil // the top of a lead-off or of a kept line
 	}
 	for i := range p.branch {
 		if p.branch[i].up == up && p.branch[i].through && p.branch[i].seg == 0 && len(p.branch[i].pts) > 1 {
@@ -113,19 +146,22 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.useful(v, top) {
 		return nil
 	}
-	most := s.join
-	if s.p.Sources[o.src].Basin {
-		most = s.bend
-	}
-	if turn(a, top, o.pts[1]) > most || prev != nil && turn(*prev, a, top) > s.bend || !s.zone.clear(a, top) {
+	if !s.enters(o, a) {
 		return nil
 	}
-	if v != s.heads[k].spot && s.graph.spots[v].source >= 0 {
-		if _, ok := s.mayPass(v, turn(*prev, a, top)); !ok {
+	if prev != nil {
+		_, ok := s.bendAt(*prev, a, top)
+		if ok && v != s.heads[k].spot {
+			_, ok = s.pass(*prev, v, top)
+		}
+		if !ok {
 			return nil
 		}
 	}
-	b := &branch{src: k, head: len(s.heads[k].pts), tail: 1, up: up, seg: 0, through: true}
+	if !s.zone.clear(a, top) {
+		return nil
+	}
+	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, tail: 1, up: up, seg: 0, through: true}
 	b.pts = append(s.way(k, v), top)
 	b.cost = s.branchPrice(b)
 	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, p.end) {
@@ -134,9 +170,24 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	return b
 }
 
+// enters tells whether a run from a may enter the source at the top of branch
+// o: at a join's angle, at a bend's in a basin.
+func (s *site) enters(o *branch, a orb.Point) bool {
+	if len(o.pts) < 2 {
+		return false
+	}
+	if s.basin(o.src) {
+		_, ok := s.bendAt(a, o.pts[0], o.pts[1])
+		return ok
+	}
+	return s.joins(a, o.pts[0], o.pts[1])
+}
+
 // fill attaches the sources, the one nearest to the growing tree first. It
 // returns those that could not be attached.
-func (s *site) fill(p *plan, todo []int) []int {
+//
+// Nothing is attached once all together would cost budget or more.
+func (s *site) fill(p *plan, todo []int, budget float64) []int {
 	type offer struct {
 		b    *branch
 		seen int // branches looked at
@@ -149,22 +200,23 @@ func (s *site) fill(p *plan, todo []int) []int {
 			if o.b != nil && !s.still(p, o.b) {
 				*o = offer{}
 			}
-			limit := math.Inf(1)
+			limit := budget
 			if o.b != nil {
-				limit = o.b.cost
+				limit = o.b.worth
 			}
 			if b := s.attach(p, k, o.seen, limit); b != nil {
 				o.b = b
 			}
 			o.seen = len(p.branch)
-			if o.b != nil && o.b.cost < cost-1e-9 {
-				pick, cost = i, o.b.cost
+			if o.b != nil && o.b.worth < cost-1e-9 {
+				pick, cost = i, o.b.worth
 			}
 		}
 		if pick < 0 {
 			return todo
 		}
 		p.branch = append(p.branch, *offers[pick].b)
+		budget -= cost
 		todo = slices.Delete(slices.Clone(todo), pick, pick+1)
 		offers = slices.Delete(offers, pick, pick+1)
 	}
@@ -194,6 +246,9 @@ func (s *site) roomy(p *plan, b *branch, self int) bool {
 		return true
 	}
 	t, l := dist(o.pts[b.seg], j), dist(o.pts[b.seg], o.pts[b.seg+1])
+	if b.through && t < 1e-6 {
+		return true // at a corner
+	}
 	if t < s.ls-eps || t > l-s.ls+eps {
 		return false
 	}
@@ -207,16 +262,11 @@ func (s *site) roomy(p *plan, b *branch, self int) bool {
 	return true
 }
 
-// build makes a plan whose trunk is the way of source first. It returns also
-// the sources that found no way.
-func (s *site) build(e *end, first int, rest []int) (*plan, []int) {
-	t := s.trunk(first, e)
-	if t == nil {
-		return nil, append([]int{first}, rest...)
-	}
+// build makes a plan on a trunk. It returns also the heads that found no way.
+func (s *site) build(e *end, trunk *branch, rest []int) (*plan, []int) {
 	p := &plan{end: e, branch: make([]branch, 0, len(s.heads))}
-	p.branch = append(p.branch, *t)
-	left := s.fill(p, rest)
+	p.branch = append(p.branch, *trunk)
+	left := s.fill(p, rest, math.Inf(1))
 	p.sum()
 	return p, left
 }
@@ -238,40 +288,56 @@ func (s *site) improve(p *plan, rounds int) *plan {
 // its sources back, nearest first.
 func (s *site) replant(p *plan) *plan {
 	for i := 1; i < len(p.branch); i++ {
-		out := make([]bool, len(p.branch))
-		out[i] = true
-		var todo []int
-		for j := i; j < len(p.branch); j++ {
-			if j > i && p.branch[j].up >= 0 && out[p.branch[j].up] {
-				out[j] = true
-			}
-			if out[j] {
-				todo = append(todo, p.branch[j].src)
-			}
+		q, todo := s.pruned(p, i)
+		if len(todo) > s.tries.subtree {
+			continue
 		}
-		q := &plan{end: p.end, branch: make([]branch, 0, cap(p.branch))}
-		place := make([]int, len(p.branch))
-		for j, b := range p.branch {
-			if out[j] {
-				continue
+		budget := -1e-6
+		for _, b := range p.branch {
+			if slices.Contains(todo, b.src) {
+				budget += b.cost
 			}
-			place[j] = len(q.branch)
-			if b.up >= 0 {
-				b.up = place[b.up]
-			}
-			q.branch = append(q.branch, b)
 		}
 		sort.Ints(todo)
-		if left := s.fill(q, todo); len(left) > 0 {
+		if left := s.fill(q, todo, budget); len(left) > 0 {
 			continue
 		}
 		q.sum()
 		if q.cost < p.cost-1e-6 {
 			p = q
-			i = 0
+			i = min(i, s.tries.again)
 		}
 	}
 	return p
+}
+
+// pruned returns the plan without branch i and all that hangs on it, and the
+// heads of those.
+func (s *site) pruned(p *plan, i int) (*plan, []int) {
+	out := make([]bool, len(p.branch))
+	out[i] = true
+	var todo []int
+	for j := i; j < len(p.branch); j++ {
+		if j > i && p.branch[j].up >= 0 && out[p.branch[j].up] {
+			out[j] = true
+		}
+		if out[j] {
+			todo = append(todo, p.branch[j].src)
+		}
+	}
+	q := &plan{end: p.end, branch: make([]branch, 0, cap(p.branch))}
+	place := make([]int, len(p.branch))
+	for j, b := range p.branch {
+		if out[j] {
+			continue
+		}
+		place[j] = len(q.branch)
+		if b.up >= 0 {
+			b.up = place[b.up]
+		}
+		q.branch = append(q.branch, b)
+	}
+	return q, todo
 }
 
 // relay lays the tails of all branches that hang on branch k anew after it has
@@ -285,12 +351,7 @@ func (s *site) relay(p *plan, k int) bool {
 		}
 		if b.through && len(b.pts) > 1 { // into the source at the top, which stays
 			n := len(b.pts)
-			o := &p.branch[k]
-			most := s.join
-			if s.p.Sources[o.src].Basin {
-				most = s.bend
-			}
-			if turn(b.pts[n-2], b.pts[n-1], o.pts[1]) > most {
+			if !s.enters(&p.branch[k], b.pts[n-2]) {
 				return false
 			}
 			continue
@@ -336,8 +397,10 @@ func (s *site) relay(p *plan, k int) bool {
 func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 	q := p.clone()
 	b := &q.branch[k]
-	old := b.pts
 	if b.up < 0 || b.through {
+		if b.through && (len(pts) < 2 || !s.enters(&q.branch[b.up], pts[len(pts)-2])) {
+			return nil
+		}
 		b.pts = pts
 	} else {
 		// lay its tail anew
@@ -365,7 +428,6 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 		}
 		*b = *best
 	}
-	_ = old
 	b.cost = s.branchPrice(b)
 	if !s.branchKeeps(b, p.end) {
 		return nil
@@ -382,8 +444,7 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 
 // polish moves, slides and drops corners.
 func (s *site) polish(p *plan) *plan {
-	steps := []float64{2, 0.7, 0.25, 0.08}
-	for _, step := range steps {
+	for _, step := range s.tries.steps {
 		for again := true; again; {
 			again = false
 			for k := 0; k < len(p.branch); k++ {
@@ -400,12 +461,19 @@ func (s *site) polish(p *plan) *plan {
 // or nil.
 func (s *site) nudge(p *plan, k int, step float64) *plan {
 	var got *plan
-	try := func(pts []orb.Point) bool {
-		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 {
-			p, got = q, q
-			return true
+	// the cheapest of the moves offered since the last take
+	var best *plan
+	offer := func(pts []orb.Point) {
+		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 && (best == nil || q.cost < best.cost-1e-9) {
+			best = q
 		}
-		return false
+	}
+	take := func() bool {
+		if best == nil {
+			return false
+		}
+		p, got, best = best, best, nil
+		return true
 	}
 	keep := func() []orb.Point {
 		b := &p.branch[k]
@@ -421,7 +489,8 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			break
 		}
 		// drop
-		if pts := keep(); try(slices.Delete(pts, i, i+1)) {
+		offer(slices.Delete(keep(), i, i+1))
+		if take() {
 			i--
 			continue
 		}
@@ -437,10 +506,9 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			v := orb.Point{u[0]*cos - u[1]*sin, u[0]*sin + u[1]*cos}
 			pts := keep()
 			pts[i] = along(pts[i], v, step)
-			if try(pts) {
-				break
-			}
+			offer(pts)
 		}
+		take()
 		// slide the segment to the next corner sideways
 		b = &p.branch[k]
 		if _, hi := b.free(); i+1 < hi {
@@ -449,10 +517,9 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 				pts := keep()
 				v := orb.Point{-w[1], w[0]}
 				pts[i], pts[i+1] = along(pts[i], v, side), along(pts[i+1], v, side)
-				if try(pts) {
-					break
-				}
+				offer(pts)
 			}
+			take()
 		}
 	}
 	return got

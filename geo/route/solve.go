@@ -53,6 +53,7 @@ func faults(p *Problem) error {
 func newSite(p *Problem) *site {
 	s := &site{p: p, metre: p.Prices.Metre, ls: float64(p.Rules.LeastStraight),
 		join: float64(p.Rules.JoinAngle) + angleEps, bend: float64(p.Rules.BendAngle) + angleEps}
+	s.cosJoin, s.cosBend = math.Cos(s.join), math.Cos(s.bend)
 	if len(p.Zone) > 0 {
 		b := p.Zone.Bound()
 		s.origin = orb.Point{math.Floor(b.Min[0]), math.Floor(b.Min[1])}
@@ -62,14 +63,64 @@ func newSite(p *Problem) *site {
 		s.regions = append(s.regions, newField(r.Shape, s.origin))
 	}
 	for i := range p.Sources {
-		s.heads = append(s.heads, s.newHead(&p.Sources[i]))
+		s.heads = append(s.heads, s.newHead(i))
+	}
+	for i := range p.Kept {
+		s.keepLine(p.Kept[i])
+	}
+	for i := range s.heads {
+		h := &s.heads[i]
+		for j := 0; j+1 < len(h.pts) && len(s.zone.edges) > 0; j++ {
+			h.cost += s.price(h.pts[j], h.pts[j+1])
+			if j > 0 {
+				c, _ := s.bendAt(h.pts[j-1], h.pts[j], h.pts[j+1])
+				h.cost += c
+			}
+		}
 	}
 	return s
 }
 
-func (s *site) newHead(src *Source) head {
+// keepLine makes a head of a line that somebody has drawn: of the source at its
+// start where there is one.
+func (s *site) keepLine(l orb.LineString) {
+	const same = 1e-3 // a drawn end this near to a thing is meant for it
+	h := head{source: -1, kept: true, target: -1}
+	for _, p := range l {
+		if p = sub(p, s.origin); len(h.pts) == 0 || dist(p, h.pts[len(h.pts)-1]) > eps {
+			h.pts = append(h.pts, p)
+		}
+	}
+	if len(h.pts) < 2 {
+		return
+	}
+	last := &h.pts[len(h.pts)-1]
+	for i := range s.p.Targets {
+		if at := sub(s.p.Targets[i].At, s.origin); dist(at, *last) <= same {
+			h.target, *last = i, at
+		}
+	}
+	h.near, h.off = *last, 0
+	if len(s.zone.edges) > 0 {
+		h.near, h.off = s.zone.nearest(*last)
+	}
+	if h.target < 0 && (h.off > 0 || len(s.zone.edges) == 0) {
+		h.why = fmt.Sprintf("the line kept from it ends %.3f m outside the zone, at no target", h.off)
+	}
+	for i := range s.p.Sources {
+		if o := &s.heads[i]; dist(o.pts[0], h.pts[0]) <= same && !o.kept {
+			h.source, h.pts[0] = i, o.pts[0]
+			*o = h
+			return
+		}
+	}
+	s.heads = append(s.heads, h)
+}
+
+func (s *site) newHead(i int) head {
+	src := &s.p.Sources[i]
 	at := sub(src.At, s.origin)
-	h := head{pts: []orb.Point{at}}
+	h := head{pts: []orb.Point{at}, source: i, target: -1}
 	if len(s.zone.edges) == 0 {
 		h.why = "the zone is empty"
 		h.near = at
@@ -89,8 +140,38 @@ func (s *site) newHead(src *Source) head {
 	return h
 }
 
+// tries says how much is tried.
+type tries struct {
+	starts   int // trunks built
+	improved int // of them improved, the cheapest first
+	rounds   int // of improvement
+	subtree  int // sources taken out together at most
+	again    int // branch at which replanting goes on after a gain, at most
+	last     *Result
+	steps    []float64 // by which corners move, in metres
+}
+
+var usual = tries{starts: 2, improved: 1, rounds: 2, subtree: 2, again: 100, steps: []float64{1, 0.25, 0.08}}
+
 // prepare builds the graph and the ways of all sources.
 func (s *site) prepare() {
+	if last := s.tries.last; last == nil || !s.reuse(last.site) {
+		s.addBase()
+		s.link(0)
+		s.base = len(s.graph.spots)
+	}
+	for i := range s.heads {
+		h := &s.heads[i]
+		if h.why == "" && h.target < 0 {
+			h.spot = s.addSpot(spot{at: h.pts[len(h.pts)-1], source: i})
+		}
+	}
+	s.link(s.base)
+	s.search()
+}
+
+// addBase puts the places into the graph that do not depend on sources.
+func (s *site) addBase() {
 	s.addCorners()
 	for i, r := range s.regions {
 		if s.p.Regions[i].PerMetre == 0 && s.p.Regions[i].Each == 0 {
@@ -102,17 +183,14 @@ func (s *site) prepare() {
 			}
 		}
 	}
-	for i := range s.heads {
-		h := &s.heads[i]
-		if h.why == "" {
-			h.spot = s.addSpot(spot{at: h.pts[len(h.pts)-1], source: i})
-		}
-	}
-	s.link()
+}
+
+// search finds the ways of all heads.
+func (s *site) search() {
 	s.ways = make([][]label, len(s.heads))
 	s.near = make([][]int, len(s.heads))
 	for k := range s.heads {
-		s.ways[k] = s.search(k)
+		s.ways[k] = s.from(k)
 		for i, l := range s.ways[k] {
 			if !math.IsInf(l.cost, 1) {
 				s.near[k] = append(s.near[k], i)
@@ -131,7 +209,12 @@ func Solve(p *Problem) (*Result, error) {
 	if err := faults(p); err != nil {
 		return nil, err
 	}
+	return solve(p, usual)
+}
+
+func solve(p *Problem, how tries) (*Result, error) {
 	s := newSite(p)
+	s.tries = how
 	s.prepare()
 	r := &Result{}
 	var all []int
@@ -149,10 +232,11 @@ func Solve(p *Problem) (*Result, error) {
 		return r, nil
 	}
 	lefts := make([][]int, len(p.Targets))
+	plans := make([]*plan, len(p.Targets))
 	for t := range p.Targets {
-		a, left := s.toward(t, all)
+		var a Alternative
+		a, plans[t], lefts[t] = s.toward(t, all)
 		r.Alternatives = append(r.Alternatives, a)
-		lefts[t] = left
 	}
 	rank := make([]int, len(p.Targets))
 	for i := range rank {
@@ -182,10 +266,12 @@ func Solve(p *Problem) (*Result, error) {
 		ordered[i] = r.Alternatives[k]
 	}
 	r.Alternatives = ordered
+	r.site = s
 	first := &r.Alternatives[0]
 	left := all
 	if first.Tree != nil && first.Reason == "" {
 		r.Best = first.Tree
+		r.plan = plans[rank[0]]
 		left = lefts[rank[0]]
 		for i := 1; i < len(ordered); i++ {
 			a := &ordered[i]
@@ -207,94 +293,245 @@ func Solve(p *Problem) (*Result, error) {
 		}
 		r.Unreached = append(r.Unreached, s.unreached(k, why))
 	}
+	if r.Best != nil && p.Prove {
+		r.Bound = s.bound(r.plan, r.Best.Cost)
+	}
+	if r.Best != nil && len(p.Kept) > 0 {
+		free := *p
+		free.Kept, free.Prove = nil, p.Prove
+		f, err := solve(&free, how)
+		if err != nil {
+			return nil, err
+		}
+		r.Free, r.Bound = f.Best, f.Bound
+		if r.Bound != nil {
+			r.Bound.Gap = r.Best.Cost/r.Bound.Cost - 1
+		}
+	}
 	slices.SortStableFunc(r.Unreached, func(a, b Unreached) int { return a.Source - b.Source })
 	return r, nil
 }
 
 func (s *site) unreached(k int, why string) Unreached {
-	return Unreached{Source: k, Reason: why, Nearest: add(s.heads[k].near, s.origin), Off: unit.Length(s.heads[k].off)}
+	return Unreached{Source: s.heads[k].source, Reason: why, Nearest: add(s.heads[k].near, s.origin), Off: unit.Length(s.heads[k].off)}
 }
 
-// toward returns the best tree to target t for the sources given, and those of
+// toward returns the best tree to target t for the heads given, and those of
 // them that it does not join.
-func (s *site) toward(t int, all []int) (Alternative, []int) {
+func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	a := Alternative{Target: t}
 	e := s.newEnd(t)
 	if e.why != "" {
 		a.Reason = e.why
-		return a, all
+		return a, nil, all
 	}
-	// the trunk is first the way of the farthest source, then of the next
-	type start struct {
-		k    int
-		cost float64
+	var warm *plan
+	var todo []int
+	if s.tries.last != nil {
+		warm, todo = s.resume(s.tries.last, e, all)
 	}
-	var starts []start
-	for _, k := range all {
-		if b := s.trunk(k, e); b != nil {
-			starts = append(starts, start{k, b.cost})
-		}
+	var starts []*branch
+	var why string
+	starts, why = s.trunks(e, all)
+	if why != "" {
+		a.Reason = why
+		return a, nil, all
 	}
-	if len(starts) == 0 {
-		a.Reason = "no source has a way to it inside the zone"
-		return a, all
-	}
-	sort.SliceStable(starts, func(i, j int) bool { return starts[i].cost > starts[j].cost+1e-9 })
 	type found struct {
 		p    *plan
 		left []int
 	}
 	var plans []found
-	for i, st := range starts {
-		if i >= 4 {
-			break
-		}
+	build := func(b *branch) {
 		var rest []int
 		for _, k := range all {
-			if k != st.k {
+			if k != b.src {
 				rest = append(rest, k)
 			}
 		}
-		p, left := s.build(e, st.k, rest)
-		if p != nil {
-			plans = append(plans, found{p, left})
+		p, left := s.build(e, b, rest)
+		plans = append(plans, found{p, left})
+	}
+	if warm != nil {
+		l := s.fill(warm, todo, math.Inf(1))
+		warm.sum()
+		plans = append(plans, found{s.improve(warm, s.tries.rounds), l})
+	}
+	for i, b := range starts {
+		if i < s.tries.starts {
+			build(b)
 		}
 	}
-	sort.SliceStable(plans, func(i, j int) bool {
-		if l, m := len(plans[i].left), len(plans[j].left); l != m {
-			return l < m
-		}
-		return plans[i].p.cost < plans[j].p.cost-1e-9
-	})
+	byCost := func() {
+		sort.SliceStable(plans, func(i, j int) bool {
+			if l, m := len(plans[i].left), len(plans[j].left); l != m {
+				return l < m
+			}
+			return plans[i].p.cost < plans[j].p.cost-1e-9
+		})
+	}
+	byCost()
+	for i := s.tries.starts; i < len(starts) && len(plans[0].left) > 0; i++ {
+		build(starts[i]) // another trunk may leave room for those shut out
+		byCost()
+	}
 	fewest := len(plans[0].left)
+	var best *plan
 	var left []int
-	for i, f := range plans {
-		if i >= 3 || len(f.left) > fewest {
-			break
-		}
-		p := s.improve(f.p, 3)
-		tr := s.tree(p)
-		if bad := s.check(tr); len(bad) > 0 {
+	calls := s.p.Effort
+	if calls <= 0 {
+		calls = 24
+	}
+	// consider prices a plan and keeps it if it is the best so far
+	consider := func(f found) bool {
+		tr := s.tree(f.p)
+		if bad := Check(s.p, tr); len(bad) > 0 {
 			if a.Tree == nil {
 				a.Reason = "the tree found breaks a rule: " + bad[0]
 			}
-			continue
+			return false
 		}
 		ok, why := true, ""
 		if s.p.Price != nil {
+			calls--
 			tr.Cost, ok, why = s.p.Price(tr)
-		}
-		better := a.Tree == nil || ok && a.Reason != "" || (ok == (a.Reason == "")) && tr.Cost < a.Tree.Cost-1e-9
-		if better {
-			a.Tree, a.Reason, left = tr, why, f.left
 			if !ok && why == "" {
-				a.Reason = "it can't be built at any price"
+				why = "it can't be built at any price"
 			}
+		}
+		if a.Tree != nil && (a.Reason == "" && !ok || ok == (a.Reason == "") && tr.Cost >= a.Tree.Cost-1e-9) {
+			return false
+		}
+		a.Tree, a.Reason, best, left = tr, why, f.p, f.left
+		return true
+	}
+	for i, f := range plans {
+		if i >= s.tries.improved || len(f.left) > fewest || calls <= 0 {
+			break
+		}
+		f.p = s.improve(f.p, s.tries.rounds)
+		if s.keep != nil {
+			s.keep(f.p)
+		}
+		consider(f)
+	}
+	if s.p.Price != nil && warm == nil {
+		// what depth costs is not known to the search: try trees that spare the
+		// length of the ways, for length is fall
+		for _, w := range []float64{0.15, 0.5, 2} {
+			if calls <= 0 {
+				break
+			}
+			s.haste = w
+			p, l := s.build(e, starts[0], without(all, starts[0].src))
+			s.haste = 0
+			if len(l) > fewest {
+				continue
+			}
+			consider(found{s.polish(p), l})
+		}
+		if best != nil {
+			s.haggle(best, &calls, func(p *plan) bool { return consider(found{p, left}) })
 		}
 	}
 	if a.Tree == nil {
-		return a, all
+		return a, nil, all
 	}
 	a.Way = a.Tree.Way()
-	return a, left
+	return a, best, left
+}
+
+func without(all []int, k int) []int {
+	var rest []int
+	for _, i := range all {
+		if i != k {
+			rest = append(rest, i)
+		}
+	}
+	return rest
+}
+
+// trunks returns the ways to the target that a tree may begin with, cheapest
+// first: the kept line that ends there, or the cheapest way of each source.
+func (s *site) trunks(e *end, all []int) ([]*branch, string) {
+	var kept *branch
+	for _, k := range all {
+		h := &s.heads[k]
+		switch {
+		case h.target < 0:
+		case h.target != e.target:
+			return nil, fmt.Sprintf("a kept line ends at target %q", s.p.Targets[h.target].ID)
+		case kept != nil:
+			return nil, "two kept lines end at it"
+		default:
+			n := len(h.pts)
+			kept = &branch{src: k, pts: h.pts, head: n, kept: true, up: -1, tie: !s.zone.clear(h.pts[n-2], h.pts[n-1])}
+			kept.cost = s.branchPrice(kept)
+		}
+	}
+	if kept != nil {
+		return []*branch{kept}, ""
+	}
+	type start struct {
+		k     int
+		least float64
+	}
+	var order []start
+	for _, k := range all {
+		least := math.Inf(1)
+		for v, l := range s.ways[k] {
+			least = min(least, l.cost+s.metre*dist(s.graph.spots[v].at, e.at))
+		}
+		order = append(order, start{k, least})
+	}
+	sort.SliceStable(order, func(i, j int) bool { return order[i].least < order[j].least-1e-9 })
+	var good []*branch
+	for _, o := range order {
+		// the ways of the first few are all that is needed, unless those shut a
+		// source out
+		if b := s.trunk(o.k, e); b != nil {
+			good = append(good, b)
+			sort.SliceStable(good, func(i, j int) bool { return good[i].cost < good[j].cost-1e-9 })
+		}
+	}
+	if len(good) == 0 {
+		return nil, "no source has a way to it inside the zone"
+	}
+	return good, ""
+}
+
+// haggle puts single branches elsewhere, where the caller's price may be lower
+// though the search's is higher.
+func (s *site) haggle(p *plan, calls *int, consider func(*plan) bool) {
+	for i := 1; i < len(p.branch) && *calls > 0; i++ {
+		leaf := true
+		for _, b := range p.branch {
+			leaf = leaf && b.up != i
+		}
+		if !leaf || p.branch[i].head > 1 && p.branch[i].kept {
+			continue
+		}
+		q, _ := s.pruned(p, i)
+		for _, w := range []float64{0.3, 1.5} {
+			s.haste = w
+			b := s.attach(q, p.branch[i].src, 0, math.Inf(1))
+			s.haste = 0
+			if b == nil {
+				continue
+			}
+			old := &p.branch[i]
+			if dist(b.pts[len(b.pts)-1], old.pts[len(old.pts)-1]) < 1e-3 {
+				continue // where it was
+			}
+			r := q.clone()
+			r.gap = nil
+			r.branch = append(r.branch, *b)
+			r.sum()
+			if *calls > 0 && consider(r) {
+				p = r
+				i = 0
+				break
+			}
+		}
+	}
 }

@@ -25,8 +25,13 @@ func (s *site) tree(p *plan) *Tree {
 		own[i] = make([]int, len(b.pts))
 		for j, at := range b.pts {
 			switch last := j == len(b.pts)-1; {
+			case j == 0 && len(b.pts) == 1 && dist(at, p.branch[b.up].pts[b.seg]) < 1e-6:
+				own[i][j] = own[b.up][b.seg] // at a corner
+				t.Nodes[own[i][j]].Kind, t.Nodes[own[i][j]].Source = KindSource, s.heads[b.src].source
+			case j == 0 && s.heads[b.src].source < 0:
+				own[i][j] = node(at, KindStart, -1)
 			case j == 0:
-				own[i][j] = node(at, KindSource, b.src)
+				own[i][j] = node(at, KindSource, s.heads[b.src].source)
 			case last && b.up < 0:
 				own[i][j] = node(at, KindTarget, -1)
 			case last && b.through:
@@ -46,7 +51,7 @@ func (s *site) tree(p *plan) *Tree {
 		for j := 0; j+1 < len(b.pts); j++ {
 			stops := []stop{{0, own[i][j]}, {dist(b.pts[j], b.pts[j+1]), own[i][j+1]}}
 			for c, o := range p.branch {
-				if o.up == i && o.seg == j && !(o.through && len(o.pts) > 1) {
+				if o.up == i && o.seg == j && !(o.through && len(o.pts) > 1) && own[c][len(o.pts)-1] != own[i][j] {
 					e := len(o.pts) - 1
 					stops = append(stops, stop{dist(b.pts[j], o.pts[e]), own[c][e]})
 				}
@@ -54,7 +59,7 @@ func (s *site) tree(p *plan) *Tree {
 			sort.SliceStable(stops, func(x, y int) bool { return stops[x].t < stops[y].t })
 			for k := 0; k+1 < len(stops); k++ {
 				t.Runs = append(t.Runs, Run{From: stops[k].n, To: stops[k+1].n,
-					LeadOff: j+1 < b.head, TieIn: b.tie && j+2 == len(b.pts)})
+					LeadOff: j+1 < b.head && !b.kept, Kept: j+1 < b.head && b.kept, TieIn: b.tie && j+2 == len(b.pts)})
 			}
 		}
 	}
@@ -124,6 +129,7 @@ func (t *Tree) Way() unit.Length {
 // was found.
 func Check(p *Problem, t *Tree) []string {
 	s := newSite(p)
+	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
 	return s.check(t)
 }
 
@@ -169,6 +175,10 @@ func (s *site) check(t *Tree) []string {
 			if len(ups[i]) != 2 {
 				say("join %d has %d runs in", i, len(ups[i]))
 			}
+		case KindStart:
+			if len(ups[i]) != 0 || down[i] < 0 || !t.Runs[down[i]].Kept {
+				say("node %d begins no kept line", i)
+			}
 		case KindBend:
 			if len(ups[i]) != 1 {
 				say("bend %d has %d runs in", i, len(ups[i]))
@@ -185,6 +195,10 @@ func (s *site) check(t *Tree) []string {
 		a, b := at(r.From), at(r.To)
 		l := dist(a, b)
 		switch {
+		case r.Kept:
+			if !s.drawn(a, b) {
+				say("run %d is marked as kept but lies on no kept line", i)
+			}
 		case r.LeadOff:
 			src := t.Nodes[r.From].Source
 			if src < 0 || !s.p.Sources[src].LeadOff {
@@ -199,10 +213,10 @@ func (s *site) check(t *Tree) []string {
 		case !s.zone.clear(a, b):
 			say("run %d leaves the zone", i)
 		}
-		if !r.LeadOff && l < s.ls-1e-6 {
+		if !r.LeadOff && !r.Kept && l < s.ls-1e-6 {
 			say("run %d is %.4f m long, least %.4f m", i, l, s.ls)
 		}
-		if d := down[r.To]; d >= 0 {
+		if d := down[r.To]; d >= 0 && !(r.Kept && t.Runs[d].Kept) {
 			tn := turn(a, b, at(t.Runs[d].To))
 			most := s.bend
 			n := t.Nodes[r.To]
@@ -229,13 +243,27 @@ func (s *site) check(t *Tree) []string {
 				default:
 					w, u, v = b, a, d
 				}
-				if turn(u, w, v) > math.Pi-1e-6 {
+				if turn(u, w, v) > math.Pi-1e-6 && !(r.Kept && q.Kept) {
 					say("runs %d and %d lie on each other", i, j)
 				}
+			case r.Kept && q.Kept:
 			case touches(a, b, c, d):
 				say("runs %d and %d meet away from their ends", i, j)
 			}
 		}
 	}
 	return bad
+}
+
+// drawn tells whether the segment ab lies on a kept line.
+func (s *site) drawn(a, b orb.Point) bool {
+	for _, k := range s.p.Kept {
+		for i := 0; i+1 < len(k); i++ {
+			p, q := sub(k[i], s.origin), sub(k[i+1], s.origin)
+			if distTo(a, p, q) < 1e-6 && distTo(b, p, q) < 1e-6 {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -1,0 +1,154 @@
+package route
+
+// The bound of a result, and planning again after a small edit.
+
+import (
+	"fmt"
+
+	"github.com/paulmach/orb"
+)
+
+// bound searches exactly over the corners of the zone, the heads and the points
+// of the plan.
+func (s *site) bound(p *plan, cost float64) *Bound {
+	var heads []int
+	for k := range s.heads {
+		if s.heads[k].why == "" {
+			heads = append(heads, k)
+		}
+	}
+	if len(heads) > mostExact || len(s.p.Kept) > 0 {
+		return nil
+	}
+	x := s.newExact(p.end, []*plan{p})
+	c := x.best(heads, p.cost+1e-6)
+	if c > p.cost { // the plan itself is one of the candidates
+		c = p.cost
+	}
+	return &Bound{Cost: c, Gap: cost/c - 1,
+		Over: fmt.Sprintf("all trees to target %q of straight runs between %d points (corners of the zone, places round them, sources, ends of last runs, and the bends and joins of the tree found), each metre at its least price",
+			s.p.Targets[p.end.target].ID, len(x.pts))}
+}
+
+// Again solves a problem that differs a little from the one that last is the
+// result of: a source or target moved, added or taken away, a hole in the zone
+// changed. It begins with last's tree, so it is fast and stays near it; where
+// nothing of that tree can stand it is Solve.
+func Again(p *Problem, last *Result) (*Result, error) {
+	if last == nil || last.plan == nil || last.site == nil || len(p.Kept) > 0 || len(last.site.p.Kept) > 0 {
+		return Solve(p)
+	}
+	if err := faults(p); err != nil {
+		return nil, err
+	}
+	return solve(p, tries{starts: 1, improved: 1, rounds: 1, subtree: 1, again: 100, steps: usual.steps[1:], last: last})
+}
+
+// sameArea tells whether two areas have the same positions.
+func sameArea(a, b orb.MultiPolygon) bool { return a.Equal(b) }
+
+// reuse takes over the graph of the last site where zone, regions, rules and
+// prices are the same; it returns false where they are not.
+func (s *site) reuse(o *site) bool {
+	if !sameArea(s.p.Zone, o.p.Zone) || len(s.p.Regions) != len(o.p.Regions) || s.p.Rules != o.p.Rules || s.p.Prices != o.p.Prices {
+		return false
+	}
+	for i, r := range s.p.Regions {
+		q := o.p.Regions[i]
+		if r.PerMetre != q.PerMetre || r.Each != q.Each || !sameArea(r.Shape, q.Shape) {
+			return false
+		}
+	}
+	n := o.base
+	s.base = n
+	s.graph.spots = append([]spot(nil), o.graph.spots[:n]...)
+	s.graph.arcs = make([][]arc, n)
+	for i := range s.graph.spots {
+		s.graph.spots[i].source = -1
+		for _, a := range o.graph.arcs[i] {
+			if a.to < n {
+				s.graph.arcs[i] = append(s.graph.arcs[i], a)
+			}
+		}
+	}
+	return true
+}
+
+// resume returns last's plan with what still stands of it, and the heads that
+// are to be attached anew; nil where its trunk does not stand.
+func (s *site) resume(last *Result, e *end, all []int) (*plan, []int) {
+	o := last.site
+	if s.p.Targets[e.target].ID != o.p.Targets[last.plan.end.target].ID {
+		return nil, nil
+	}
+	byID := map[string]int{}
+	for _, k := range all {
+		byID[s.p.Sources[k].ID] = k
+	}
+	move := sub(o.origin, s.origin)
+	p := &plan{end: e, branch: make([]branch, 0, len(s.heads))}
+	place := make([]int, len(last.plan.branch))
+	standing := map[int]bool{}
+	for i, b := range last.plan.branch {
+		place[i] = -1
+		k, ok := byID[o.p.Sources[b.src].ID]
+		if !ok || len(s.heads[k].pts) != b.head || b.up >= 0 && place[b.up] < 0 {
+			continue
+		}
+		pts := make([]orb.Point, len(b.pts))
+		for j, q := range b.pts {
+			pts[j] = add(q, move)
+		}
+		copy(pts, s.heads[k].pts)
+		if dist(pts[0], add(b.pts[0], move)) > 1e-6 && len(b.pts) == 1 {
+			continue
+		}
+		if b.up < 0 {
+			pts[len(pts)-1] = e.at
+			if b.tie == e.inZone {
+				return nil, nil
+			}
+		} else {
+			b.up = place[b.up]
+		}
+		b.src, b.pts = k, pts
+		if !s.branchKeeps(&b, e) || !s.apart(p, -1, b.pts, b.up, b.seg, b.through) {
+			if b.up < 0 {
+				return nil, nil
+			}
+			continue
+		}
+		if b.up >= 0 && !s.meets(p, &b) {
+			continue
+		}
+		b.cost = s.branchPrice(&b)
+		place[i] = len(p.branch)
+		p.branch = append(p.branch, b)
+		standing[k] = true
+	}
+	if len(p.branch) == 0 {
+		return nil, nil
+	}
+	var todo []int
+	for _, k := range all {
+		if !standing[k] {
+			todo = append(todo, k)
+		}
+	}
+	return p, todo
+}
+
+// meets tells whether the end of b still lies where it should on its parent,
+// at an angle that is allowed.
+func (s *site) meets(p *plan, b *branch) bool {
+	o := &p.branch[b.up]
+	n := len(b.pts)
+	j := b.pts[n-1]
+	if b.through && n > 1 {
+		return dist(j, o.pts[0]) < 1e-6 && s.enters(o, b.pts[n-2]) && s.roomy(p, b, -1)
+	}
+	if b.seg+1 >= len(o.pts) || distTo(j, o.pts[b.seg], o.pts[b.seg+1]) > 1e-6 || !s.roomy(p, b, -1) {
+		return false
+	}
+	return n == 1 || s.joins(b.pts[n-2], j, o.pts[b.seg+1])
+}

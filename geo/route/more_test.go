@@ -1,0 +1,242 @@
+package route
+
+import (
+	"fmt"
+	"math"
+	"math/rand"
+	"sort"
+	"strings"
+	"testing"
+
+	"github.com/paulmach/orb"
+)
+
+// depthPrice is a stand-in for the planner's price: level ground, every pipe
+// falls 1 %, 0.3 m of cover at the heads, a metre of trench costs 1 + 1.2 times
+// its depth; deeper than 1.2192 m is refused.
+func depthPrice(pr Prices) func(*Tree) (float64, bool, string) {
+	return func(t *Tree) (float64, bool, string) {
+		deep := make([]float64, len(t.Nodes))
+		for i := range deep {
+			deep[i] = 0.5
+		}
+		c := pr.TieIn
+		for i, r := range t.Runs {
+			l := float64(t.RunLength(i))
+			d := deep[r.From] + 0.01*l
+			c += l * (pr.Metre + 1.2*((deep[r.From]+d)/2-0.5))
+			deep[r.To] = math.Max(deep[r.To], d)
+			if d > 1.2192 {
+				return 0, false, fmt.Sprintf("too deep by %.0f mm", 1000*(d-1.2192))
+			}
+			if t.Nodes[r.To].Kind == KindJoin {
+				c += pr.Join / 2
+			} else if t.Nodes[r.To].Kind == KindBend {
+				if k := t.Turn(i); k > Angle(straight) {
+					c += pr.Bend
+					if k > 45*Degree+1e-6 {
+						c += pr.Bend
+					}
+				}
+			}
+		}
+		return c, true, ""
+	}
+}
+
+func TestPropertyPriceOfDepth(t *testing.T) {
+	// what the caller's price chooses is never dearer than what the search alone
+	// would have handed out, and the bound stays below
+	for seed := int64(1); seed <= 15; seed++ {
+		l := newLot(seed, 6)
+		plain := solved(t, &l.problem)
+		price := depthPrice(l.problem.Prices)
+		l.problem.Price, l.problem.Prove = price, true
+		calls := 0
+		l.problem.Effort = 10
+		l.problem.Price = func(tr *Tree) (float64, bool, string) { calls++; return price(tr) }
+		r, err := Solve(&l.problem)
+		if err != nil || r.Best == nil {
+			t.Fatalf("lot %d: %+v %v", seed, r, err)
+		}
+		if calls > 10 {
+			t.Errorf("lot %d: %d calls of Price", seed, calls)
+		}
+		if c, ok, _ := price(plain); ok && r.Best.Cost > c+1e-9 {
+			t.Errorf("lot %d: %.3f, the plain tree costs %.3f", seed, r.Best.Cost, c)
+		}
+		if r.Bound == nil || r.Bound.Cost > r.Best.Cost || r.Bound.Gap < 0 {
+			t.Errorf("lot %d: bound %+v of %.3f", seed, r.Bound, r.Best.Cost)
+		}
+	}
+}
+
+func TestHandKeptLine(t *testing.T) {
+	// A designer's trunk along the rear line; two basins are completed to it
+	// square, by the wye and stub of TestHandLateral.
+	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices,
+		Sources: []Source{{ID: "a", At: orb.Point{10, 10}}, {ID: "b", At: orb.Point{20, 10}}},
+		Targets: []Target{{ID: "t", At: orb.Point{29, 19}}},
+		Kept:    []orb.LineString{{{2, 19}, {29, 19}}}}
+	r, err := Solve(p)
+	if err != nil || r.Best == nil || len(r.Unreached) > 0 {
+		t.Fatalf("%+v %v", r, err)
+	}
+	if bad := Check(p, r.Best); len(bad) > 0 {
+		t.Fatal(bad)
+	}
+	kept := 0.0
+	for i, run := range r.Best.Runs {
+		if run.Kept {
+			kept += float64(r.Best.RunLength(i))
+		}
+	}
+	near(t, "kept length", kept, 27, 1e-9)
+	near(t, "length", float64(r.Best.Length), 27+2*(9-0.3048*math.Sqrt2/2+0.3048), 1e-6)
+	if r.Free == nil || r.Free.Cost >= r.Best.Cost {
+		t.Errorf("free optimum %+v against %.3f", r.Free, r.Best.Cost)
+	}
+}
+
+func TestHandKeptLateral(t *testing.T) {
+	// A line drawn from basin a that ends in the yard is continued from its end;
+	// one that ends outside the zone is told.
+	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices,
+		Sources: []Source{{ID: "a", At: orb.Point{2, 2}}},
+		Targets: []Target{{ID: "t", At: orb.Point{22, 12}}},
+		Kept:    []orb.LineString{{{2, 2}, {2, 8}, {12, 12}}}}
+	tr := solved(t, p)
+	near(t, "length", float64(tr.Length), 6+math.Hypot(10, 4)+10, 1e-9)
+	p.Kept[0] = orb.LineString{{2, 2}, {2, 30}}
+	r, err := Solve(p)
+	if err != nil || r.Best != nil || len(r.Unreached) != 1 || !strings.Contains(r.Unreached[0].Reason, "ends 10.000 m outside the zone") {
+		t.Fatalf("%+v %v", r, err)
+	}
+	// a kept line from nowhere, ending at another target than the only one open
+	p.Kept[0] = orb.LineString{{5, 5}, {25, 5}}
+	p.Targets = append(p.Targets, Target{ID: "u", At: orb.Point{25, 5}})
+	r, err = Solve(p)
+	if err != nil || r.Best == nil || r.Best.Target != 1 || !strings.Contains(r.Alternatives[1].Reason, `a kept line ends at target "u"`) {
+		t.Fatalf("%+v %v", r, err)
+	}
+	if bad := Check(p, r.Best); len(bad) > 0 {
+		t.Fatal(bad)
+	}
+}
+
+func TestPropertyAgain(t *testing.T) {
+	// after a source has moved by a metre, planning again keeps the rules, joins
+	// all, and costs at most 3 % more than planning from nothing
+	rnd := rand.New(rand.NewSource(5))
+	var worse []float64
+	for seed := int64(1); seed <= 40; seed++ {
+		l := newLot(seed, 8)
+		last, err := Solve(&l.problem)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := edited(l.problem, rnd)
+		r, err := Again(&p, last)
+		if err != nil || r.Best == nil || len(r.Unreached) > 0 {
+			t.Fatalf("lot %d: %+v %v", seed, r, err)
+		}
+		if bad := Check(&p, r.Best); len(bad) > 0 {
+			t.Fatalf("lot %d: %v", seed, bad)
+		}
+		worse = append(worse, r.Best.Cost/solved(t, &p).Cost-1)
+	}
+	sort.Float64s(worse)
+	t.Logf("planned again: median %.2f %%, worst %.2f %% over planned from nothing", 100*worse[len(worse)/2], 100*worse[len(worse)-1])
+	if worse[len(worse)/2] > 0.005 || worse[len(worse)-1] > 0.03 {
+		t.Errorf("worst %v", worse)
+	}
+}
+
+// edited moves one basin by about a metre.
+func edited(p Problem, r *rand.Rand) Problem {
+	q := p
+	q.Sources = append([]Source(nil), p.Sources...)
+	zn := newField(p.Zone, orb.Point{})
+	for {
+		i := r.Intn(len(q.Sources))
+		at := add(q.Sources[i].At, orb.Point{2*r.Float64() - 1, 2*r.Float64() - 1})
+		ok := !q.Sources[i].LeadOff && zn.holds(at)
+		for j := range q.Sources {
+			ok = ok && (j == i || dist(at, q.Sources[j].At) > 0.5)
+		}
+		if ok {
+			q.Sources[i].At = at
+			return q
+		}
+	}
+}
+
+// TestPropertyObstacle: on a fixed candidate set an obstacle never lowers the
+// price of the exact optimum.
+func TestPropertyObstacle(t *testing.T) {
+	for seed := int64(1); seed <= 12; seed++ {
+		l := newLot(seed, 5)
+		price := func(zone orb.MultiPolygon, pts []orb.Point) float64 {
+			p := l.problem
+			p.Zone = zone
+			s := newSite(&p)
+			s.tries = usual
+			s.prepare()
+			x := s.newExact(s.newEnd(0), nil, pts...)
+			return x.best([]int{0, 1, 2, 3, 4}, math.Inf(1))
+		}
+		tr := solved(t, &l.problem)
+		var pts []orb.Point
+		for _, n := range tr.Nodes {
+			pts = append(pts, n.At)
+		}
+		free := price(l.problem.Zone, pts)
+		// a post on the middle of the longest run
+		long, at := 0.0, orb.Point{}
+		for i, r := range tr.Runs {
+			if d := float64(tr.RunLength(i)); d > long && !r.LeadOff && !r.TieIn {
+				long, at = d, lerp(tr.Line(i)[0], tr.Line(i)[1], 0.5)
+			}
+		}
+		post := circle(at, 0.2, 6)
+		for _, q := range post {
+			pts = append(pts, q)
+		}
+		free = math.Min(free, price(l.problem.Zone, pts)) // the same candidates
+		post.Reverse()
+		zone := l.problem.Zone.Clone()
+		zone[0] = append(zone[0], post)
+		if got := price(zone, pts); got < free-1e-6 {
+			t.Errorf("lot %d: an obstacle lowers the price from %.6f to %.6f", seed, free, got)
+		}
+	}
+}
+
+// TestPropertyTargetNearer: moving a target along its own last run towards the
+// lot never raises the exact price.
+func TestPropertyTargetNearer(t *testing.T) {
+	for seed := int64(1); seed <= 12; seed++ {
+		l := newLot(seed, 5)
+		tr := solved(t, &l.problem)
+		last := tr.Line(len(tr.Runs) - 1)
+		if !tr.Runs[len(tr.Runs)-1].TieIn || dist(last[0], last[1]) < 0.7 {
+			continue
+		}
+		var pts []orb.Point
+		for _, n := range tr.Nodes {
+			pts = append(pts, n.At)
+		}
+		at := func(p orb.Point) float64 {
+			q := l.problem
+			q.Targets = []Target{q.Targets[0]}
+			q.Targets[0].At = p
+			s := newSite(&q)
+			s.tries = usual
+			s.prepare()
+			return s.newExact(s.newEnd(0), nil, pts...).best([]int{0, 1, 2, 3, 4}, math.Inf(1))
+		}
+		if a, b := at(last[1]), at(lerp(last[1], last[0], 0.3)); b > a+1e-6 {
+			t.Errorf("lot %d: nearer target raises the price from %.4f to %.4f", seed, a, b)
+		}
+	}
+}

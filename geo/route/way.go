@@ -1,0 +1,43 @@
+package route
+
+// Ways between two points by themselves, with no rules and no prices.
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
+)
+
+// ShortestWay returns the shortest line from a to b inside the zone and its
+// length; false where none leads there because a or b is outside, or they lie in
+// pieces of the zone that do not meet. Pieces that touch at a point only do not
+// meet.
+func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Length, bool) {
+	p := &Problem{Zone: zone, Rules: Rules{JoinAngle: 90 * Degree, BendAngle: 180 * Degree, LeastStraight: eps},
+		Prices: Prices{Metre: 1}, Sources: []Source{{At: a}}}
+	s := newSite(p)
+	h := &s.heads[0]
+	if q := sub(b, s.origin); h.why != "" || !s.zone.holds(q) {
+		return nil, 0, false
+	}
+	for i := range s.zone.corners {
+		if c := &s.zone.corners[i]; c.reflex() {
+			s.addSpot(spot{at: c.at, corner: c, source: -1})
+		}
+	}
+	h.spot = s.addSpot(spot{at: h.pts[0], source: -1})
+	to := s.addSpot(spot{at: sub(b, s.origin), source: -1})
+	s.link(0)
+	s.ways = [][]label{s.from(0)}
+	l := s.ways[0][to].cost
+	if math.IsInf(l, 1) {
+		return nil, 0, false
+	}
+	var line orb.LineString
+	for _, q := range s.way(0, to) {
+		line = append(line, add(q, s.origin))
+	}
+	return line, unit.Length(l), true
+}
