@@ -138,7 +138,7 @@ func (x *exact) link() {
 			continue
 		}
 		k := x.owner[r.to]
-		if k >= 0 && len(s.heads[k].pts) > 1 {
+		if k >= 0 && s.heads[k].before() != nil {
 			continue // nothing passes the end of a lead-off
 		}
 		most := s.bend
@@ -250,7 +250,7 @@ func (x *exact) best(sources []int, limit float64) float64 {
 		}
 		// into a source that lies on the way
 		for i, k := range sources {
-			if set&(1<<i) == 0 || set == 1<<i || len(s.heads[k].pts) > 1 {
+			if set&(1<<i) == 0 || set == 1<<i || s.heads[k].before() != nil {
 				continue
 			}
 			if th := through[set&^(1<<i)]; th != nil {

@@ -59,18 +59,19 @@ type head struct {
 	pts    []orb.Point
 	source int // -1: a kept line that begins at no source
 	kept   bool
-	target int       // at which a kept line ends, -1
-	spot   int       // spot of the last of pts
-	cost   float64   // of the lines between pts
-	why    string    // not empty: it can't
-	near   orb.Point // nearest point of the zone
+	from   *orb.Point // last point but one of a line that ends at pts[0]
+	target int        // at which a kept line ends, -1
+	spot   int        // spot of the last of pts
+	cost   float64    // of the lines between pts
+	why    string     // not empty: it can't
+	near   orb.Point  // nearest point of the zone
 	off    float64
 }
 
 // before is the last point but one, nil where there is none.
 func (h *head) before() *orb.Point {
 	if len(h.pts) < 2 {
-		return nil
+		return h.from
 	}
 	return &h.pts[len(h.pts)-2]
 }
@@ -330,8 +331,8 @@ func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
 	at := s.graph.spots[i].at
 	price, ok := s.bendAt(a, at, c)
 	if k := s.graph.spots[i].source; k >= 0 {
-		if len(s.heads[k].pts) > 1 {
-			return 0, false // the end of a lead-off is its own bend
+		if s.heads[k].before() != nil {
+			return 0, false // what ends here, a lead-off or a line, has its own bend
 		}
 		if s.basin(k) {
 			return 0, ok

@@ -93,6 +93,9 @@ type scratch struct{ taken []float64 }
 // branchPrice adds up a branch, its turns included.
 func (s *site) branchPrice(b *branch) float64 {
 	c := 0.0
+	if f := s.heads[b.src].from; f != nil && len(b.pts) > 1 {
+		c, _ = s.bendAt(*f, b.pts[0], b.pts[1])
+	}
 	for i := 0; i+1 < len(b.pts); i++ {
 		c += s.price(b.pts[i], b.pts[i+1])
 		if i > 0 {
@@ -111,6 +114,11 @@ func (s *site) branchPrice(b *branch) float64 {
 
 // branchKeeps tells whether the branch keeps the rules that it can keep alone.
 func (s *site) branchKeeps(b *branch, e *end) bool {
+	if f := s.heads[b.src].from; f != nil && len(b.pts) > 1 {
+		if _, ok := s.bendAt(*f, b.pts[0], b.pts[1]); !ok {
+			return false
+		}
+	}
 	for i := 0; i+1 < len(b.pts); i++ {
 		fixed := i+1 < b.head // a lead-off, or drawn by somebody
 		tieIn := b.tie && i+2 == len(b.pts)

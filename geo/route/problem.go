@@ -28,6 +28,10 @@ type Source struct {
 	// by the shortest straight way into the zone that lies in LeadOffWithin.
 	LeadOff       bool
 	LeadOffWithin orb.MultiPolygon
+	// From, where not nil, is the last point but one of a line that somebody else
+	// brings to At (a perforated run that ends here): the run that leaves may not
+	// turn more than a bend from it, and no other run enters.
+	From *orb.Point
 	// Basin says that other runs may enter here at up to Rules.BendAngle (a box,
 	// not a fitting).
 	Basin bool

@@ -133,7 +133,7 @@ func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
 // of branch up.
 func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64) *branch {
 	o := &p.branch[up]
-	if o.head > 1 || len(o.pts) < 2 {
+	if o.head > 1 || len(o.pts) < 2 || s.heads[o.src].from != nil {
 		return nil // the top of a lead-off or of a kept line
 	}
 	for i := range p.branch {
@@ -358,7 +358,7 @@ func (s *site) relay(p *plan, k int) bool {
 		}
 		body := b.pts[:len(b.pts)-b.tail]
 		q := body[len(body)-1]
-		var prev *orb.Point
+		prev := s.heads[b.src].from
 		if len(body) > 1 {
 			prev = &body[len(body)-2]
 		}
@@ -404,7 +404,7 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 		b.pts = pts
 	} else {
 		// lay its tail anew
-		var prev *orb.Point
+		prev := s.heads[b.src].from
 		if len(pts) > 1 {
 			prev = &pts[len(pts)-2]
 		}

@@ -121,6 +121,10 @@ func (s *site) newHead(i int) head {
 	src := &s.p.Sources[i]
 	at := sub(src.At, s.origin)
 	h := head{pts: []orb.Point{at}, source: i, target: -1}
+	if src.From != nil {
+		f := sub(*src.From, s.origin)
+		h.from = &f
+	}
 	if len(s.zone.edges) == 0 {
 		h.why = "the zone is empty"
 		h.near = at

@@ -168,6 +168,13 @@ func (s *site) check(t *Tree) []string {
 				say("the target must have one run in and none out")
 			}
 		case KindSource:
+			if n.Source >= 0 && down[i] >= 0 {
+				if f := s.heads[n.Source].from; f != nil {
+					if _, ok := s.bendAt(*f, at(i), at(t.Runs[down[i]].To)); !ok || len(ups[i]) > 1 {
+						say("the run from source %d turns too sharply from the line that ends there", n.Source)
+					}
+				}
+			}
 			if n.Source < 0 || n.At != s.p.Sources[n.Source].At {
 				say("node %d is no source of the problem", i)
 			}

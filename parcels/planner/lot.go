@@ -223,11 +223,11 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		Bend: c.Prices.BendEach, Join: c.Prices.WyeEach, TieIn: c.Prices.TieInEach}
 	for i := range lp.waters {
 		in := lp.waters[i].intake
-		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff, Basin: in.Kind != "downspout"})
+		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff})
 	}
 	for _, r := range lp.wanted {
 		line := lp.downhill(r.Line)
-		p.Sources = append(p.Sources, route.Source{ID: r.ID, At: line[len(line)-1], Basin: true})
+		p.Sources = append(p.Sources, route.Source{ID: r.ID, At: line[len(line)-1], From: &line[len(line)-2]})
 	}
 	for i := range lp.ends {
 		e := &lp.ends[i]
