@@ -110,7 +110,7 @@ func (s *site) trunk(k int, e *end) *branch {
 		// the turn at v
 		var prev *orb.Point
 		if v != h.spot {
-			prev = &s.graph.spots[s.ways[k][v].prev].at
+			prev = &s.graph.spots[s.ways[k].label[v].prev].at
 		} else {
 			prev = h.before()
 		}
@@ -142,10 +142,14 @@ func (s *site) trunk(k int, e *end) *branch {
 			best, cost = b, b.cost
 		}
 	}
-	for v := range s.graph.spots {
-		base := s.ways[k][v].cost
-		if math.IsInf(base, 1) || base >= cost {
-			continue
+	for i := 0; ; i++ {
+		v := s.nth(k, i)
+		if v < 0 {
+			break
+		}
+		base := s.ways[k].label[v].cost
+		if base >= cost {
+			break
 		}
 		a := s.graph.spots[v].at
 		if base+s.metre*dist(a, e.at) >= cost {

@@ -31,6 +31,7 @@ type field struct {
 	corners       []corner
 	after, before []int
 	tol           float64
+	lo, hi        orb.Point // of all edges
 }
 
 type corner struct{ prev, at, next orb.Point }
@@ -45,7 +46,7 @@ const blockSize = 6
 
 // newField takes shells and holes in any order of turn, moved by -origin.
 func newField(mp orb.MultiPolygon, origin orb.Point) *field {
-	f := &field{tol: eps}
+	f := &field{tol: eps, lo: orb.Point{math.Inf(1), math.Inf(1)}, hi: orb.Point{math.Inf(-1), math.Inf(-1)}}
 	for part, poly := range mp {
 		for k, ring := range poly {
 			pts := make([]orb.Point, 0, len(ring))
@@ -82,6 +83,9 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 					}
 				}
 				f.blocks = append(f.blocks, b)
+				for c := range 2 {
+					f.lo[c], f.hi[c] = min(f.lo[c], b.lo[c]), max(f.hi[c], b.hi[c])
+				}
 			}
 		}
 	}
@@ -225,6 +229,9 @@ func (f *field) clear(a, b orb.Point) bool {
 // inside returns how much of ab lies in the area, and how often ab enters it
 // after its start.
 func (f *field) inside(a, b orb.Point) (length float64, enters int) {
+	if max(a[0], b[0]) < f.lo[0] || min(a[0], b[0]) > f.hi[0] || max(a[1], b[1]) < f.lo[1] || min(a[1], b[1]) > f.hi[1] {
+		return 0, 0
+	}
 	l := dist(a, b)
 	if l <= eps {
 		return 0, 0

@@ -35,9 +35,8 @@ type site struct {
 	regions []*field
 	heads   []head // by source
 	graph   graph
-	base    int       // spots that do not depend on sources
-	ways    [][]label // by source, by spot
-	near    [][]int   // by source: the spots it reaches, cheapest first
+	base    int     // spots that do not depend on sources
+	ways    []*ways // by head
 
 	metre   float64 // price of a metre that the search works with
 	ls      float64 // least straight
@@ -342,58 +341,84 @@ func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
 	return price, ok
 }
 
-// from labels every spot with the cheapest way from head k.
-func (s *site) from(k int) []label {
+// ways are the cheapest ways from one head to the spots, found in the order of
+// their cost and no farther than somebody has asked.
+type ways struct {
+	label []label
+	order []int // spots whose way is final, cheapest first
+	queue queue
+}
+
+func (s *site) newWays(k int) *ways {
 	h := &s.heads[k]
-	ls := make([]label, len(s.graph.spots))
-	for i := range ls {
-		ls[i] = label{math.Inf(1), -1}
-	}
+	w := &ways{}
 	if h.why != "" || h.target >= 0 {
-		return ls
+		return w
 	}
-	ls[h.spot].cost = 0
-	q := queue{{h.spot, 0}}
-	for len(q) > 0 {
-		it := q.pop()
-		if it.cost > ls[it.spot].cost {
+	w.label = make([]label, len(s.graph.spots))
+	for i := range w.label {
+		w.label[i] = label{math.Inf(1), -1}
+	}
+	w.label[h.spot].cost = h.cost
+	w.queue = queue{{h.spot, h.cost}}
+	return w
+}
+
+// nth returns the spot that is nth nearest to head k, -1 where there are fewer.
+func (s *site) nth(k, n int) int {
+	w := s.ways[k]
+	h := &s.heads[k]
+	for len(w.order) <= n {
+		if len(w.queue) == 0 {
+			return -1
+		}
+		it := w.queue.pop()
+		if it.cost > w.label[it.spot].cost {
 			continue
+		}
+		w.order = append(w.order, it.spot)
+		prev := h.before()
+		if it.spot != h.spot {
+			prev = &s.graph.spots[w.label[it.spot].prev].at
 		}
 		at := s.graph.spots[it.spot].at
 		for _, a := range s.graph.arcs[it.spot] {
 			c := it.cost + a.cost
-			if it.spot != h.spot {
-				bp, ok := s.pass(s.graph.spots[ls[it.spot].prev].at, it.spot, s.graph.spots[a.to].at)
-				if !ok {
-					continue
+			if c >= w.label[a.to].cost-1e-9 {
+				continue
+			}
+			if prev != nil {
+				var bp float64
+				var ok bool
+				if it.spot == h.spot {
+					bp, ok = s.bendAt(*prev, at, s.graph.spots[a.to].at)
+				} else {
+					bp, ok = s.pass(*prev, it.spot, s.graph.spots[a.to].at)
 				}
-				c += bp
-			} else if prev := h.before(); prev != nil {
-				bp, ok := s.bendAt(*prev, at, s.graph.spots[a.to].at)
 				if !ok {
 					continue
 				}
 				c += bp
 			}
-			if c < ls[a.to].cost-1e-9 {
-				ls[a.to] = label{c, it.spot}
-				q.push(item{a.to, c})
+			if c < w.label[a.to].cost-1e-9 {
+				w.label[a.to] = label{c, it.spot}
+				w.queue.push(item{a.to, c})
 			}
 		}
 	}
-	return ls
+	return w.order[n]
 }
 
 // way returns the points of the way of source k to spot i, the source first.
 func (s *site) way(k, i int) []orb.Point {
 	n := 0
-	for j := i; j != s.heads[k].spot; j = s.ways[k][j].prev {
+	for j := i; j != s.heads[k].spot; j = s.ways[k].label[j].prev {
 		n++
 	}
 	h := len(s.heads[k].pts)
 	pts := make([]orb.Point, h+n, h+n+3)
 	copy(pts, s.heads[k].pts)
-	for j := i; j != s.heads[k].spot; j = s.ways[k][j].prev {
+	for j := i; j != s.heads[k].spot; j = s.ways[k].label[j].prev {
 		n--
 		pts[h+n] = s.graph.spots[j].at
 	}

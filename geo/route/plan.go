@@ -148,9 +148,12 @@ func (s *site) branchKeeps(b *branch, e *end) bool {
 	return true
 }
 
+// touching is how near, in metres, two lines touch.
+const touching = 1e-6
+
 // touches tells whether two segments come nearer than a micrometre.
 func touches(a, b, c, d orb.Point) bool {
-	const near = 1e-6
+	const near = touching
 	if max(a[0], b[0]) < min(c[0], d[0])-near || max(c[0], d[0]) < min(a[0], b[0])-near ||
 		max(a[1], b[1]) < min(c[1], d[1])-near || max(c[1], d[1]) < min(a[1], b[1])-near {
 		return false
@@ -167,26 +170,39 @@ func touches(a, b, c, d orb.Point) bool {
 // apart tells whether the points of a branch touch no other branch but where
 // it ends. skip is the branch's own place in the plan.
 func (s *site) apart(p *plan, skip int, pts []orb.Point, up, seg int, through bool) bool {
+	lo, hi := pts[0], pts[0]
+	for _, q := range pts {
+		lo = orb.Point{min(lo[0], q[0]), min(lo[1], q[1])}
+		hi = orb.Point{max(hi[0], q[0]), max(hi[1], q[1])}
+	}
 	for k := range p.branch {
+		o := &p.branch[k]
 		if k == skip {
 			continue
 		}
-		o := &p.branch[k]
-		for i := 0; i+1 < len(pts); i++ {
-			last := i+2 == len(pts)
-			for j := 0; j+1 < len(o.pts); j++ {
-				if last && k == up && (j == seg || through && j+1 == seg) {
+		for j := 0; j+1 < len(o.pts); j++ {
+			c, d := o.pts[j], o.pts[j+1]
+			if max(c[0], d[0]) < lo[0]-touching || min(c[0], d[0]) > hi[0]+touching || max(c[1], d[1]) < lo[1]-touching || min(c[1], d[1]) > hi[1]+touching {
+				continue
+			}
+			if o.up == skip && skip >= 0 && j+2 == len(o.pts) {
+				continue // a child ends here; it is laid anew anyhow
+			}
+			for i := 0; i+1 < len(pts); i++ {
+				if i+2 == len(pts) && k == up && (j == seg || through && j+1 == seg) {
 					continue
 				}
-				if o.up == skip && skip >= 0 && j+2 == len(o.pts) {
-					continue // a child ends here; it is laid anew anyhow
-				}
-				if touches(pts[i], pts[i+1], o.pts[j], o.pts[j+1]) {
+				if touches(pts[i], pts[i+1], c, d) {
 					return false
 				}
 			}
-			if len(o.pts) == 1 && distTo(o.pts[0], pts[i], pts[i+1]) < 1e-6 {
-				return false
+		}
+		if len(o.pts) == 1 {
+			q := o.pts[0]
+			for i := 0; i+1 < len(pts); i++ {
+				if distTo(q, pts[i], pts[i+1]) < touching {
+					return false
+				}
 			}
 		}
 	}

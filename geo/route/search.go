@@ -38,8 +38,12 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 	}
 	var best *branch
 	var lands [8]landing
-	for _, v := range s.near[k] {
-		base := s.ways[k][v].cost
+	for i := 0; ; i++ {
+		v := s.nth(k, i)
+		if v < 0 {
+			break
+		}
+		base := s.ways[k].label[v].cost
 		if base >= limit-1e-9 {
 			break
 		}
@@ -49,7 +53,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 		}
 		var prev *orb.Point
 		if v != h.spot {
-			prev = &s.graph.spots[s.ways[k][v].prev].at
+			prev = &s.graph.spots[s.ways[k].label[v].prev].at
 		} else {
 			prev = h.before()
 		}
@@ -442,20 +446,48 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 	return q
 }
 
-// polish moves, slides and drops corners.
+// polish moves, slides and drops corners. A branch is tried again while it, the
+// one it ends on or one that ends on it has changed.
 func (s *site) polish(p *plan) *plan {
+	const sweeps = 6
 	for _, step := range s.tries.steps {
-		for again := true; again; {
-			again = false
+		stale := make([]bool, len(p.branch))
+		for range sweeps {
+			changed := make([]bool, len(p.branch))
+			again := false
 			for k := 0; k < len(p.branch); k++ {
-				if q := s.nudge(p, k, step); q != nil {
-					p, again = q, true
+				if stale[k] {
+					continue
+				}
+				q := s.nudge(p, k, step)
+				if q == nil {
+					continue
+				}
+				again = true
+				for i := range q.branch {
+					changed[i] = changed[i] || &q.branch[i].pts[0] != &p.branch[i].pts[0] || len(q.branch[i].pts) != len(p.branch[i].pts)
+				}
+				p = q
+			}
+			if !again {
+				break
+			}
+			for k := range stale {
+				stale[k] = !changed[k] && (p.branch[k].up < 0 || !changed[p.branch[k].up])
+			}
+			for k := range changed {
+				if up := p.branch[k].up; changed[k] && up >= 0 {
+					stale[up] = false
 				}
 			}
 		}
 	}
 	return p
 }
+
+// least is the smallest gain, as a share of the price, for which a plan is
+// changed.
+const least = 1e-5
 
 // nudge tries the moves of one branch at one step and returns a cheaper plan,
 // or nil.
@@ -464,7 +496,7 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 	// the cheapest of the moves offered since the last take
 	var best *plan
 	offer := func(pts []orb.Point) {
-		if q := s.with(p, k, pts); q != nil && q.cost < p.cost-1e-6 && (best == nil || q.cost < best.cost-1e-9) {
+		if q := s.with(p, k, pts); q != nil && q.cost < p.cost*(1-least) && (best == nil || q.cost < best.cost-1e-9) {
 			best = q
 		}
 	}

@@ -171,7 +171,9 @@ func (s *site) prepare() {
 		}
 	}
 	s.link(s.base)
-	s.search()
+	for k := range s.heads {
+		s.ways = append(s.ways, s.newWays(k))
+	}
 }
 
 // addBase puts the places into the graph that do not depend on sources.
@@ -186,22 +188,6 @@ func (s *site) addBase() {
 				s.addSpot(spot{at: c.at, source: -1})
 			}
 		}
-	}
-}
-
-// search finds the ways of all heads.
-func (s *site) search() {
-	s.ways = make([][]label, len(s.heads))
-	s.near = make([][]int, len(s.heads))
-	for k := range s.heads {
-		s.ways[k] = s.from(k)
-		for i, l := range s.ways[k] {
-			if !math.IsInf(l.cost, 1) {
-				s.near[k] = append(s.near[k], i)
-			}
-		}
-		w := s.ways[k]
-		sort.SliceStable(s.near[k], func(a, b int) bool { return w[s.near[k][a]].cost < w[s.near[k][b]].cost })
 	}
 }
 
@@ -336,7 +322,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	}
 	var starts []*branch
 	var why string
-	starts, why = s.trunks(e, all)
+	starts, why = s.trunks(e, all, s.tries.starts)
 	if why != "" {
 		a.Reason = why
 		return a, nil, all
@@ -375,6 +361,9 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 		})
 	}
 	byCost()
+	if len(plans[0].left) > 0 {
+		starts, _ = s.trunks(e, all, len(all))
+	}
 	for i := s.tries.starts; i < len(starts) && len(plans[0].left) > 0; i++ {
 		build(starts[i]) // another trunk may leave room for those shut out
 		byCost()
@@ -456,8 +445,9 @@ func without(all []int, k int) []int {
 }
 
 // trunks returns the ways to the target that a tree may begin with, cheapest
-// first: the kept line that ends there, or the cheapest way of each source.
-func (s *site) trunks(e *end, all []int) ([]*branch, string) {
+// first: the kept line that ends there, or the cheapest ways of sources, the
+// most cheapest at least.
+func (s *site) trunks(e *end, all []int, most int) ([]*branch, string) {
 	var kept *branch
 	for _, k := range all {
 		h := &s.heads[k]
@@ -482,17 +472,15 @@ func (s *site) trunks(e *end, all []int) ([]*branch, string) {
 	}
 	var order []start
 	for _, k := range all {
-		least := math.Inf(1)
-		for v, l := range s.ways[k] {
-			least = min(least, l.cost+s.metre*dist(s.graph.spots[v].at, e.at))
-		}
-		order = append(order, start{k, least})
+		h := &s.heads[k]
+		order = append(order, start{k, h.cost + s.metre*dist(h.pts[len(h.pts)-1], e.at)})
 	}
 	sort.SliceStable(order, func(i, j int) bool { return order[i].least < order[j].least-1e-9 })
 	var good []*branch
 	for _, o := range order {
-		// the ways of the first few are all that is needed, unless those shut a
-		// source out
+		if len(good) >= most && o.least+s.p.Prices.TieIn > good[most-1].cost {
+			break
+		}
 		if b := s.trunk(o.k, e); b != nil {
 			good = append(good, b)
 			sort.SliceStable(good, func(i, j int) bool { return good[i].cost < good[j].cost-1e-9 })

@@ -3,8 +3,6 @@ package route
 // Ways between two points by themselves, with no rules and no prices.
 
 import (
-	"math"
-
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/unit"
@@ -30,11 +28,17 @@ func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Le
 	h.spot = s.addSpot(spot{at: h.pts[0], source: -1})
 	to := s.addSpot(spot{at: sub(b, s.origin), source: -1})
 	s.link(0)
-	s.ways = [][]label{s.from(0)}
-	l := s.ways[0][to].cost
-	if math.IsInf(l, 1) {
-		return nil, 0, false
+	s.ways = []*ways{s.newWays(0)}
+	for i := 0; ; i++ {
+		v := s.nth(0, i)
+		if v < 0 {
+			return nil, 0, false
+		}
+		if v == to {
+			break
+		}
 	}
+	l := s.ways[0].label[to].cost
 	var line orb.LineString
 	for _, q := range s.way(0, to) {
 		line = append(line, add(q, s.origin))
