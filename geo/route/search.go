@@ -187,41 +187,74 @@ func (s *site) enters(o *branch, a orb.Point) bool {
 	return s.joins(a, o.pts[0], o.pts[1])
 }
 
-// fill attaches the sources, the one nearest to the growing tree first. It
-// returns those that could not be attached.
-//
-// Nothing is attached once all together would cost budget or more.
+// fill attaches the heads, the one nearest to the growing tree first. It returns
+// those that could not be attached. Nothing is attached once all together would
+// cost budget or more.
 func (s *site) fill(p *plan, todo []int, budget float64) []int {
+	// An offer is the cheapest branch of a head onto the branches seen; without
+	// one, nothing cheaper than least exists.
 	type offer struct {
-		b    *branch
-		seen int // branches looked at
+		head  int
+		b     *branch
+		least float64
+		seen  int
 	}
-	offers := make([]offer, len(todo))
-	for len(todo) > 0 {
-		pick, cost := -1, math.Inf(1)
-		for i, k := range todo {
-			o := &offers[i]
+	offers := make([]*offer, len(todo))
+	for i, k := range todo {
+		offers[i] = &offer{head: k, least: math.Inf(1)}
+	}
+	for len(offers) > 0 {
+		for _, o := range offers {
+			h := &s.heads[o.head]
 			if o.b != nil && !s.still(p, o.b) {
-				*o = offer{}
+				o.b, o.seen, o.least = nil, 0, math.Inf(1)
 			}
-			limit := budget
-			if o.b != nil {
-				limit = o.b.worth
+			at := h.pts[len(h.pts)-1]
+			for ; o.seen < len(p.branch); o.seen++ {
+				b := &p.branch[o.seen]
+				for j := 0; j+1 < len(b.pts); j++ {
+					if d := h.cost + s.metre*distTo(at, b.pts[j], b.pts[j+1]); d < o.least {
+						o.least = d
+					}
+				}
 			}
-			if b := s.attach(p, k, o.seen, limit); b != nil {
-				o.b = b
+		}
+		// the offers in the order of what they can be at least; a head is asked
+		// for its offer only while that is below the best known
+		sort.SliceStable(offers, func(i, j int) bool { return offers[i].least < offers[j].least-1e-9 })
+		pick, cost := -1, budget
+		for i, o := range offers {
+			if o.least >= cost-1e-9 {
+				break
 			}
-			o.seen = len(p.branch)
+			if o.b == nil || o.b.worth > o.least+1e-9 {
+				limit := cost
+				if o.b != nil {
+					limit = min(limit, o.b.worth)
+				}
+				if b := s.attach(p, o.head, 0, limit); b != nil {
+					o.b = b
+				}
+				if o.b != nil && o.b.worth < cost {
+					o.least = o.b.worth
+				} else {
+					o.least = limit
+				}
+			}
 			if o.b != nil && o.b.worth < cost-1e-9 {
 				pick, cost = i, o.b.worth
 			}
 		}
 		if pick < 0 {
-			return todo
+			var left []int
+			for _, o := range offers {
+				left = append(left, o.head)
+			}
+			sort.Ints(left)
+			return left
 		}
 		p.branch = append(p.branch, *offers[pick].b)
 		budget -= cost
-		todo = slices.Delete(slices.Clone(todo), pick, pick+1)
 		offers = slices.Delete(offers, pick, pick+1)
 	}
 	return nil
