@@ -72,6 +72,7 @@ func Flow(in Input) (*Field, error) {
 		return nil, err
 	}
 	f := newField(in.Ground)
+	f.classify()
 	for _, mp := range in.Blocked {
 		f.each(mp, func(i int) {
 			if f.Dir[i] != Missing {
@@ -97,19 +98,24 @@ func Flow(in Input) (*Field, error) {
 	return f, nil
 }
 
+// newField makes room for a field; nothing is known of its cells yet.
 func newField(g ground.Grid) *Field {
 	n := len(g.Z)
 	f := &Field{Grid: g, Filled: make([]float32, n), Dir: make([]Direction, n), edge: make([]bool, n)}
-	for i, z := range g.Z {
+	d := math.Hypot(g.CellX, g.CellY)
+	f.steps = [8]float64{g.CellX, d, g.CellY, d, g.CellX, d, g.CellY, d}
+	return f
+}
+
+// classify tells ground from missing cells.
+func (f *Field) classify() {
+	for i, z := range f.Grid.Z {
 		if z != z {
 			f.Dir[i] = Missing
 		} else {
 			f.Dir[i] = flat
 		}
 	}
-	d := math.Hypot(g.CellX, g.CellY)
-	f.steps = [8]float64{g.CellX, d, g.CellY, d, g.CellX, d, g.CellY, d}
-	return f
 }
 
 // findEdges marks the cells from which water may leave the raster.
