@@ -4,17 +4,37 @@ package overland
 
 import (
 	"fmt"
+	"slices"
+	"sync"
 
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/unit"
 )
 
-// direct sets Dir of every open cell.
-func (f *Field) direct() {
-	w, h := f.Grid.Cols, f.Grid.Rows
-	var flats []int32
-	for r := 0; r < h; r++ {
+// direct sets Dir of every open cell. Bands of rows are worked side by side:
+// each cell's direction hangs on levels alone.
+func (f *Field) direct(workers int) {
+	h := f.Grid.Rows
+	bands := max(1, min(workers, h/64))
+	flats := make([][]int32, bands)
+	var wait sync.WaitGroup
+	for b := 0; b < bands; b++ {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			flats[b] = f.fallsOf(b*h/bands, (b+1)*h/bands)
+		}()
+	}
+	wait.Wait()
+	f.flats(slices.Concat(flats...))
+}
+
+// fallsOf sets Dir in some rows where the ground falls or ends, and lists the
+// flat cells.
+func (f *Field) fallsOf(r0, r1 int) (flats []int32) {
+	w := f.Grid.Cols
+	for r := r0; r < r1; r++ {
 		for c := 0; c < w; c++ {
 			i := r*w + c
 			if f.Dir[i] != flat {
@@ -29,28 +49,67 @@ func (f *Field) direct() {
 			}
 		}
 	}
-	f.flats(flats)
+	return flats
 }
 
 // steepest is the direction of the steepest fall from a cell, flat if no
 // neighbour is lower.
 func (f *Field) steepest(c, r int) Direction {
-	w := f.Grid.Cols
+	w, h := f.Grid.Cols, f.Grid.Rows
 	i := r*w + c
 	z := f.Filled[i]
+	if c > 0 && r > 0 && c < w-1 && r < h-1 && f.steps[0] == f.steps[2] {
+		// square cells: the lowest of the four beside and of the four askew, the
+		// first of equals, and then one against the other
+		up, mid, down := f.Filled[i-w-1:i-w+2], f.Filled[i-1:i+2], f.Filled[i+w-1:i+w+2]
+		beside, d := z, flat
+		if v := mid[2]; v < beside {
+			beside, d = v, East
+		}
+		if v := down[1]; v < beside {
+			beside, d = v, South
+		}
+		if v := mid[0]; v < beside {
+			beside, d = v, West
+		}
+		if v := up[1]; v < beside {
+			beside, d = v, North
+		}
+		askew, e := z, flat
+		if v := down[2]; v < askew {
+			askew, e = v, SouthEast
+		}
+		if v := down[0]; v < askew {
+			askew, e = v, SouthWest
+		}
+		if v := up[0]; v < askew {
+			askew, e = v, NorthWest
+		}
+		if v := up[2]; v < askew {
+			askew, e = v, NorthEast
+		}
+		switch {
+		case askew >= beside:
+			return d
+		case d == flat:
+			return e
+		}
+		s, t := (float64(z)-float64(beside))/f.steps[0], (float64(z)-float64(askew))/f.steps[1]
+		if t > s || t == s && e < d {
+			return e
+		}
+		return d
+	}
 	best, d := 0.0, flat
-	inner := c > 0 && r > 0 && c < w-1 && r < f.Grid.Rows-1
 	for k := 0; k < 8; k++ {
-		if !inner {
-			if x, y := c+stepX[k], r+stepY[k]; x < 0 || y < 0 || x >= w || y >= f.Grid.Rows {
-				continue
-			}
+		if x, y := c+stepX[k], r+stepY[k]; x < 0 || y < 0 || x >= w || y >= h {
+			continue
 		}
 		n := f.Filled[i+stepY[k]*w+stepX[k]]
 		if !(n < z) {
 			continue
 		}
-		if s := float64(z-n) / f.steps[k]; s > best {
+		if s := (float64(z) - float64(n)) / f.steps[k]; s > best {
 			best, d = s, Direction(k)
 		}
 	}

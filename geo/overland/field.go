@@ -20,6 +20,8 @@ type Input struct {
 	Blocked []orb.MultiPolygon
 	// Drains are open inlets: water that reaches their cell leaves the ground.
 	Drains []orb.Point
+	// Workers is how many processors may be used; 0: one.
+	Workers int
 }
 
 // Direction is where a cell drains: a neighbour, or one of the states below.
@@ -93,7 +95,7 @@ func Flow(in Input) (*Field, error) {
 		f.Dir[i] = Drained
 	}
 	f.fill()
-	f.direct()
+	f.direct(in.Workers)
 	f.Count = f.count()
 	return f, nil
 }

@@ -64,30 +64,32 @@ func (q *queue) take() (key uint32, cell int) {
 	return uint32(v >> 32), int(uint32(v))
 }
 
+// dry marks a cell in Filled that the flood has not reached.
+var dry = float32(math.Inf(1))
+
 // fill sets Filled.
 func (f *Field) fill() {
 	g := f.Grid
-	seen := make([]bool, len(g.Z))
 	var q queue
 	nan := float32(math.NaN())
 	for i := range g.Z {
 		switch {
-		case !f.Wet(i) && f.Dir[i] != flat:
-			f.Filled[i] = nan
-			seen[i] = true
 		case f.edge[i] || f.Dir[i] == Drained:
 			f.Filled[i] = g.Z[i]
-			seen[i] = true
 			q.put(sortable(g.Z[i]), i)
+		case f.Dir[i] == flat:
+			f.Filled[i] = dry
+		default:
+			f.Filled[i] = nan
 		}
 	}
-	f.flood(&q, seen)
+	f.flood(&q)
 	// ground walled in on all sides fills from its lowest cell
-	for i := range seen {
-		if seen[i] {
+	for i := range f.Filled {
+		if f.Filled[i] != dry {
 			continue
 		}
-		region := f.region(i, seen)
+		region := f.region(i)
 		low := region[0]
 		for _, j := range region {
 			if g.Z[j] < g.Z[low] {
@@ -96,16 +98,14 @@ func (f *Field) fill() {
 		}
 		f.Dir[low] = Enclosed
 		f.Filled[low] = g.Z[low]
-		seen[low] = true
 		q = queue{}
 		q.put(sortable(g.Z[low]), low)
-		f.flood(&q, seen)
+		f.flood(&q)
 	}
 }
 
-func (f *Field) flood(q *queue, seen []bool) {
-	g := f.Grid
-	w := g.Cols
+func (f *Field) flood(q *queue) {
+	w := f.Grid.Cols
 	var off [8]int
 	for k := range off {
 		off[k] = stepY[k]*w + stepX[k]
@@ -115,40 +115,38 @@ func (f *Field) flood(q *queue, seen []bool) {
 		level := f.Filled[i]
 		if f.edge[i] { // some neighbours are off the raster
 			for k := 0; k < 8; k++ {
-				if j, ok := f.neighbour(i%w, i/w, k); ok && !seen[j] {
-					f.reach(q, seen, j, level, key)
+				if j, ok := f.neighbour(i%w, i/w, k); ok && f.Filled[j] == dry {
+					f.reach(q, j, level, key)
 				}
 			}
 			continue
 		}
-		for k := 0; k < 8; k++ {
-			if j := i + off[k]; !seen[j] {
-				f.reach(q, seen, j, level, key)
+		for _, o := range off {
+			if j := i + o; f.Filled[j] == dry {
+				f.reach(q, j, level, key)
 			}
 		}
 	}
 }
 
-func (f *Field) reach(q *queue, seen []bool, j int, level float32, key uint32) {
-	seen[j] = true
-	z := f.Grid.Z[j]
-	if z <= level {
-		f.Filled[j] = level
-		q.put(key, j)
+func (f *Field) reach(q *queue, j int, level float32, key uint32) {
+	if z := f.Grid.Z[j]; z > level {
+		f.Filled[j] = z
+		q.put(sortable(z), j)
 		return
 	}
-	f.Filled[j] = z
-	q.put(sortable(z), j)
+	f.Filled[j] = level
+	q.put(key, j)
 }
 
-// region lists the cells joined to i that have not been seen.
-func (f *Field) region(i int, seen []bool) []int {
+// region lists the dry cells joined to i.
+func (f *Field) region(i int) []int {
 	list := []int{i}
 	in := map[int]bool{i: true}
 	for at := 0; at < len(list); at++ {
 		for k := 0; k < 8; k++ {
 			j, ok := f.neighbour(list[at]%f.Grid.Cols, list[at]/f.Grid.Cols, k)
-			if ok && !seen[j] && !in[j] {
+			if ok && f.Filled[j] == dry && !in[j] {
 				in[j] = true
 				list = append(list, j)
 			}

@@ -15,6 +15,7 @@ package overland
 // The answers are those of Flow, cell for cell.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -260,20 +261,18 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 	w.findEdges()
 	n := len(d.Z)
 	label = make([]int32, n)
-	seen := make([]bool, n)
-	for i := range seen {
-		seen[i] = true
+	for i := range w.Filled { // the margin stays out of it
+		w.Filled[i] = float32(math.NaN())
 	}
 	var q queue
 	w.inner(func(i, x, y int) {
 		switch {
 		case w.Dir[i] == Missing:
-			w.Filled[i] = d.Z[i]
 		case w.t.rim(x, y) >= 0 || w.edge[i]:
 			w.Filled[i] = d.Z[i]
 			q.put(sortable(d.Z[i]), i)
 		default:
-			seen[i] = false
+			w.Filled[i] = dry
 		}
 	})
 	for q.n > 0 {
@@ -296,9 +295,9 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 			}
 			j := i + stepY[s]*d.Cols + stepX[s]
 			switch {
-			case !seen[j]:
+			case w.Filled[j] == dry:
 				label[j] = own
-				w.reach(&q, seen, j, level, key)
+				w.reach(&q, j, level, key)
 			case meet != nil && label[j] != 0 && label[j] != own:
 				meet(label[j], own, max(level, w.Filled[j]))
 			}
@@ -573,12 +572,6 @@ func (g *tiling) ways(k int, write bool) ([]int32, error) {
 			seeds = append(seeds, int32(i))
 		}
 	})
-	bucket := map[int32][]int32{}
-	least := int32(far)
-	put := func(d, i int32) {
-		bucket[d] = append(bucket[d], i)
-		least = min(least, d)
-	}
 	look := func(i int32, visit func(j int, s int) bool) {
 		c, r := int(i)%cols, int(i)/cols
 		for s := 0; s < 8; s++ {
@@ -587,26 +580,31 @@ func (g *tiling) ways(k int, write bool) ([]int32, error) {
 			}
 		}
 	}
+	// layer by layer; cells beside the margin join when their turn comes
+	var layer, later []int32
 	for _, i := range flats {
 		look(i, func(j, _ int) bool {
 			if dist[j] == 0 {
-				put(1, i)
+				layer = append(layer, i)
 				return false
 			}
 			return true
 		})
 	}
-	for _, i := range seeds {
-		look(i, func(j, _ int) bool {
-			if dist[j] == far && w.own(j) {
-				put(dist[i]+1, int32(j))
-			}
-			return true
-		})
-	}
-	for d := least; len(bucket) > 0; d++ {
-		layer := bucket[d]
-		delete(bucket, d)
+	slices.SortFunc(seeds, func(a, b int32) int { return cmp.Compare(dist[a], dist[b]) })
+	for d := int32(1); len(layer) > 0 || len(seeds) > 0; d++ {
+		if len(layer) == 0 {
+			d = max(d, dist[seeds[0]]+1)
+		}
+		for ; len(seeds) > 0 && dist[seeds[0]] < d; seeds = seeds[1:] {
+			look(seeds[0], func(j, _ int) bool {
+				if dist[j] == far && w.own(j) {
+					layer = append(layer, int32(j))
+				}
+				return true
+			})
+		}
+		later = later[:0]
 		for _, i := range layer {
 			if dist[i] <= d {
 				continue
@@ -614,11 +612,12 @@ func (g *tiling) ways(k int, write bool) ([]int32, error) {
 			dist[i] = d
 			look(i, func(j, _ int) bool {
 				if dist[j] > d+1 && w.own(j) {
-					bucket[d+1] = append(bucket[d+1], int32(j))
+					later = append(later, int32(j))
 				}
 				return true
 			})
 		}
+		layer, later = later, layer
 	}
 	if !write {
 		out := slices.Clone(t.dist)
