@@ -81,7 +81,8 @@ func (lp *lotPlan) layout(t *route.Tree, _ *route.Problem) *layout {
 			if n.Source < len(lp.waters) {
 				m.kind, m.water, m.at = parcels.PointIntake, &lp.waters[n.Source], lp.waters[n.Source].intake.At
 			} else if n.Source >= 0 {
-				m.perf = lp.wanted[n.Source-len(lp.waters)]
+				// the drawn line may end at any angle to the way on: a basin takes it
+				m.perf, m.kind = lp.wanted[n.Source-len(lp.waters)], parcels.PointBasin
 			}
 		}
 		l.nodes = append(l.nodes, m)

@@ -250,7 +250,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
 	}
-	best := res.Best
+	best, unreached := res.Best, res.Unreached
 	lp.bound = res.Bound
 	reasons := lp.tell(res)
 	if best == nil {
@@ -268,23 +268,21 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 			if err != nil {
 				return nil, nil, wrong(lp.lot, err)
 			}
-			best = free.Best
+			if best = free.Best; best != nil {
+				unreached = free.Unreached
+			}
 			if best == nil && len(reasons) == 0 {
 				reasons = lp.tell(free)
 			}
 		}
 		lp.bound = nil
 		if best == nil {
-			for _, u := range res.Unreached {
-				src := p.Sources[u.Source]
-				near := u.Nearest
-				lp.find(parcels.Finding{Code: "intake_unreached", Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
-					Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
-			}
+			lp.tellUnreached(&p, unreached)
 			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of lot " + lp.lot.ID + " reaches an outlet. " + strings.Join(reasons, " ")})
 			return nil, nil, nil
 		}
 	}
+	lp.tellUnreached(&p, unreached)
 	l := lp.layout(best, &p)
 	l.split(c.Route.CleanoutEvery)
 	if lp.surface == nil {
@@ -295,6 +293,16 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		return nil, nil, wrong(lp.lot, err)
 	}
 	return l, out, nil
+}
+
+// tellUnreached stops a plan that leaves an intake out, drawn or not.
+func (lp *lotPlan) tellUnreached(p *route.Problem, list []route.Unreached) {
+	for _, u := range list {
+		src := p.Sources[u.Source]
+		near := u.Nearest
+		lp.find(parcels.Finding{Code: "intake_unreached", Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
+			Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
+	}
 }
 
 // tell turns what route says of every outlet into alternatives.

@@ -189,6 +189,8 @@ func (lp *lotPlan) makePoints(l *layout, r *profile.Result) {
 		case n.end != nil:
 			pt.Rim = n.end.outlet.Level
 			pt.Fittings = append(pt.Fittings, n.end.outlet.Kind)
+		case n.kind == parcels.PointBasin:
+			pt.Fittings = append(pt.Fittings, "junction basin with cover")
 		case n.kind == parcels.PointWye:
 			pt.Fittings = append(pt.Fittings, "wye 45")
 		case n.kind == parcels.PointCleanout:

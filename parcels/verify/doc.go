@@ -33,15 +33,23 @@
 //     choice of diagonals allows, and no more.
 //   - A terrain raster is not in the document: the ground is then the plan's own
 //     statement and the row says so.
-//   - Where line_roles is silent and the criteria set distances by role, each
-//     edge is held to the least of the three and the plan must tell that the
-//     roles were guessed.
+//   - Where line_roles is silent and the criteria set distances by role, an edge
+//     along a street area of the document is held to the front's, each other to
+//     the least of the three; where no street is by the lot, the plan must tell
+//     that the roles were guessed.
+//   - The first run may be a centimetre longer than the shortest way to ground
+//     that the lot's widest trench may use.
+//   - A layer in another reference system than the document is not judged by:
+//     Verify returns an error. It has no projections but its own plane.
+//   - Prices, alternatives, bounds, storage and water levels are not worked
+//     again; of a cost only that it is not under its own bound.
 //
 // # Told
 //
 // A criterion broken may stand only in a plan whose verdict is not_feasible and
 // only where a stop finding names the run or the point: an infeasible plan is
 // still sent, with its reasons. Such a check passes and its detail says `told`.
-// Arithmetic, connectivity of what is drawn, and leaving the lot are never
-// excused.
+// The code of the stop must be of the rule's kind. Arithmetic, connectivity of
+// what is drawn, and leaving the lot are never excused, but for a perforated run
+// that the document itself draws over the line.
 package verify

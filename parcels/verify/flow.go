@@ -270,8 +270,8 @@ func (j *judge) concentration() {
 	c := j.open("time_of_concentration")
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
-		if !r.areal() {
-			continue
+		if !r.areal() || r.flow == nil && (j.s.rain == nil || !r.levels) {
+			continue // no flow is worked without rain, nor without levels
 		}
 		g := j.upstream(i)
 		last := 0.0
@@ -319,7 +319,7 @@ func (j *judge) rainfall() {
 	c := j.open("rainfall").bound(1e-4)
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
-		if !r.areal() {
+		if !r.areal() || r.flow == nil && !r.levels {
 			continue
 		}
 		want, ok := j.s.rate(r.tc, float64(j.c.Storm.ReturnYears))
@@ -350,7 +350,7 @@ func (j *judge) rational() {
 		r := &j.p.runs[i]
 		g := j.upstream(i)
 		if r.flow == nil {
-			if len(g.arrivals) > 0 && j.s.rain != nil || g.stated > 0 {
+			if r.levels && (len(g.arrivals) > 0 && j.s.rain != nil || g.stated > 0 && len(g.arrivals) == 0) {
 				c.fail(r.id, "no flow_m3s")
 			}
 			continue
