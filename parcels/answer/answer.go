@@ -293,6 +293,12 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 		fs = append(fs, parcels.Finding{Code: "fence_strip", Severity: parcels.Warn, Feature: d.ID, Location: &at, Measured: parcels.Num(float64(mm(x.Measured))), Required: parcels.Num(float64(mm(x.Required))), Unit: "m", Source: "P-51",
 			Message: fmt.Sprintf("Drain %s enters the strip of the fence posts from %.2f m to %.2f m along it.", d.ID, float64(x.From), float64(x.To))})
 	}
+	chance, more, _, err := g.Accuracy(orb.MultiLineString{d.Line}, width, d.ID)
+	if err != nil {
+		return row, failed(lot, err)
+	}
+	row.ChanceOverLine = parcels.Num(round(chance, 4))
+	fs = append(fs, more...)
 	for i := range fs {
 		fs[i].Lot = lot.ID
 	}

@@ -61,6 +61,32 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 		lp.judgeCrossings(run)
 	}
 	lp.judgePerforated(l)
+	return lp.judgeLines()
+}
+
+// judgeLines asks how sure the lot lines are where the trenches lie.
+func (lp *lotPlan) judgeLines() error {
+	var lines orb.MultiLineString
+	width := unit.Length(0)
+	for i := range lp.runs {
+		if !lp.runs[i].TieIn {
+			lines = append(lines, lp.runs[i].Line)
+			width = max(width, lp.trenchWidthOfRun(i))
+		}
+	}
+	if len(lines) == 0 {
+		return nil
+	}
+	_, fs, assumed, err := lp.solid.Accuracy(lines, width, "")
+	if err != nil {
+		return wrong(lp.lot, err)
+	}
+	for _, f := range fs {
+		lp.find(f)
+	}
+	if assumed != "" {
+		lp.assumptions = append(lp.assumptions, assumed)
+	}
 	return nil
 }
 
