@@ -17,6 +17,6 @@
 // does not relieve the levels above it.
 //
 // Sources: source.HEC22 (order of work, junction, bend), source.HDS5 and
-// source.RuralLoss (entrances), source.TxDOT (the other starting rule),
+// source.MSMA (entrances), source.TxDOT (the other starting rule),
 // source.Chow1959 (gradually varied flow).
 package gradeline

@@ -107,7 +107,7 @@ type Entrance struct {
 	Source string
 }
 
-// Entrances returns the coefficients of HDS5, table C-2, as read in RuralLoss.
+// Entrances returns the coefficients of HDS5, table C-2, as read in MSMA.
 // For thin plastic pipe projecting into a basin 0.9 is used here (a reading of
 // the thin-edge row).
 func Entrances() []Entrance {
@@ -123,7 +123,7 @@ func Entrances() []Entrance {
 		{Name: "corrugated metal, headwall, square edge", Ke: 0.5},
 	}
 	for i := range rows {
-		rows[i].Source = source.RuralLoss
+		rows[i].Source = source.MSMA
 	}
 	return rows
 }

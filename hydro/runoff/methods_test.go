@@ -76,7 +76,7 @@ func TestPublishedKinematic(t *testing.T) {
 	}
 }
 
-// cn-table2-1-P2, P3, P5, P6
+// cn-table2-1-P2, cn-table2-1-P3, cn-table2-1-P5, cn-table2-1-P6
 func TestPublishedRunoffDepths(t *testing.T) {
 	for _, row := range []struct {
 		p     float64

@@ -13,6 +13,6 @@
 // Sources: source.Hooghoudt, source.MolenWesseling, source.USBR1993 (parallel
 // drains), source.Bouwer1963 (falling water table), source.VanBeers1965 (drainable
 // pores), source.NEH650 (drainage coefficient), source.Rawls1982,
-// source.Rawls1998, source.PermClass (conductivities), source.Winthrop (cap and
+// source.Rawls1998, source.PermClass (conductivities), source.YardPractice (cap and
 // stone).
 package soilwater

@@ -21,3 +21,18 @@ func ExampleDrain() {
 	// Output:
 	// wrong tool: 27 h (12 to 68); a grate takes 0.2 h
 }
+
+// What 20 m of trench take from both sides of a wet loam, with the soil's range.
+func ExampleOver() {
+	loam, _ := soilwater.TextureNamed("loam")
+	q, err := soilwater.Over(loam.Conductivity, func(k hydro.Conductivity) (hydro.Flow, error) {
+		return soilwater.Trench(k, 1.0, 0.2, 5, 20, 2)
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("%.2f gpm, %.2f to %.2f\n", q.Likely.GPM(), q.Low.GPM(), q.High.GPM())
+	// Output:
+	// 0.22 gpm, 0.06 to 0.86
+}

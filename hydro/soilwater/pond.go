@@ -13,7 +13,7 @@ import (
 )
 
 // Cap is the intake of the ground over a trench: 12.7 to 51 mm/h through topsoil
-// and sod (source Winthrop, practice), likely at the lower third.
+// and sod (source YardPractice, practice), likely at the lower third.
 func Cap() Range[hydro.Intensity] { return Range[hydro.Intensity]{12.7, 25.4, 50.8} }
 
 // Pond is standing water over a yard.
@@ -71,8 +71,8 @@ func Drain(p Pond, d FrenchDrain, soil Range[hydro.Conductivity], limit float64,
 		hydro.Check("width of the trench", float64(d.Width), 0, 100, "m", ""),
 		hydro.Check("capacity of pipe and holes", float64(d.Most), 0, 100, "m3/s", ""),
 		hydro.Check("limit", limit, hydro.Positive, 1e4, "h", ""),
-		hydro.Check("intake of the cap, low", float64(d.Intake.Low), 0, float64(d.Intake.Likely), "mm/h", source.Winthrop),
-		hydro.Check("intake of the cap, high", float64(d.Intake.High), float64(d.Intake.Likely), 1e6, "mm/h", source.Winthrop),
+		hydro.Check("intake of the cap, low", float64(d.Intake.Low), 0, float64(d.Intake.Likely), "mm/h", source.YardPractice),
+		hydro.Check("intake of the cap, high", float64(d.Intake.High), float64(d.Intake.Likely), 1e6, "mm/h", source.YardPractice),
 		hydro.Check("conductivity, low", float64(soil.Low), 0, float64(soil.Likely), "m/h", ""),
 		hydro.Check("conductivity, high", float64(soil.High), float64(soil.Likely), 100, "m/h", ""),
 	} {
@@ -115,19 +115,19 @@ func Drain(p Pond, d FrenchDrain, soil Range[hydro.Conductivity], limit float64,
 		} else {
 			text += " work in its place"
 		}
-		a.Notes = append(a.Notes, hydro.Note{Code: "stone_trench_wrong_tool", Text: text, Source: source.Winthrop})
+		a.Notes = append(a.Notes, hydro.Note{Code: "stone_trench_wrong_tool", Text: text, Source: source.YardPractice})
 	}
 	return a, nil
 }
 
 // Infiltration returns the time in which the water in a stone trench of a given
 // depth soaks away through its bottom: depth times voids over the soil's intake,
-// for all of the range. Source: Winthrop (practice: 24 to 48 h wanted, 72 h limit).
+// for all of the range. Source: YardPractice (practice: 24 to 48 h wanted, 72 h limit).
 func Infiltration(depth unit.Length, voids float64, soil Range[hydro.Conductivity]) (Range[hydro.Duration], error) {
 	if err := hydro.Check("depth of water in the stone", float64(depth), 0, 100, "m", ""); err != nil {
 		return Range[hydro.Duration]{}, err
 	}
-	if err := hydro.Check("void ratio of the stone", voids, 0.05, 0.6, "", source.Winthrop); err != nil {
+	if err := hydro.Check("void ratio of the stone", voids, 0.05, 0.6, "", source.YardPractice); err != nil {
 		return Range[hydro.Duration]{}, err
 	}
 	return Over(soil, func(k hydro.Conductivity) (hydro.Duration, error) {
@@ -135,5 +135,22 @@ func Infiltration(depth unit.Length, voids float64, soil Range[hydro.Conductivit
 			return 0, err
 		}
 		return hydro.Duration(60 * float64(depth) * voids / float64(k)), nil
+	})
+}
+
+// ThroughCap returns what goes through the sod and topsoil over a trench, for the
+// range of its intake; see Cap.
+func ThroughCap(length, width unit.Length, intake Range[hydro.Intensity]) (Range[hydro.Flow], error) {
+	if err := hydro.Check("length of the trench", float64(length), 0, 1e5, "m", ""); err != nil {
+		return Range[hydro.Flow]{}, err
+	}
+	if err := hydro.Check("width of the trench", float64(width), 0, 100, "m", ""); err != nil {
+		return Range[hydro.Flow]{}, err
+	}
+	return Over(intake, func(i hydro.Intensity) (hydro.Flow, error) {
+		if err := hydro.Check("intake of the cap", float64(i), 0, 1e6, "mm/h", source.YardPractice); err != nil {
+			return 0, err
+		}
+		return hydro.Flow(float64(length.Times(width)) * float64(i) / 3.6e6), nil
 	})
 }

@@ -165,6 +165,18 @@ func TestHandInfiltration(t *testing.T) {
 	}
 }
 
+// Hand: 10 m by 0.3 m of cap at 12.7, 25.4, 50.8 mm/h: 0.0106, 0.0212, 0.0423 L/s; a
+// gallon in 3 min at the likely rate.
+func TestHandThroughCap(t *testing.T) {
+	q := must(ThroughCap(10, 0.3, Cap()))
+	near(t, "low", float64(q.Low)*1000, 0.010583, 1e-6)
+	near(t, "likely", float64(q.Likely)*1000, 0.021167, 1e-6)
+	near(t, "high", float64(q.High)*1000, 0.042333, 1e-6)
+	if _, err := ThroughCap(-1, 0.3, Cap()); err == nil {
+		t.Error("a negative length was accepted")
+	}
+}
+
 func TestPropertyTextures(t *testing.T) {
 	for _, x := range Textures() {
 		c := x.Conductivity

@@ -60,7 +60,7 @@ func PondSheet(p Pond, d FrenchDrain, soil Range[hydro.Conductivity], limit floa
 	through := math.Min(float64(d.Width)*float64(d.Length)*float64(d.Intake.Likely)/1000, float64(d.Most)*3600)
 	qt := quantity("qt", "through the trench", through, "m3/h")
 	qs := quantity("qs", "into the soil under the pond", float64(p.Area)*float64(soil.Likely), "m3/h")
-	s.Add(hydro.Step{Title: "Through the sod over the trench", Formula: "min(w*l*i/1000, most*3600)", Given: []hydro.Quantity{w, l, i, most}, Result: qt, Source: source.Winthrop})
+	s.Add(hydro.Step{Title: "Through the sod over the trench", Formula: "min(w*l*i/1000, most*3600)", Given: []hydro.Quantity{w, l, i, most}, Result: qt, Source: source.YardPractice})
 	s.Add(hydro.Step{Title: "Into the soil", Formula: "A*K", Given: []hydro.Quantity{quantity("A", "area of the pond", float64(p.Area), "m2"), quantity("K", "conductivity of the soil, likely", float64(soil.Likely), "m/h")}, Result: qs, Source: source.Rawls1982})
 	if through+qs.Value > 0 {
 		s.Add(hydro.Step{Title: "Hours", Formula: "V/(qt + qs)", Given: []hydro.Quantity{quantity("V", "volume of the pond", float64(p.Volume), "m3"), qt, qs}, Result: quantity("t", "hours, likely", a.Hours.Likely, "h"), Source: source.Definition,

@@ -61,7 +61,7 @@ const (
 	NSPC2006       = "nspc-2006"
 	NSPC2015       = "nspc-2015-a"
 	OSHA1926       = "29-cfr-1926-p"
-	RuralLoss      = "msma-chart-27-2"
+	MSMA           = "msma-chart-27-2"
 	StateSlope     = "state-manual-fig-6-3"
 	Tolono         = "tolono-il-5-16"
 	TR55           = "usda-tr-55-1986"
@@ -74,7 +74,7 @@ const (
 	USBR1993       = "usbr-drainage-1993"
 	PermClass      = "nrcs-permeability-classes"
 	Wenzel1982     = "wenzel-1982"
-	Winthrop       = "practice-trench-cap"
+	YardPractice   = "practice-yard-trench"
 )
 
 var table = []Source{
@@ -113,7 +113,7 @@ var table = []Source{
 	{NSPC2015, "National Standard Plumbing Code 2015, appendix A.1", "", Read},
 	{OSHA1926, "29 CFR 1926 subpart P, excavations, and its appendix B", "https://www.osha.gov/laws-regs/regulations/standardnumber/1926/1926SubpartPAppB", Read},
 	{Rawls1982, "Rawls, Brakensiek and Saxton, Estimation of soil water properties, Trans. ASAE 25, 1982, as tabled in Applied Hydrology 1988, table 4.3.1", "", Memory},
-	{RuralLoss, "Urban Stormwater Management Manual for Malaysia, chart 27.2, entrance losses", "", Read},
+	{MSMA, "Urban Stormwater Management Manual for Malaysia, chart 27.2, entrance losses", "", Read},
 	{StateSlope, "State drainage manual, figure 6-3, least slopes of storm drains, as quoted on a web page", "", Read},
 	{Tolono, "Tolono, Illinois, municipal code 5.16, trench widths", "https://codelibrary.amlegal.com/codes/tolonoil/latest/tolono_il/0-0-0-5573", Read},
 	{TR55, "USDA NRCS, Urban Hydrology for Small Watersheds, TR-55, 2nd edition, June 1986", "", Read},
@@ -125,7 +125,7 @@ var table = []Source{
 	{Bouwer1963, "Bouwer and van Schilfgaarde, Simplified method of predicting fall of water table in drained land, Trans. ASAE 6, 1963", "", Memory},
 	{VanBeers1965, "Van Beers, Some nomographs for the calculation of drain spacings, ILRI Bulletin 8, 1965: drainable pore space from conductivity", "", Memory},
 	{Wenzel1982, "Wenzel, Rainfall for urban stormwater design, 1982, coefficients as tabled in Applied Hydrology 1988, table 14.2.3", "", Memory},
-	{Winthrop, "Common practice of yard trenches: stone, cap and intake rates", "", Memory},
+	{YardPractice, "Common practice of yard trenches: stone, cap and intake rates", "", Memory},
 }
 
 // All returns every source, ordered by the document's key constant.

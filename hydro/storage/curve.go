@@ -22,7 +22,7 @@ type Part interface {
 // Stone is a length of trench filled with open-graded stone: its bottom falls
 // evenly from BottomUp to BottomDown and the stone stands Height over it. Pipes is
 // the outside cross-section of all pipes in it, taken evenly over the height.
-// Voids 0.35 to 0.40 for clean open-graded stone (source Winthrop).
+// Voids 0.35 to 0.40 for clean open-graded stone (source YardPractice).
 type Stone struct {
 	Length, Width        unit.Length
 	BottomUp, BottomDown unit.Elevation
@@ -57,7 +57,7 @@ func (s Stone) check() error {
 		hydro.Check("length of the trench", float64(s.Length), hydro.Positive, 1e5, "m", ""),
 		hydro.Check("width of the trench", float64(s.Width), hydro.Positive, 100, "m", ""),
 		hydro.Check("height of the stone", float64(s.Height), hydro.Positive, 100, "m", ""),
-		hydro.Check("void ratio of the stone", s.Voids, 0.05, 0.6, "", source.Winthrop),
+		hydro.Check("void ratio of the stone", s.Voids, 0.05, 0.6, "", source.YardPractice),
 		hydro.Check("cross-section of the pipes", float64(s.Pipes), 0, float64(s.Width*s.Height), "m2", ""),
 		hydro.Check("bottom of the trench", float64(s.BottomUp), -1e4, 1e4, "m", ""),
 		hydro.Check("bottom of the trench", float64(s.BottomDown), -1e4, 1e4, "m", ""),

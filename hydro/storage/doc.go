@@ -13,5 +13,5 @@
 // Result says how much volume is left for the lot's own water.
 //
 // Sources: source.Chow1988 (storage indication), source.TR55 (detention volume),
-// source.HEC22 (weir and orifice, triangle), source.Winthrop (stone voids).
+// source.HEC22 (weir and orifice, triangle), source.YardPractice (stone voids).
 package storage

@@ -401,3 +401,28 @@ func TestPropertySheet(t *testing.T) {
 		}
 	}
 }
+
+// Whatever the sizes, the balance closes and every level is a number.
+func TestPropertyClosesAlways(t *testing.T) {
+	rng := rand.New(rand.NewSource(31))
+	for k := 0; k < 200; k++ {
+		tr, c := yard(rng.Intn(2) == 0)
+		tr.Outlet.Pipes = pipe.Alike(1+rng.Intn(2), pipe.Pipe{Diameter: unit.Length(0.03 + 0.3*rng.Float64()), N: 0.012})
+		tr.Outlet.InvertUp = unit.Elevation(99.8 + 0.6*rng.Float64())
+		tr.Outlet.InvertDown = tr.Outlet.InvertUp + unit.Elevation(0.1-0.5*rng.Float64())
+		tr.Outlet.Length = unit.Length(1 + 50*rng.Float64())
+		tr.Soak = hydro.Flow(1e-4 * rng.Float64())
+		c.Step = hydro.Duration(math.Pow(10, -2+2*rng.Float64()))
+		c.Inflow = hydro.Hydrograph{{At: hydro.Duration(10 * rng.Float64()), Flow: 0}, {At: 12, Flow: hydro.Flow(0.05 * rng.Float64())}, {At: 13 + hydro.Duration(20*rng.Float64()), Flow: 0}}
+		for i := range c.Outside {
+			c.Outside[i].Level = unit.Elevation(99.5 + 1.6*rng.Float64())
+		}
+		r, err := Run(tr, c)
+		if err != nil {
+			t.Fatalf("%+v: %v", tr.Outlet, err)
+		}
+		if math.IsNaN(float64(r.PeakLevel)) || math.IsInf(float64(r.PeakLevel), 0) || math.Abs(r.Error) > 1e-6 || r.UsableVolume > r.VoidVolume {
+			t.Fatalf("%+v: peak %g, error %g, usable %g of %g", tr.Outlet, r.PeakLevel, r.Error, r.UsableVolume, r.VoidVolume)
+		}
+	}
+}

@@ -20,7 +20,7 @@ func (r Result) Sheet() hydro.Sheet {
 	soak, ds := q("Vk", "into the soil", float64(r.Soaked), "m3"), q("dS", "more in store at the end than at the start", float64(r.StoredChange), "m3")
 	left := float64(r.Inflow + r.FromSewer - r.ToSewer - r.Overflow - r.Soaked - r.StoredChange)
 	s := hydro.Sheet{Subject: "Storage of a backed-up line", Notes: r.Notes}
-	s.Add(hydro.Step{Title: "Voids below the lowest rim", Result: q("Vv", "void volume", float64(r.VoidVolume), "m3"), Source: source.Winthrop})
+	s.Add(hydro.Step{Title: "Voids below the lowest rim", Result: q("Vv", "void volume", float64(r.VoidVolume), "m3"), Source: source.YardPractice})
 	s.Add(hydro.Step{Title: "Of them, left for the lot's own water", Result: q("Vu", "usable volume", float64(r.UsableVolume), "m3"), Source: source.Definition, Remark: "without a valve, what lies above the structure's highest water"})
 	s.Add(hydro.Step{Title: "Balance: what came in less what went out and what stays", Formula: "Vi + Vf - Vt - Vo - Vk - dS", Given: []hydro.Quantity{in, from, to, over, soak, ds}, Result: q("E", "left over", left, "m3"), Source: source.Chow1988, Place: "chapter 8",
 		Remark: fmt.Sprintf("%.2g of what came in; 0.001 is allowed", r.Error)})
