@@ -10,7 +10,10 @@ import (
 	"fallwright/api"
 	"fallwright/parcels"
 	"fallwright/parcels/answer"
+	"fallwright/parcels/asbuilt"
+	"fallwright/parcels/auditor"
 	"fallwright/parcels/document"
+	"fallwright/parcels/jobs"
 	"fallwright/parcels/planner"
 )
 
@@ -18,11 +21,12 @@ type engine struct{}
 
 // options are those of an execution.
 type options struct {
-	Pipe      string `json:"pipe"`
-	KeepGoing bool   `json:"keep_going"`
-	Outlet    string `json:"outlet"`
-	CRS       string `json:"crs"`
-	Store     bool   `json:"store"`
+	Pipe      string   `json:"pipe"`
+	KeepGoing bool     `json:"keep_going"`
+	Outlet    string   `json:"outlet"`
+	Checks    []string `json:"checks"`
+	CRS       string   `json:"crs"`
+	Store     bool     `json:"store"`
 }
 
 func (engine) Read(_ context.Context, doc []byte) (string, error) {
@@ -76,6 +80,34 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 			return api.Answer{}, err
 		}
 		return api.Answer{Body: body, ContentType: "application/json"}, nil
+	case "audit":
+		ao := auditor.Options{Checks: o.Checks, Lots: r.Lots, Zones: true, Program: "fallwright " + version(),
+			Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots") }}
+		a, err := auditor.New(s, ao)
+		if err != nil {
+			return api.Answer{}, err
+		}
+		audit, err := a.Audit(ctx, ao)
+		if err != nil {
+			return api.Answer{}, err
+		}
+		body, err := auditor.Write(audit, s.Frame)
+		return api.Answer{Body: body, ContentType: "application/json"}, err
+	case "asbuilt":
+		raw := r.Extra["plan"]
+		if len(raw) == 0 {
+			return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "plan", Faults: []parcels.Fault{{Slug: "plan-missing", Pointer: "", Detail: "The input plan is missing. Give the plan that was laid."}}}
+		}
+		plan, err := document.ReadPlan(raw, s.Frame)
+		if err != nil {
+			return api.Answer{}, named(err, "plan")
+		}
+		rep, err := asbuilt.Assess(asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Shots: asbuilt.FromSite(s, plan)})
+		if err != nil {
+			return api.Answer{}, named(err, "site")
+		}
+		body, err := rep.Document(s.Frame)
+		return api.Answer{Body: body, ContentType: "application/json"}, err
 	}
 	return api.Answer{}, &parcels.Error{Kind: parcels.Unsupported, Op: "process", Subject: r.Process, Err: fmt.Errorf("not answered by this program")}
 }

@@ -27,13 +27,8 @@ func (e *env) ground(s *parcels.Site, file, terrainUnit string) (ground.Surface,
 		return nil, diskError(file, err)
 	}
 	o := raster.Options{CRS: ""}
-	switch terrainUnit {
-	case "m":
-		o.ElevationUnit = unit.Metre
-	case "ft":
-		o.ElevationUnit = unit.Foot
-	case "us_ft":
-		o.ElevationUnit = unit.SurveyFoot
+	if terrainUnit != "" {
+		o.ElevationUnit = unitNamed(terrainUnit)
 	}
 	r, err := raster.Open(f, st.Size(), file, o)
 	if err != nil {

@@ -40,6 +40,8 @@ type cli struct {
 	Plan    planCmd    `cmd:"" help:"Plan the drains of lots: route, falls, flows, sizes, checked by a second piece of code."`
 	Check   checkCmd   `cmd:"" help:"Check drawn and existing drains: where they leave the lot or come too close, and what mends it."`
 	Zone    zoneCmd    `cmd:"" help:"Work out the trench zone of lots: where a trench, edge to edge, may lie."`
+	Audit   auditCmd   `cmd:"" help:"Audit every lot: room for a drain, an inlet in reach, drains that stray, footprints in easements."`
+	Asbuilt asbuiltCmd `cmd:"" help:"Hold shots on the laid pipe against the plan: bellies, back-falls, cover, offset."`
 	Serve   serveCmd   `cmd:"" help:"Serve the same over HTTP, with the map page."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }

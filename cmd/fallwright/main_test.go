@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -164,5 +165,63 @@ func TestRefutedPlanIsNotReturned(t *testing.T) {
 	}
 	if _, err := os.Stat(out); err == nil {
 		t.Error("the refuted plan was written")
+	}
+}
+
+func TestAuditSample(t *testing.T) {
+	site := sample(t)
+	out := filepath.Join(t.TempDir(), "audit.csv")
+	code, table, errs := call(t, "", "audit", site, "--out", out)
+	if code != exitStop {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	if !strings.Contains(table, "36 lots audited") || !strings.Contains(table, "Cautions:") {
+		t.Errorf("%s", table)
+	}
+	b, err := os.ReadFile(out)
+	if err != nil || strings.Count(string(b), "\n") != 37 {
+		t.Errorf("%d lines in the CSV, %v", strings.Count(string(b), "\n"), err)
+	}
+}
+
+// A drain laid exactly as planned is as built; one laid 10 cm low in the middle
+// of a run is told.
+func TestAsBuilt(t *testing.T) {
+	site := sample(t)
+	dir := t.TempDir()
+	plan := filepath.Join(dir, "plan.json")
+	if code, _, errs := call(t, "", "plan", site, "--lot", sampledata.Sample, "--out", plan); code != exitDone {
+		t.Fatal(errs)
+	}
+	b, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var p struct {
+		Profiles []struct {
+			Rows []struct {
+				At     [2]float64 `json:"at"`
+				Invert float64    `json:"invert_m"`
+			}
+		}
+	}
+	if err := json.Unmarshal(b, &p); err != nil {
+		t.Fatal(err)
+	}
+	var csv strings.Builder
+	n := 0
+	for _, pr := range p.Profiles {
+		for _, r := range pr.Rows {
+			n++
+			fmt.Fprintf(&csv, "%d,%.4f,%.4f,%.4f,INV\n", n, r.At[1], r.At[0], r.Invert/0.3048)
+		}
+	}
+	shots := filepath.Join(dir, "shots.csv")
+	if err := os.WriteFile(shots, []byte(csv.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	code, table, errs := call(t, "", "asbuilt", site, plan, shots)
+	if code == exitInput || code == exitFailed || !strings.Contains(table, "R1") {
+		t.Errorf("exit %d %s\n%s", code, errs, table)
 	}
 }

@@ -1,0 +1,127 @@
+package main
+
+// fallwright audit: every lot of a subdivision or a county.
+
+import (
+	"bytes"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"fallwright/parcels"
+	"fallwright/parcels/auditor"
+	"fallwright/parcels/display"
+	"fallwright/parcels/jobs"
+)
+
+type auditCmd struct {
+	inputs
+	output
+	Checks  []string `name:"check" help:"Check to run; repeat for more. None: those that are on by default."`
+	Workers int      `help:"Lots worked at once; 0: one a processor."`
+	Worst   int      `help:"How many of the worst lots to list." default:"20"`
+}
+
+func (c auditCmd) Run(e *env) error {
+	s, surface, err := c.load(e)
+	if err != nil {
+		return err
+	}
+	o := auditor.Options{Checks: c.Checks, Lots: c.Lots, Workers: c.Workers, Surface: surface, Zones: true, Worst: c.Worst, Program: "fallwright " + version(), Report: e.progress("audit")}
+	a, err := auditor.New(s, o)
+	if err != nil {
+		return err
+	}
+	audit, err := a.Audit(e.ctx, o)
+	e.progressDone()
+	if err != nil {
+		return err
+	}
+	var body []byte
+	csv := strings.EqualFold(filepath.Ext(c.Out), ".csv")
+	if c.JSON || c.Out != "" && !csv {
+		if body, err = auditor.Write(audit, s.Frame); err != nil {
+			return err
+		}
+	}
+	if c.Out != "" {
+		out := body
+		if csv {
+			var b bytes.Buffer
+			if err := auditor.WriteTable(&b, audit); err != nil {
+				return err
+			}
+			out = b.Bytes()
+		}
+		if strings.EqualFold(filepath.Ext(c.Out), ".geojson") {
+			layers, err := auditor.Collections(audit, s.Frame)
+			if err != nil {
+				return err
+			}
+			out = layers.Lots
+		}
+		if err := e.write(c.Out, out); err != nil {
+			return err
+		}
+	}
+	switch {
+	case c.JSON && c.Out != "-":
+		if err := e.write("-", body); err != nil {
+			return err
+		}
+	case !c.JSON && c.Out != "-":
+		if err := auditTable(e, audit, c.units()); err != nil {
+			return err
+		}
+	}
+	if audit.Totals.NotFeasible > 0 {
+		return errStop
+	}
+	return nil
+}
+
+func auditTable(e *env, a *parcels.Audit, u display.Units) error {
+	w, t := e.stdout, a.Totals
+	fmt.Fprintf(w, "%s: %d lots audited (%s)\n", siteName(a.Site), t.Lots, a.Status)
+	fmt.Fprintf(w, "%d feasible, %d not proven, %d not feasible, %d set aside; no trench zone on %d; inlet in reach: %d yes, %d no, %d not proven; drains not clear over %s\n\n",
+		t.Feasible, t.NotProven, t.NotFeasible, t.SetAside, t.ZoneEmpty, t.ReachYes, t.ReachNo, t.ReachNotProven, u.Distance(t.DrainsOutside))
+	rows := map[string]*parcels.AuditRow{}
+	for i := range a.Rows {
+		rows[a.Rows[i].Lot] = &a.Rows[i]
+	}
+	tb := table{head: []string{"worst first", "verdict", "trench zone", "narrowest", "reach", "inlet", "length", "fall", "needed", "drains not clear", "first finding"}, right: "__rr__rrrr_"}
+	text := func(s string) string { return s }
+	for _, lot := range a.Worst {
+		r := rows[lot]
+		if r == nil {
+			continue
+		}
+		first := ""
+		for _, f := range r.Findings {
+			if f.Severity == parcels.Stop {
+				first = f.Code
+				break
+			}
+		}
+		if first == "" && len(r.Findings) > 0 {
+			first = r.Findings[0].Code
+		}
+		tb.row(r.Lot, words(string(r.Verdict)), display.Or(r.Zone, u.Area), display.Or(r.Narrowest, u.Length), words(string(r.Reach)), display.Or(r.Inlet, text), display.Or(r.Length, u.Distance),
+			display.Or(r.FallAvailable, u.Length), display.Or(r.FallNeeded, u.Length), display.Or(r.DrainsOutside, u.Distance), words(first))
+	}
+	if err := tb.write(w); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, "\nOf the whole site:")
+	findings(w, a.Findings)
+	return cautions(w)
+}
+
+// progress shows how far a long job is, on standard error.
+func (e *env) progress(what string) func(jobs.Progress) {
+	return func(p jobs.Progress) {
+		fmt.Fprintf(e.stderr, "\r%s: %d of %d (%.0f %%)", what, p.Done, p.Items, p.Percent())
+	}
+}
+
+func (e *env) progressDone() { fmt.Fprint(e.stderr, "\r\x1b[K") }
