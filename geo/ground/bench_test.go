@@ -2,6 +2,7 @@ package ground
 
 import (
 	"math"
+	"syscall"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -21,5 +22,17 @@ func BenchmarkProfile100m(b *testing.B) {
 	l := orb.LineString{{100.3, 100.7}, {171.1, 171.2}}
 	for b.Loop() {
 		r.Along(l)
+	}
+}
+
+// processorTime is a clock of the processor time this process takes, so that a
+// peer measured in turn is measured fairly on a busy machine.
+func processorTime(b *testing.B) func() float64 {
+	return func() float64 {
+		var u syscall.Rusage
+		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+			b.Fatal(err)
+		}
+		return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
 	}
 }

@@ -412,3 +412,30 @@ func (q quad) plane(m, x0, y0, dx, dy, t float64) float64 {
 	gx, gy := q.slope(xm, ym)
 	return q.height(xm, ym) + (t-m)*(gx*dx+gy*dy)
 }
+
+// Slope gives the change of height per metre east and per metre south at a
+// cell from its eight neighbours (Horn 1981): the smoothed slope that GIS
+// programs draw. False at the raster's edge and beside missing cells.
+func (g Grid) Slope(col, row int) (east, south float64, ok bool) {
+	if col < 1 || row < 1 || col >= g.Cols-1 || row >= g.Rows-1 {
+		return 0, 0, false
+	}
+	var z [3][3]float64
+	for r := range z {
+		for c := range z[r] {
+			z[r][c] = float64(g.Z[(row+r-1)*g.Cols+col+c-1])
+		}
+	}
+	east, south = horn(z, g.CellX, g.CellY)
+	return east, south, !math.IsNaN(east + south)
+}
+
+// horn is the formula on the window a b c / d e f / g h i, cells w by h:
+//
+//	dz/dx = ((c + 2f + i) - (a + 2d + g)) / 8w
+//	dz/dy = ((g + 2h + i) - (a + 2b + c)) / 8h, growing southward
+func horn(z [3][3]float64, w, h float64) (dx, dy float64) {
+	dx = (z[0][2] + 2*z[1][2] + z[2][2] - z[0][0] - 2*z[1][0] - z[2][0]) / (8 * w)
+	dy = (z[2][0] + 2*z[2][1] + z[2][2] - z[0][0] - 2*z[0][1] - z[0][2]) / (8 * h)
+	return dx, dy
+}

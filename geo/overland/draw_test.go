@@ -90,17 +90,10 @@ func draw(f *Field, ponds []Pond, scale int) image.Image {
 
 // shade is the light on a cell from the north-west, by Horn's slopes.
 func shade(g ground.Grid, i int) float64 {
-	c, r := i%g.Cols, i/g.Cols
-	z := func(dc, dr int) float64 {
-		x, y := min(max(c+dc, 0), g.Cols-1), min(max(r+dr, 0), g.Rows-1)
-		v := float64(g.Z[y*g.Cols+x])
-		if v != v {
-			v = float64(g.Z[i])
-		}
-		return v
+	dx, dy, ok := g.Slope(i%g.Cols, i/g.Cols)
+	if !ok {
+		return 140
 	}
-	dx := (z(1, -1) + 2*z(1, 0) + z(1, 1) - z(-1, -1) - 2*z(-1, 0) - z(-1, 1)) / (8 * g.CellX)
-	dy := (z(-1, 1) + 2*z(0, 1) + z(1, 1) - z(-1, -1) - 2*z(0, -1) - z(1, -1)) / (8 * g.CellY)
 	const e = 3 // exaggeration
 	n := math.Sqrt(1 + e*e*(dx*dx+dy*dy))
 	light := (1 + e*dx*0.7 + e*dy*0.7) / n / math.Sqrt(1.98)
