@@ -13,6 +13,20 @@ import (
 	"fallwright/hydro"
 )
 
+// wildStock is three pipes whose walls, prices, roughness and least slopes keep
+// no order.
+func wildStock(r *rand.Rand) []Pipe {
+	s := make([]Pipe, 3)
+	for k := range s {
+		d := smooth[k].Inside
+		s[k] = Pipe{Inside: d, Outside: d * unit.Length(1.01+r.Float64()*0.2), N: hydro.Roughness(0.011 + r.Float64()*0.006), Price: r.Float64()}
+		if r.IntN(3) == 0 {
+			s[k].LeastSlope = unit.Slope(r.Float64() * 0.01)
+		}
+	}
+	return s
+}
+
 // wild returns a random tree of n reaches with stated flows, uneven ground and
 // now and then a crossing, a drop, a start that is held, two pipes.
 func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
@@ -27,6 +41,11 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 	p.Reaches = make([]Reach, n)
 	level := make([]float64, n) // ground at the lower end
 	fall := r.Float64() * 0.012
+	rough := 0.08
+	if r.IntN(3) == 0 { // dips and humps that bind between the ends
+		rough = 0.25
+		p.Rules.GreatestDepth = 1
+	}
 	for i := range p.Reaches {
 		c := &p.Reaches[i]
 		c.Down = i - 1
@@ -45,7 +64,7 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 			if x < 0.1 {
 				continue
 			}
-			z := up + (end-up)*x/float64(c.Length) + r.NormFloat64()*0.08
+			z := up + (end-up)*x/float64(c.Length) + r.NormFloat64()*rough
 			c.Ground = append(c.Ground, Station{unit.Length(x), unit.Elevation(z)})
 		}
 		c.Ground = append(c.Ground, Station{c.Length, unit.Elevation(end)})
@@ -63,7 +82,7 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 		}
 		switch r.IntN(8) {
 		case 0:
-			v := unit.Elevation(up - 0.5 - r.Float64()*0.2)
+			v := unit.Elevation(up - 0.42 - r.Float64()*0.3)
 			c.Start.Invert = &v
 		case 1:
 			v := unit.Elevation(up - 0.5 - r.Float64()*0.2)
@@ -276,8 +295,12 @@ func TestOracleEverySizeByLinearProgram(t *testing.T) {
 	s := NewSolver()
 	var out Result
 	fits, fails, odd := 0, 0, 0
-	for c := range 150 {
-		p := wild(r, 1+r.IntN(4), smooth)
+	for c := range 300 {
+		stock := smooth
+		if c%2 == 0 {
+			stock = wildStock(r)
+		}
+		p := wild(r, 1+r.IntN(4), stock)
 		n := len(p.Reaches)
 		flow := flowsOf(p)
 		crossings := 0

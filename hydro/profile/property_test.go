@@ -55,6 +55,37 @@ func TestOracleWithoutDominance(t *testing.T) {
 	}
 }
 
+// The flow of a reach against every time of arrival tried in turn.
+func TestOraclePeak(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 6))
+	for range 3000 {
+		b, c := r.Float64()*20, 0.5+r.Float64()*0.5
+		rain := func(t hydro.Duration) hydro.Intensity { return hydro.Intensity(2000 / math.Pow(float64(t)+b, c)) }
+		var list []arrival
+		for at := 5 * r.Float64(); len(list) < 1+r.IntN(12); {
+			if r.IntN(3) > 0 {
+				at += r.Float64() * 15
+			}
+			list = append(list, arrival{at, r.Float64() * 100})
+		}
+		want := 0.0
+		for _, e := range list {
+			sum := 0.0
+			for _, f := range list {
+				if f.t <= e.t {
+					sum += f.ca
+				}
+			}
+			want = max(want, sum*float64(rain(hydro.Duration(e.t))))
+		}
+		var w rainfall
+		ca, _, i, err := w.peak(list, rain)
+		if err != nil || math.Abs(ca*i-want) > 1e-9*want {
+			t.Fatalf("%v: %g, want %g, %v", list, ca*i, want, err)
+		}
+	}
+}
+
 // What is called arriving keeps every rule at every station, looked up here
 // anew from the rounded result; and never does water run uphill, whatever the
 // verdict.

@@ -466,7 +466,7 @@ func (s *Solver) betterPipe(p *Problem, i, k int) int {
 		// At the same crown its invert is higher: no good where inverts are
 		// held from above.
 		r := &p.Reaches[i]
-		if r.Laid != nil || r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
+		if r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
 			return -1
 		}
 	}
