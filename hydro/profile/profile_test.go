@@ -347,3 +347,67 @@ func TestHandChase(t *testing.T) {
 		}
 	}
 }
+
+// A trunk of three runs at 1 % with laterals of 3 and 6 l/s at its nodes. The full 4 in
+// pipe carries 5.797 l/s, the 6 in pipe 17.09 l/s at 1 %:
+//
+//	3 l/s: 4 in; 6 l/s: 4 in asks 1.07 % (6² : 5.797²), 7 mm a side more: still 4 in
+//	12 l/s: 4 in would ask 4.29 %, 0.857 m over 20 m: 0.33 m deeper on the mean,
+//	7.9 of digging; 6 in lies 51 mm lower (crowns) and costs 3.0 more for pipe,
+//	4.3 in all: the size grows here
+func TestHandTrunk(t *testing.T) {
+	flat := func(down int, q float64) Reach {
+		return Reach{Down: down, Length: 20, Ground: ramp(20, 100, 100), Stated: hydro.Flow(q), Count: 1, TrenchPrice: 1, DepthPrice: 1.2, Drop: 0.5}
+	}
+	p := &Problem{
+		Reaches: []Reach{flat(1, 0.003), flat(2, 0), flat(Outlet, 0), flat(1, 0.003), flat(2, 0.006)},
+		End:     End{TieIn: 90}, Rules: yardRules(), Stock: smooth,
+	}
+	p.Rules.GreatestDepth = 3
+	p.Reaches[3].Length, p.Reaches[3].Ground = 5, ramp(5, 100, 100)
+	p.Reaches[4].Length, p.Reaches[4].Ground = 5, ramp(5, 100, 100)
+	r := solve(t, p)
+	steps, err := Trunk(p, r, Outlet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(steps) != 3 || steps[0].Reach != 0 || steps[1].Reach != 1 || steps[2].Reach != 2 {
+		t.Fatalf("%+v", steps)
+	}
+	for i, want := range []struct {
+		flow, added, at float64
+		pipe            int
+		grown           bool
+		joins           int
+	}{{0.003, 0.003, 0, 0, false, 0}, {0.006, 0.003, 20, 0, false, 1}, {0.012, 0.006, 40, 1, true, 1}} {
+		s := steps[i]
+		near1(t, "flow", float64(s.Flow), want.flow, 1e-12)
+		near1(t, "added", float64(s.Added), want.added, 1e-12)
+		near1(t, "station", float64(s.Station), want.at, 1e-12)
+		if s.Pipe != want.pipe || s.Grown != want.grown || len(s.Joins) != want.joins {
+			t.Errorf("step %d: %+v", i, s)
+		}
+	}
+	near1(t, "spare of 4 in at 3 l/s", steps[0].Spare, 1-3/5.797, 0.005) // the slope is a millimetre over 1 %
+	if _, err := Trunk(p, r, 1); err == nil {
+		t.Error("a root in the middle was taken")
+	}
+}
+
+// A thick wall: 4 in pipe with 25 mm of wall before 20 m of 6 in pipe with a thin one.
+// Under level ground the 4 in pipe's crown lies 25 mm under the cover, and takes
+// the crown of the trunk down with it from -2 mm: 20 m·23 mm. A 6 in pipe for
+// the first metre too costs 1 m·(50.8 mm deeper) and 0.15 of pipe: less.
+func TestHandThickWall(t *testing.T) {
+	p := &Problem{
+		Reaches: []Reach{
+			{Down: 1, Length: 1, Ground: ramp(1, 100, 99.99), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2},
+			{Down: Outlet, Length: 20, Ground: ramp(20, 99.99, 99.79), Count: 1, Pipes: []int{1}, TrenchPrice: 1, DepthPrice: 1.2},
+		},
+		End: End{TieIn: 90}, Rules: yardRules(),
+		Stock: []Pipe{{Inside: 0.1016, Outside: 0.1516, N: 0.012, Price: 0.305}, {Inside: 0.1524, Outside: 0.1564, N: 0.012, Price: 0.457}},
+	}
+	if r := solve(t, p); r.Reaches[0].Pipe != 1 {
+		t.Errorf("%+v", r.Reaches)
+	}
+}
