@@ -48,7 +48,8 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 			break
 		}
 		at := s.graph.spots[v].at
-		if base+s.metre*p.toSpot(v, at, len(s.graph.spots)) >= limit-1e-9 {
+		far := s.haste * (base + s.metre*dist(at, p.end.at)) // of what haste charges, at least
+		if base+far >= limit-1e-9 || base+far+s.metre*p.toSpot(v, at, len(s.graph.spots)) >= limit-1e-9 {
 			continue
 		}
 		var prev *orb.Point
@@ -62,11 +63,11 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 			o := &p.branch[up]
 			i, n := o.segments()
 			for seg := i; seg < n; seg++ {
-				if base+s.metre*distTo(at, o.pts[seg], o.pts[seg+1]) >= limit-1e-9 {
+				if base+far+s.metre*distTo(at, o.pts[seg], o.pts[seg+1]) >= limit-1e-9 {
 					continue
 				}
 				for _, ld := range s.land(p, -1, prev, at, up, seg, lands[:0]) {
-					if base+ld.cost >= limit-1e-9 {
+					if base+far+ld.cost >= limit-1e-9 {
 						continue
 					}
 					if ld.n > 0 && !s.useful(v, ld.pts[0]) {
@@ -92,7 +93,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 				}
 			}
 			// into the source at the upper end of a branch
-			if b := s.enter(p, k, v, up, prev, base, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
+			if b := s.enter(p, k, v, up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
 				best, limit = b, b.worth
 			}
 		}
@@ -213,9 +214,7 @@ func (s *site) fill(p *plan, todo []int, budget float64) []int {
 			for ; o.seen < len(p.branch); o.seen++ {
 				b := &p.branch[o.seen]
 				for j := 0; j+1 < len(b.pts); j++ {
-					if d := h.cost + s.metre*distTo(at, b.pts[j], b.pts[j+1]); d < o.least {
-						o.least = d
-					}
+					o.least = min(o.least, h.cost+s.haste*(h.cost+s.metre*dist(at, p.end.at))+s.metre*distTo(at, b.pts[j], b.pts[j+1]))
 				}
 			}
 		}
@@ -430,10 +429,17 @@ func (s *site) relay(p *plan, k int) bool {
 
 // with returns the plan in which branch k has the points pts for its head and
 // free corners (and target), its own tail and all that hangs on it laid anew; nil
-// where a rule forbids it or it costs more than limit.
-func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
+// where a rule forbids it, or where the branch grows dearer by more than step can
+// save on those that hang on it.
+func (s *site) with(p *plan, k int, pts []orb.Point, step float64) *plan {
 	q := p.clone()
 	b := &q.branch[k]
+	slack := p.branch[k].cost
+	for i := range p.branch {
+		if p.branch[i].up == k {
+			slack += 3*step*s.metre + 2*s.p.Prices.Bend
+		}
+	}
 	if b.up < 0 || b.through {
 		if b.through && (len(pts) < 2 || !s.enters(&q.branch[b.up], pts[len(pts)-2])) {
 			return nil
@@ -466,7 +472,7 @@ func (s *site) with(p *plan, k int, pts []orb.Point) *plan {
 		*b = *best
 	}
 	b.cost = s.branchPrice(b)
-	if !s.branchKeeps(b, p.end) {
+	if b.cost >= slack-1e-9 || !s.branchKeeps(b, p.end) {
 		return nil
 	}
 	if !s.relay(q, k) {
@@ -528,8 +534,8 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 	var got *plan
 	// the cheapest of the moves offered since the last take
 	var best *plan
-	offer := func(pts []orb.Point) {
-		if q := s.with(p, k, pts); q != nil && q.cost < p.cost*(1-least) && (best == nil || q.cost < best.cost-1e-9) {
+	offer := func(pts []orb.Point, step float64) {
+		if q := s.with(p, k, pts, step); q != nil && q.cost < p.cost*(1-least) && (best == nil || q.cost < best.cost-1e-9) {
 			best = q
 		}
 	}
@@ -554,7 +560,7 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			break
 		}
 		// drop
-		offer(slices.Delete(keep(), i, i+1))
+		offer(slices.Delete(keep(), i, i+1), 5)
 		if take() {
 			i--
 			continue
@@ -571,7 +577,7 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			v := orb.Point{u[0]*cos - u[1]*sin, u[0]*sin + u[1]*cos}
 			pts := keep()
 			pts[i] = along(pts[i], v, step)
-			offer(pts)
+			offer(pts, step)
 		}
 		take()
 		// slide the segment to the next corner sideways
@@ -582,7 +588,7 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 				pts := keep()
 				v := orb.Point{-w[1], w[0]}
 				pts[i], pts[i+1] = along(pts[i], v, side), along(pts[i+1], v, side)
-				offer(pts)
+				offer(pts, step)
 			}
 			take()
 		}

@@ -411,7 +411,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	if s.p.Price != nil && warm == nil {
 		// what depth costs is not known to the search: try trees that spare the
 		// length of the ways, for length is fall
-		for _, w := range []float64{0.15, 0.5, 2} {
+		for _, w := range []float64{0.3, 1.5} {
 			if calls <= 0 {
 				break
 			}
@@ -421,7 +421,9 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 			if len(l) > fewest {
 				continue
 			}
-			consider(found{s.polish(p), l})
+			if consider(found{p, l}) {
+				consider(found{s.polish(p), l})
+			}
 		}
 		if best != nil {
 			s.haggle(best, &calls, func(p *plan) bool { return consider(found{p, left}) })
