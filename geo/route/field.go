@@ -17,15 +17,17 @@ const eps = 1e-7
 
 type edge struct{ p, q orb.Point }
 
+// block is a box round edges, or round blocks, [i, j) of one part.
 type block struct {
 	lo, hi orb.Point
-	i, j   int // edges [i, j)
+	i, j   int
 	part   int
 }
 
 type field struct {
 	edges  []edge
 	blocks []block
+	groups []block // of blocks
 	// corners are the vertices with their neighbours, area on the left; corner i
 	// begins edge i, and after and before are its neighbours' places.
 	corners       []corner
@@ -89,6 +91,19 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			}
 		}
 	}
+	const groupSize = 8
+	for i, b := range f.blocks {
+		n := len(f.groups)
+		if n == 0 || f.groups[n-1].part != b.part || i-f.groups[n-1].i >= groupSize {
+			f.groups = append(f.groups, block{b.lo, b.hi, i, i + 1, b.part})
+			continue
+		}
+		g := &f.groups[n-1]
+		for c := range 2 {
+			g.lo[c], g.hi[c] = min(g.lo[c], b.lo[c]), max(g.hi[c], b.hi[c])
+		}
+		g.j = i + 1
+	}
 	return f
 }
 
@@ -108,34 +123,40 @@ func (f *field) holds(p orb.Point) bool { return f.part(p) >= 0 }
 func (f *field) part(p orb.Point) int {
 	odd := false
 	eps := f.tol
-	for i := range f.blocks {
-		b := &f.blocks[i]
-		if i > 0 && b.part != f.blocks[i-1].part && odd {
-			return f.blocks[i-1].part
+	for gi := range f.groups {
+		g := &f.groups[gi]
+		if gi > 0 && g.part != f.groups[gi-1].part && odd {
+			return f.groups[gi-1].part
 		}
-		if b.hi[0] < p[0]-eps || b.lo[1] > p[1]+eps || b.hi[1] < p[1]-eps {
+		if g.hi[0] < p[0]-eps || g.lo[1] > p[1]+eps || g.hi[1] < p[1]-eps {
 			continue
 		}
-		for _, e := range f.edges[b.i:b.j] {
-			if e.p[0] < p[0]-eps && e.q[0] < p[0]-eps {
+		for i := g.i; i < g.j; i++ {
+			b := &f.blocks[i]
+			if b.hi[0] < p[0]-eps || b.lo[1] > p[1]+eps || b.hi[1] < p[1]-eps {
 				continue
 			}
-			if (e.p[1] > p[1]+eps && e.q[1] > p[1]+eps) || (e.p[1] < p[1]-eps && e.q[1] < p[1]-eps) {
-				continue
-			}
-			if distTo(p, e.p, e.q) <= eps {
-				return b.part
-			}
-			if (e.p[1] > p[1]) != (e.q[1] > p[1]) {
-				x := e.p[0] + (p[1]-e.p[1])/(e.q[1]-e.p[1])*(e.q[0]-e.p[0])
-				if x > p[0] {
-					odd = !odd
+			for _, e := range f.edges[b.i:b.j] {
+				if e.p[0] < p[0]-eps && e.q[0] < p[0]-eps {
+					continue
+				}
+				if (e.p[1] > p[1]+eps && e.q[1] > p[1]+eps) || (e.p[1] < p[1]-eps && e.q[1] < p[1]-eps) {
+					continue
+				}
+				if distTo(p, e.p, e.q) <= eps {
+					return b.part
+				}
+				if (e.p[1] > p[1]) != (e.q[1] > p[1]) {
+					x := e.p[0] + (p[1]-e.p[1])/(e.q[1]-e.p[1])*(e.q[0]-e.p[0])
+					if x > p[0] {
+						odd = !odd
+					}
 				}
 			}
 		}
 	}
 	if odd {
-		return f.blocks[len(f.blocks)-1].part
+		return f.groups[len(f.groups)-1].part
 	}
 	return -1
 }
@@ -151,42 +172,53 @@ func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
 	lo := orb.Point{min(a[0], b[0]) - eps, min(a[1], b[1]) - eps}
 	hi := orb.Point{max(a[0], b[0]) + eps, max(a[1], b[1]) + eps}
 	ca := cross(u, a)
-	for i := range f.blocks {
-		bl := &f.blocks[i]
+	// misses tells whether a box lies apart from the segment's box, or wholly to
+	// one side of its line
+	misses := func(bl *block) bool {
 		if bl.hi[0] < lo[0] || bl.lo[0] > hi[0] || bl.hi[1] < lo[1] || bl.lo[1] > hi[1] {
-			continue
+			return true
 		}
-		// the box wholly to one side of the line
 		cx, cy := (bl.lo[0]+bl.hi[0])/2, (bl.lo[1]+bl.hi[1])/2
 		r := math.Abs(u[0])*(bl.hi[1]-bl.lo[1])/2 + math.Abs(u[1])*(bl.hi[0]-bl.lo[0])/2
-		if m := u[0]*cy - u[1]*cx - ca; m > r+eps || m < -r-eps {
+		m := u[0]*cy - u[1]*cx - ca
+		return m > r+eps || m < -r-eps
+	}
+	for gi := range f.groups {
+		g := &f.groups[gi]
+		if misses(g) {
 			continue
 		}
-		for k := bl.i; k < bl.j; k++ {
-			e := &f.edges[k]
-			sp := u[0]*e.p[1] - u[1]*e.p[0] - ca
-			sq := u[0]*e.q[1] - u[1]*e.q[0] - ca
-			if (sp > eps && sq > eps) || (sp < -eps && sq < -eps) {
+		for i := g.i; i < g.j; i++ {
+			bl := &f.blocks[i]
+			if misses(bl) {
 				continue
 			}
-			tp := (e.p[0]-a[0])*u[0] + (e.p[1]-a[1])*u[1]
-			tq := (e.q[0]-a[0])*u[0] + (e.q[1]-a[1])*u[1]
-			if (sp > eps && sq < -eps) || (sp < -eps && sq > eps) {
-				if t := tp + (tq-tp)*sp/(sp-sq); t > eps && t < l-eps {
-					ts = append(ts, t)
-					// an end that is itself on the edge, but for rounding, only touches
-					w := math.Abs(sp - sq)
-					if d := min(t, l-t); d*w > eps*dist(e.p, e.q) {
-						proper = true
-					}
+			for k := bl.i; k < bl.j; k++ {
+				e := &f.edges[k]
+				sp := u[0]*e.p[1] - u[1]*e.p[0] - ca
+				sq := u[0]*e.q[1] - u[1]*e.q[0] - ca
+				if (sp > eps && sq > eps) || (sp < -eps && sq < -eps) {
+					continue
 				}
-				continue
-			}
-			if math.Abs(sp) <= eps && tp > eps && tp < l-eps {
-				ts = append(ts, tp)
-			}
-			if math.Abs(sq) <= eps && tq > eps && tq < l-eps {
-				ts = append(ts, tq)
+				tp := (e.p[0]-a[0])*u[0] + (e.p[1]-a[1])*u[1]
+				tq := (e.q[0]-a[0])*u[0] + (e.q[1]-a[1])*u[1]
+				if (sp > eps && sq < -eps) || (sp < -eps && sq > eps) {
+					if t := tp + (tq-tp)*sp/(sp-sq); t > eps && t < l-eps {
+						ts = append(ts, t)
+						// an end that is itself on the edge, but for rounding, only touches
+						w := math.Abs(sp - sq)
+						if d := min(t, l-t); d*w > eps*dist(e.p, e.q) {
+							proper = true
+						}
+					}
+					continue
+				}
+				if math.Abs(sp) <= eps && tp > eps && tp < l-eps {
+					ts = append(ts, tp)
+				}
+				if math.Abs(sq) <= eps && tq > eps && tq < l-eps {
+					ts = append(ts, tq)
+				}
 			}
 		}
 	}

@@ -253,10 +253,15 @@ func (s *site) useful(i int, q orb.Point) bool {
 func (s *site) link(first int) {
 	g := &s.graph
 	g.arcs = append(g.arcs, make([][]arc, len(g.spots)-len(g.arcs))...)
+	// over a whole block of lots long lines of sight go by way of spots between
+	sight := math.Inf(1)
+	if len(g.spots) > 500 {
+		sight = 60
+	}
 	for i := first; i < len(g.spots); i++ {
 		for j := 0; j < i; j++ {
 			a, b := g.spots[i].at, g.spots[j].at
-			if dist(a, b) < s.ls-eps || !s.useful(i, b) || !s.useful(j, a) || !s.zone.clear(a, b) {
+			if d := dist(a, b); d < s.ls-eps || d > sight || !s.useful(i, b) || !s.useful(j, a) || !s.zone.clear(a, b) {
 				continue
 			}
 			c := s.price(a, b)
