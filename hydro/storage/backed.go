@@ -9,6 +9,7 @@ import (
 
 	"fallwright/geo/unit"
 	"fallwright/hydro"
+	"fallwright/hydro/gradeline"
 	"fallwright/hydro/pipe"
 	"fallwright/hydro/source"
 )
@@ -19,7 +20,7 @@ type Connection struct {
 	Length               unit.Length
 	InvertUp, InvertDown unit.Elevation
 	// Losses is the sum of entrance, bend, valve and exit coefficients on the
-	// velocity head of the full pipe; 1.5 is a square entrance and a free exit.
+	// velocity head of the full pipe; 1.5 is a square entrance (0.5) and the exit (1).
 	Losses float64
 	// Valve: a backwater valve lets nothing in from the structure.
 	Valve bool
@@ -116,9 +117,8 @@ const weir = 1.66 // SI weir coefficient, source HEC22
 //	        = free(h - InvertUp)                        else
 //	C = 1/sqrt(L/K^2 + losses/(2 g A^2))                full pipe
 //
-// free is the least of entrance control (critical depth in the mouth with its
-// entrance loss, an orifice above the crown), uniform flow while the mouth is not
-// covered, and the full pipe to its lower crown.
+// free is what runs off with nothing standing outside, by gradeline: drawdown,
+// uniform flow or the full pipe, with the entrance.
 type rating struct {
 	up, down   float64 // inverts
 	d, c       float64
@@ -152,70 +152,53 @@ func newRating(c Connection, top float64) (*rating, error) {
 	}
 	l := float64(c.Length)
 	// Pipes side by side share one head: their C add up.
-	var k []float64
 	for _, p := range c.Pipes {
 		s, _ := pipe.Circle(p.Diameter, p.Diameter)
 		kf, a := s.Conveyance(p.N), float64(s.Area)
-		ci := 1 / math.Sqrt(l/(kf*kf)+c.Losses/(2*hydro.Gravity*a*a))
-		r.c += ci
-		k = append(k, ci)
+		r.c += 1 / math.Sqrt(l/(kf*kf)+c.Losses/(2*hydro.Gravity*a*a))
 		r.d = math.Max(r.d, float64(p.Diameter))
 	}
 	r.lowerCrown = r.down + r.d
-	s0 := (r.up - r.down) / l
-	const n = 512
-	high := math.Max(top-r.up, 4*r.d)
-	r.step = high / n
-	r.free = make([]float64, n+1)
-	for i := 1; i <= n; i++ {
-		y := float64(i) * r.step
-		sum := 0.0
-		for j, p := range c.Pipes {
-			d := float64(p.Diameter)
-			q := entrance(p.Diameter, y)
-			if y < d {
-				if s0 > 0 {
-					// Uniform flow, lowered by the share that the local losses take.
-					s, _ := pipe.Circle(p.Diameter, unit.Length(y))
-					f, _ := pipe.Circle(p.Diameter, p.Diameter)
-					kf := f.Conveyance(p.N)
-					q = math.Min(q, math.Min(s.Conveyance(p.N), kf)*math.Sqrt(s0)*k[j]*math.Sqrt(l)/kf)
-				}
-			} else {
-				q = math.Min(q, k[j]*math.Sqrt(math.Max(0, r.up+y-(r.down+d))))
-			}
-			sum += q
-		}
-		r.free[i] = math.Max(sum, r.free[i-1])
-	}
-	return r, nil
+	return r, r.tabulate(c, math.Max(top-r.up, 4*r.d))
 }
 
-// entrance is the flow into the mouth of a pipe from water standing y over its
-// invert: y = yc + 1.5 Vc^2/2g up to yc = 0.9 D, then as an orifice through the
-// flow there.
-func entrance(d unit.Length, y float64) float64 {
-	head := func(yc float64) (e, q float64) {
-		s, _ := pipe.Circle(d, unit.Length(yc))
-		a, t := float64(s.Area), float64(s.TopWidth)
-		return yc + 1.5*a/(2*t), math.Sqrt(hydro.Gravity * a * a * a / t)
+// tabulate works the level over the upper invert for rising flows with a free
+// outfall, by gradeline, and turns the table round to flow over level.
+func (r *rating) tabulate(c Connection, high float64) error {
+	line := gradeline.Network{
+		Nodes: []gradeline.Node{{Name: "structure"}, {Name: "storage", Kind: gradeline.Open, Entrance: math.Min(math.Max(c.Losses-1, 0), 10)}},
+		Runs:  []gradeline.Run{{Name: "connection", From: 1, To: 0, Pipes: c.Pipes, Length: c.Length, InvertUp: c.InvertUp, InvertDown: c.InvertDown}},
 	}
-	top, qTop := head(0.9 * float64(d))
-	if y >= top {
-		return qTop * math.Sqrt((y-float64(d)/2)/(top-float64(d)/2))
+	// The greatest flow of interest: the whole height as velocity head in the mouth.
+	most := 0.0
+	for _, p := range c.Pipes {
+		s, _ := pipe.Circle(p.Diameter, p.Diameter)
+		most += float64(s.Area) * math.Sqrt(2*hydro.Gravity*high)
 	}
-	lo, hi := 0.0, 0.9*float64(d)
-	for i := 0; i < 50; i++ {
-		if m := (lo + hi) / 2; m > 0 {
-			if e, _ := head(m); e < y {
-				lo = m
-			} else {
-				hi = m
-			}
+	const n, flows = 512, 300
+	r.step, r.free = high/n, make([]float64, n+1)
+	y0, q0, at := 0.0, 0.0, 1
+	for i := 0; i <= flows && at <= n; i++ {
+		q := most * math.Pow(10, 6*(float64(i)/flows-1))
+		line.Runs[0].Flow = hydro.Flow(q)
+		g, err := gradeline.Solve(line)
+		if err != nil {
+			return fmt.Errorf("storage: connection: %w", err)
 		}
+		y := math.Max(float64(g.Nodes[1].Level)-r.up, y0)
+		for ; at <= n && float64(at)*r.step <= y; at++ {
+			f := 1.0
+			if y > y0 {
+				f = (float64(at)*r.step - y0) / (y - y0)
+			}
+			r.free[at] = q0 + f*(q-q0)
+		}
+		y0, q0 = y, q
 	}
-	_, q := head(hi)
-	return q
+	for ; at <= n; at++ {
+		r.free[at] = q0
+	}
+	return nil
 }
 
 func (r *rating) freeAt(y float64) float64 {

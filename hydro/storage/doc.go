@@ -2,7 +2,7 @@
 // while the outlet is backed up, and routing through a basin.
 //
 // Levels are metres above the site's datum, volumes cubic metres, times minutes
-// (steps may be fractions). The room may import hydro, hydro/pipe, hydro/source
+// (steps may be fractions). The room may import hydro, hydro/gradeline, hydro/pipe, hydro/source
 // and geo/unit. It works one level pool: the water in trench, pipes and basins
 // stands level, which holds where the lines are short and the flow through them
 // small against their capacity; slope of the water along a long line belongs to

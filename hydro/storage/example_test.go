@@ -39,6 +39,6 @@ func ExampleRun() {
 			valve, float64(r.UsableVolume), float64(r.VoidVolume), float64(r.PeakLevel), float64(r.FromSewer))
 	}
 	// Output:
-	// valve false: usable 0.52 of 1.89 m3, peak 100.31 m, from the sewer 0.91 m3
-	// valve true: usable 1.89 of 1.89 m3, peak 100.24 m, from the sewer 0.00 m3
+	// valve false: usable 0.52 of 1.89 m3, peak 100.31 m, from the sewer 0.90 m3
+	// valve true: usable 1.89 of 1.89 m3, peak 100.25 m, from the sewer 0.00 m3
 }

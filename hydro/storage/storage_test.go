@@ -296,6 +296,28 @@ func TestPropertyRating(t *testing.T) {
 	}
 }
 
+// Hand: a 0.1016 m pipe, n 0.012, 200 m at 0.5 %, falling free: 0.003 m3/s run at
+// normal depth far from the end. At y 0.06424 m (fill 0.632): A 0.005403 m2, P 0.18680
+// m, R 0.028925 m, V = R^(2/3) 0.005^(1/2)/0.012 = 0.5552 m/s, Q 0.00300; subcritical
+// (Froude 0.75). The storage stands (1 + 0.5) V^2/2g = 0.0236 higher: 0.0878 m.
+// At critical depth, 0.05547 m and 0.6626 m/s, the mouth would ask 0.05547 + 0.03357 =
+// 0.0890, and gradeline takes the larger.
+func TestHandFreeRating(t *testing.T) {
+	r := must(newRating(Connection{Pipes: pipe.Alike(1, pipe.Pipe{Diameter: 0.1016, N: 0.012}), Length: 200, InvertUp: 101, InvertDown: 100, Losses: 1.5}, 103))
+	lo, hi := 101.0, 101.4
+	for i := 0; i < 50; i++ {
+		if m := (lo + hi) / 2; r.flow(m, 99) < 0.003 {
+			lo = m
+		} else {
+			hi = m
+		}
+	}
+	near(t, "storage over the invert", lo-101, 0.0890, 0.0005)
+	if q := r.flow(101, 99); q != 0 {
+		t.Errorf("%g m3/s with no water over the invert", q)
+	}
+}
+
 func TestPropertyModifiedRational(t *testing.T) {
 	// i = 3000/(t+10), CA 1000 m2: by calculus V' = 0 at a duration found by search.
 	peak := func(td hydro.Duration) (hydro.Flow, error) {
