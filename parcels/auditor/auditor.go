@@ -273,10 +273,7 @@ func (a *Auditor) Audit(ctx context.Context, o Options) (*parcels.Audit, error) 
 		return nil, err
 	}
 	rows := make([]parcels.AuditRow, len(items))
-	centres := make([]orb.Point, len(items))
-	for k, i := range items {
-		centres[k] = a.site.Lots[i].Shape.Bound().Center()
-	}
+	centres := (&job{a: a, items: items}).centres()
 	aside, err := jobs.Run(ctx, len(items), func(_ context.Context, _, k int) error {
 		row, err := a.Lot(items[k])
 		if err != nil {

@@ -5,11 +5,10 @@
 // The work comes in as a function; this room knows nothing of audits. Results
 // go out in the order of the items, whatever the workers and the size of the
 // chunks, so that the same work gives the same bytes. In process: Run. On
-// several machines over PostgreSQL: Queue (queue.go).
+// several machines over one PostgreSQL: Queue.
 //
-// Order gives the order along a Hilbert curve (D. Hilbert 1891; the bit
-// manipulation after J. Skilling, "Programming the Hilbert curve", AIP Conf.
-// Proc. 707, 2004, from memory, held by tests).
+// Order gives the order along a Hilbert curve (D. Hilbert 1891; the curve's
+// quadrants worked from memory, held by tests).
 //
-// It may import parcels.
+// It may import parcels; lib/pq and River (the queue) for Queue alone.
 package jobs
