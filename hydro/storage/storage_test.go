@@ -427,7 +427,7 @@ func TestPropertySheet(t *testing.T) {
 // Whatever the sizes, the balance closes and every level is a number.
 func TestPropertyClosesAlways(t *testing.T) {
 	rng := rand.New(rand.NewSource(31))
-	for k := 0; k < 200; k++ {
+	for k := 0; k < 60; k++ {
 		tr, c := yard(rng.Intn(2) == 0)
 		tr.Outlet.Pipes = pipe.Alike(1+rng.Intn(2), pipe.Pipe{Diameter: unit.Length(0.03 + 0.3*rng.Float64()), N: 0.012})
 		tr.Outlet.InvertUp = unit.Elevation(99.8 + 0.6*rng.Float64())
