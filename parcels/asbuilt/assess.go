@@ -62,6 +62,7 @@ type found struct {
 	side float64 // from the line
 	z    float64 // shift not taken out
 	off  float64 // above the plan, shift taken out
+	lent bool    // of a neighbour, for the fitting they share
 	// spill is the highest invert from here on downstream, and where that is.
 	spill float64
 	sill  spot

@@ -48,6 +48,7 @@ func (a *assessor) lend() {
 					q := p
 					q.at, q.side = float64(n.Along), float64(n.Off)
 					q.off = q.z - a.shift - t.planned(q.at)
+					q.lent = true
 					loans = append(loans, loan{i, q})
 				}
 			}
@@ -295,13 +296,23 @@ func (a *assessor) judge(i int) {
 		quiet = quiet && !(f.Feature == t.run.ID && f.Severity != parcels.Note)
 	}
 	if quiet && len(a.report.Findings) == before && a.level {
-		worst := 0.0
+		worst, slope := 0.0, ""
 		for _, p := range t.pts {
 			worst = max(worst, abs(p.off))
 		}
+		if len(t.pts) > 1 {
+			slope = fmt.Sprintf(", %.2f %% from end to end", 100*endToEnd(t))
+		}
 		a.find(parcels.Finding{Code: CodeAsPlanned, Severity: parcels.Note, Feature: t.run.ID, Measured: parcels.Num(round(worst, 4)), Required: parcels.Num(worse), Unit: "m", Source: "P-157",
-			Message: fmt.Sprintf("Run %s is laid as planned: %d shots within %.0f mm of grade, %.2f %% from end to end.", t.run.ID, len(t.pts), math.Ceil(worst*1000), 100*endToEnd(t))})
+			Message: fmt.Sprintf("Run %s is laid as planned: %s within %.0f mm of grade%s.", t.run.ID, number(len(t.pts), "shot"), math.Ceil(worst*1000), slope)})
 	}
+}
+
+func number(n int, what string) string {
+	if n == 1 {
+		return "one " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func endToEnd(t *track) float64 {
@@ -459,9 +470,12 @@ func (a *assessor) beside(t *track) {
 	var off *found
 	for k := range t.pts {
 		p := &t.pts[k]
-		if off == nil || p.side > off.side {
+		if !p.lent && (off == nil || p.side > off.side) {
 			off = p
 		}
+	}
+	if off == nil {
+		return
 	}
 	b.GreatestBeside = parcels.Num(mm(unit.Length(off.side)))
 	if off.side > max(beside, t.width/2)+reading {
@@ -475,6 +489,9 @@ func (a *assessor) beside(t *track) {
 	var at *found
 	for k := range t.pts {
 		p := &t.pts[k]
+		if p.lent {
+			continue
+		}
 		d, req := a.lotLine(t, p.shot.At)
 		if math.IsInf(d, 1) {
 			return
