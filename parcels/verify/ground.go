@@ -139,7 +139,7 @@ func (g *surface) hidden(p pt, q pt) bool {
 		if s1*s2 >= 0 || t1*t2 >= 0 {
 			continue
 		}
-		e1, e2 := 1e-7*b.length(), 1e-7*apartBy(p, q)
+		e1, e2 := 1e-9*b.length(), 1e-9*apartBy(p, q)
 		if (s1 > e1 && s2 < -e1 || s1 < -e1 && s2 > e1) && (t1 > e2 && t2 < -e2 || t1 < -e2 && t2 > e2) {
 			return true
 		}
@@ -316,7 +316,7 @@ func (g *surface) along(a, b pt) []station {
 	l := math.Hypot(b.x-a.x, b.y-a.y)
 	at := func(t float64) pt { return pt{x: a.x + t*(b.x-a.x), y: a.y + t*(b.y-a.y)} }
 	var out []station
-	eps := min(1e-6/l, 0.5)
+	eps := min(2e-6/l, 0.5)
 	t := 0.0
 	for step := 0; step < 100000 && t < 1; step++ {
 		probe := min(t+eps, 1)

@@ -497,9 +497,64 @@ func (j *judge) profiles() {
 			}
 		}
 	}
+	for k := range j.p.profiles {
+		q := &j.p.profiles[k]
+		var way []int
+		var starts []float64
+		length := 0.0
+		for _, id := range q.runs {
+			i, ok := j.p.runAt[id]
+			if !ok {
+				break
+			}
+			way, starts = append(way, i), append(starts, length)
+			length += j.p.runs[i].measured
+		}
+		j.rowExtremes(c, q, way, starts)
+	}
 	for i := range j.p.nodes {
 		if n := &j.p.nodes[i]; n.kind == "intake" && len(n.out) > 0 && j.levels(n) && !from[n.id] {
 			c.fail(n.id, "joined, and no profile from it")
+		}
+	}
+}
+
+// rowExtremes holds a run's own extremes to the rows of its profiles: where the
+// ground is an interval, the rows say which ground the plan means, and rows
+// stand at every break of it.
+func (j *judge) rowExtremes(c *check, q *profile, way []int, starts []float64) {
+	for m, i := range way {
+		r := &j.p.runs[i]
+		if r.leastCover == nil || r.greatestDepth == nil {
+			continue
+		}
+		cover, deep, n := math.Inf(1), math.Inf(-1), 0
+		whole := true
+		for _, w := range q.rows {
+			s := w.station - starts[m]
+			slack := oneMillimetre * float64(2+m)
+			if s < -slack || s > r.measured+slack {
+				continue
+			}
+			z := r.up + (r.down-r.up)*min(max(s/r.measured, 0), 1)
+			if math.Abs(z-w.invert) > groundSlack {
+				continue // of a run before or after, at a drop
+			}
+			if w.ground == nil {
+				whole = false
+				continue
+			}
+			n++
+			cover, deep = min(cover, *w.ground-z-r.top()), max(deep, *w.ground-z+j.bottom(r))
+		}
+		if n < 2 || !whole {
+			continue
+		}
+		if math.Abs(*r.leastCover-cover) > groundSlack {
+			c.fail(r.id, "least_cover_m says %s, the rows of its profile make %s", mm(*r.leastCover), mm(cover))
+		}
+		if math.Abs(*r.greatestDepth-deep) > groundSlack {
+			c.fail(r.id, "greatest_depth_m says %s, the rows of its profile make %s", mm(*r.greatestDepth), mm(deep))
 		}
 	}
 }

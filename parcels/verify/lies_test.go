@@ -106,6 +106,8 @@ var lies = []lie{
 	{"one caution dropped", "status", func(f *fixture) { f.plan["cautions"] = f.plan["cautions"].([]any)[1:] }},
 	{"another system", "frame", func(f *fixture) { f.plan["frame"].(obj)["crs"] = "EPSG:2276" }},
 	{"feet called metres and a half", "frame", func(f *fixture) { f.plan["frame"].(obj)["metres_per_unit"] = 1.5 }},
+	{"survey feet called feet", "frame", func(f *fixture) { f.plan["frame"].(obj)["metres_per_unit"] = 0.3048 }},
+	{"feet called metres", "frame", func(f *fixture) { f.plan["frame"].(obj)["metres_per_unit"] = 1 }},
 	{"no unit", "frame", func(f *fixture) { delete(f.plan["frame"].(obj), "metres_per_unit") }},
 	{"length is text", "document", set("R5", "length_m", "10")},
 	{"length missing", "document", func(f *fixture) { delete(f.props("R5"), "length_m") }},

@@ -8,6 +8,7 @@ import (
 	"math"
 	"math/big"
 	"math/rand/v2"
+	"strconv"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -268,5 +269,33 @@ func TestHandRain(t *testing.T) {
 	s.rain = &rain{curve: &[3]float64{2000, 10, 0.9}}
 	if got, _ := s.rate(5, 10); math.Abs(got-2000/math.Pow(15, 0.9)) > 1e-9 {
 		t.Errorf("curve: %g", got)
+	}
+}
+
+// The units of every listed code against PROJ's own data, and of a good many
+// codes that are not listed.
+func TestOracleUnits(t *testing.T) {
+	n := 0
+	for _, c := range []int{2154, 26910, 32618, 25832, 3857, 2056, 31370, 27700} {
+		if u, ok := unitOf("EPSG:" + strconv.Itoa(c)); !ok || u != 1 {
+			t.Errorf("EPSG:%d: %g", c, u)
+		}
+	}
+	for _, rs := range [][][2]int{unitCodes().survey, unitCodes().feet} {
+		for _, r := range rs {
+			for _, c := range []int{r[0], r[1]} {
+				i, err := frame.Lookup("EPSG:" + strconv.Itoa(c))
+				if err != nil || i.Geographic {
+					continue // compound, or an older data set
+				}
+				n++
+				if u, _ := unitOf("EPSG:" + strconv.Itoa(c)); math.Abs(u-i.MetresPerUnit) > 1e-12 {
+					t.Errorf("EPSG:%d: %.12g, PROJ says %.12g", c, u, i.MetresPerUnit)
+				}
+			}
+		}
+	}
+	if n < 500 {
+		t.Errorf("only %d codes compared", n)
 	}
 }

@@ -234,6 +234,10 @@ func (j *judge) frame() bool {
 			c.fail("frame", "%g m a unit: a projected system is in metres, feet (0.3048 m) or US survey feet (1200/3937 m)", f.metres)
 			return false
 		}
+		if u, known := unitOf(s.crs); known && math.Abs(u-p.metres) > 1e-12 {
+			c.fail("frame", "%.9g m a unit, %s has %.9g", f.metres, s.crs, u)
+			return false
+		}
 		s.plane = p
 	}
 	return true
