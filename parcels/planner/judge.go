@@ -120,6 +120,24 @@ func (lp *lotPlan) judgeEnd(l *layout, r *profile.Result) {
 	case e.outlet != nil && e.outlet.Level == nil:
 		lp.find(parcels.Finding{Code: "tie_in_level_unknown", Severity: parcels.Warn, Feature: e.id, Location: &at, NotProven: true, Cure: "Shoot the level of outlet " + e.id + ".", Message: "The level of outlet " + e.id + " is not known."})
 	}
+	if e.outlet != nil && e.outlet.Kind == "emitter" && e.outlet.Level != nil {
+		for i := range l.nodes {
+			w := l.nodes[i].water
+			if w == nil || l.nodes[i].out < 0 {
+				continue
+			}
+			rim := w.intake.Rim
+			if rim == nil && lp.surface != nil {
+				if g, ok := lp.surface.At(w.intake.At); ok {
+					rim = parcels.Num(g.Elevation)
+				}
+			}
+			if rim != nil && *rim <= *e.outlet.Level+0.002 {
+				lp.find(parcels.Finding{Code: "emitter_too_high", Severity: parcels.Stop, Feature: e.id, Location: &at, Measured: parcels.Num(round(float64(*rim), 3)), Required: parcels.Num(round(float64(*e.outlet.Level), 3)), Unit: "m",
+					Message: fmt.Sprintf("Emitter %s opens at %.3f m and intake %s stands at %.3f m, no higher: the water would come out there first.", e.id, float64(*e.outlet.Level), w.intake.ID, float64(*rim))})
+			}
+		}
+	}
 	if e.outlet != nil && e.outlet.Kind == "emitter" && !e.outlet.Weep {
 		lp.find(parcels.Finding{Code: "standing_water", Severity: parcels.Warn, Feature: e.id, Location: &at, Source: "P-106",
 			Message: "Emitter " + e.id + " has no weep: the line below its rim stays full of water and may freeze."})

@@ -13,6 +13,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/parcels"
@@ -359,7 +360,32 @@ func (g *Ground) workMayDig() (orb.MultiPolygon, error) {
 			}
 		}
 	}
-	return zone.Merge(areas, g.barredShapes())
+	all, err := zone.Merge(areas, g.barredShapes())
+	if err != nil {
+		return nil, err
+	}
+	return withoutSlivers(all), nil
+}
+
+// withoutSlivers drops parts and holes of less than a square centimetre: what an
+// overlay leaves where two drawings of one line do not quite meet. No trench
+// lies in one.
+func withoutSlivers(mp orb.MultiPolygon) orb.MultiPolygon {
+	const least = 1e-4
+	var out orb.MultiPolygon
+	for _, p := range mp {
+		if len(p) == 0 || math.Abs(float64(shape.RingArea(p[0]))) < least {
+			continue
+		}
+		q := orb.Polygon{p[0]}
+		for _, h := range p[1:] {
+			if math.Abs(float64(shape.RingArea(h))) >= least {
+				q = append(q, h)
+			}
+		}
+		out = append(out, q)
+	}
+	return out
 }
 
 // barredShapes are the forbidden things' own extents, as keep-outs without the
@@ -369,7 +395,8 @@ func (g *Ground) barredShapes() []zone.KeepOut {
 	for i := range g.Site.Obstacles {
 		o := &g.Site.Obstacles[i]
 		if o.Crossing == parcels.CrossingForbidden {
-			out = append(out, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry, Clearance: Extent(o, g.Site.Criteria)})
+			// a line without a width still bars: it must take ground
+			out = append(out, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry, Clearance: max(Extent(o, g.Site.Criteria), unit.Millimetre)})
 		}
 	}
 	for _, k := range g.KeepOuts {

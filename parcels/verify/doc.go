@@ -37,8 +37,8 @@
 //     along a street area of the document is held to the front's, each other to
 //     the least of the three; where no street is by the lot, the plan must tell
 //     that the roles were guessed.
-//   - The first run may be a centimetre longer than the shortest way to ground
-//     that the lot's widest trench may use.
+//   - The first run may be 60 mm longer than the shortest way to ground that the
+//     lot's widest trench may use: the zone may have been made for larger pipes.
 //   - A layer in another reference system than the document is not judged by:
 //     Verify returns an error. It has no projections but its own plane.
 //   - Prices, alternatives, bounds, storage and water levels are not worked
