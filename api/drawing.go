@@ -35,7 +35,7 @@ func (s *service) drawSample() sampleDrawing {
 		a.Body, _ = openapi.Example("plan")
 		sample, _ = openapi.Example("site")
 	}
-	svg, err := Drawing(sample, a.Body)
+	svg, err := drawing(sample, a.Body, false)
 	if err != nil {
 		s.Log.Error("the sample was not drawn", "cause", err.Error())
 		return sampleDrawing{lead: "The sample could not be drawn; see Docs."}
@@ -92,7 +92,10 @@ func (f drawnFeature) lines() (out [][][]float64) {
 // Drawing draws a plan over its site as SVG: the lots of the plan, footprints,
 // easements, runs with size and fall, points, a scale bar, north, and the
 // cautions. site and plan are documents of the contract, in one system.
-func Drawing(site, plan []byte) (string, error) {
+func Drawing(site, plan []byte) (string, error) { return drawing(site, plan, true) }
+
+// drawing may leave out the cautions where the page around it shows them.
+func drawing(site, plan []byte, withCautions bool) (string, error) {
 	var doc struct {
 		CRS    json.RawMessage
 		Site   string
@@ -146,7 +149,11 @@ func Drawing(site, plan []byte) (string, error) {
 	if metres == 0 {
 		metres = 1
 	}
-	const width, margin, foot = 900.0, 50.0, 190.0
+	const width, margin = 900.0, 50.0
+	foot := 30.0
+	if withCautions {
+		foot = 200
+	}
 	scale := min((width-2*margin)/((maxX-minX)*kx), 620/((maxY-minY)*ky))
 	height := (maxY-minY)*ky*scale + 2*margin
 	left := (width - (maxX-minX)*kx*scale) / 2
@@ -160,7 +167,7 @@ func Drawing(site, plan []byte) (string, error) {
 		title += " of lot " + strings.Join(p.Summary.Lots, ", ")
 	}
 	fmt.Fprintf(&b, `<title id="drawing-title">%s</title>`, esc(title+", preliminary"))
-	b.WriteString(`<defs><marker id="flow" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto"><path d="M0 0L8 4L0 8z" fill="#0b5f73"/></marker></defs>`)
+	b.WriteString(`<defs><marker id="flow" viewBox="0 0 8 8" refX="7" refY="4" markerUnits="userSpaceOnUse" markerWidth="13" markerHeight="13" orient="auto"><path d="M0 0L8 4L0 8z" fill="#0b5f73"/></marker></defs>`)
 	fmt.Fprintf(&b, `<rect width="%.0f" height="%.0f" fill="#fff"/>`, width, height+foot)
 	path := func(f drawnFeature, close bool) string {
 		var d strings.Builder
@@ -253,6 +260,9 @@ func Drawing(site, plan []byte) (string, error) {
 	cautions := p.Cautions
 	if len(cautions) == 0 {
 		cautions = parcels.Cautions
+	}
+	if !withCautions {
+		cautions = nil
 	}
 	for _, c := range cautions {
 		for _, row := range wrap(c, 128) {
