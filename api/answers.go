@@ -14,7 +14,7 @@ import (
 	"github.com/labstack/echo/v4"
 )
 
-type answer struct {
+type remembered struct {
 	sum    [32]byte
 	done   chan struct{}
 	made   time.Time
@@ -25,19 +25,19 @@ type answer struct {
 
 type answers struct {
 	mu   sync.Mutex
-	m    map[string]*answer
+	m    map[string]*remembered
 	kept time.Duration
 	most int
 	now  func() time.Time
 }
 
 func newAnswers(l Limits, now func() time.Time) *answers {
-	return &answers{m: map[string]*answer{}, kept: l.KeptTime, most: 10 * l.KeptJobs, now: now}
+	return &answers{m: map[string]*remembered{}, kept: l.KeptTime, most: 10 * l.KeptJobs, now: now}
 }
 
 // claim gives the answer of an earlier request, or nil and makes the caller the
 // first; the caller must then settle it.
-func (a *answers) claim(key string, sum [32]byte) (mine, earlier *answer) {
+func (a *answers) claim(key string, sum [32]byte) (mine, earlier *remembered) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	now := a.now()
@@ -55,12 +55,12 @@ func (a *answers) claim(key string, sum [32]byte) (mine, earlier *answer) {
 			}
 		}
 	}
-	e := &answer{sum: sum, done: make(chan struct{}), made: now}
+	e := &remembered{sum: sum, done: make(chan struct{}), made: now}
 	a.m[key] = e
 	return e, nil
 }
 
-func (a *answers) settle(key string, e *answer, status int, header http.Header, body []byte) {
+func (a *answers) settle(key string, e *remembered, status int, header http.Header, body []byte) {
 	a.mu.Lock()
 	e.status, e.header, e.body = status, header, body
 	if status == 0 {
@@ -133,7 +133,7 @@ func (s *service) once(operation string, next echo.HandlerFunc) echo.HandlerFunc
 
 // first runs the request. Only an answer of success is remembered: a refusal
 // changed nothing, and the same key may try again.
-func (s *service) first(c echo.Context, key string, mine *answer, next echo.HandlerFunc) (err error) {
+func (s *service) first(c echo.Context, key string, mine *remembered, next echo.HandlerFunc) (err error) {
 	rec := &recorder{ResponseWriter: c.Response().Writer}
 	c.Response().Writer = rec
 	defer func() {

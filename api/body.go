@@ -14,7 +14,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
 
@@ -115,7 +114,7 @@ func (s *service) readBody(c echo.Context) ([]byte, error) {
 			return nil, refuse("unreadable", "The body ends early or is no %s.", map[bool]string{true: "gzip", false: "complete body"}[packed])
 		}
 	}
-	return bytes.TrimPrefix(out.Bytes(), []byte("\xef\xbb\xbf")), nil
+	return out.Bytes(), nil
 }
 
 // A part is a member of an object, as its text and where that stands.
@@ -124,135 +123,39 @@ type part struct {
 	offset int64
 }
 
-// members splits a JSON object into its members, strictly: UTF-8, no member
-// twice, nothing after it. Values are not looked into. base is the offset of
-// text in body, pointer its place, for the faults.
-func members(body, text []byte, base int64, pointer string) (map[string]part, error) {
-	if at := invalidUTF8(text); at >= 0 {
-		return nil, textFault(body, base+int64(at), "not-utf8", "The text is not UTF-8 at byte %d. Save it as UTF-8.", base+int64(at))
-	}
-	if pointer == "" {
-		if at := tooDeep(text); at >= 0 {
-			return nil, textFault(body, base+int64(at), "json-too-deep", "Objects and arrays stand in one another more than %d deep at byte %d.", mostDepth, base+int64(at))
-		}
-	}
-	syntax := func(err error) error {
-		at := int64(0)
-		var se *json.SyntaxError
-		if errors.As(err, &se) {
-			at = max(se.Offset-1, 0)
-			switch {
-			case strings.Contains(se.Error(), "max depth"):
-				return textFault(body, base+at, "json-too-deep", "Objects and arrays stand in one another more than %d deep at byte %d.", mostDepth, base+at)
-			case strings.Contains(se.Error(), "unexpected end"):
-				at = int64(len(text))
-				return textFault(body, base+at, "json-syntax", "The text ends at byte %d, before its JSON does.", base+at)
-			}
-		}
-		return textFault(body, base+at, "json-syntax", "The text is not JSON at byte %d.", base+at)
-	}
-	// the offset of a fault is exact only when the whole text is scanned at once
-	var scan struct{}
-	var wrongType *json.UnmarshalTypeError
-	if err := json.Unmarshal(text, &scan); err != nil && !errors.As(err, &wrongType) {
-		return nil, syntax(err)
-	}
+// members splits a JSON object into its members. Values are not looked into:
+// the text must have passed document.Scan. base is the offset of text in the
+// body, pointer its place.
+func members(text []byte, base int64, pointer string) (map[string]part, error) {
 	dec := json.NewDecoder(bytes.NewReader(text))
 	t, err := dec.Token()
-	if err != nil {
-		return nil, syntax(err)
-	}
-	if d, ok := t.(json.Delim); !ok || d != '{' {
+	if d, ok := t.(json.Delim); err != nil || !ok || d != '{' {
 		return nil, refuse("invalid-input", "%s is no JSON object.", place(pointer)).at(parcels.Fault{Pointer: pointer})
 	}
 	out := map[string]part{}
 	for dec.More() {
-		t, err := dec.Token()
+		key, err := dec.Token()
 		if err != nil {
-			return nil, syntax(err)
+			return nil, fmt.Errorf("api: body: %w", err)
 		}
-		key, _ := t.(string)
-		keyEnd := dec.InputOffset()
 		var raw json.RawMessage
 		if err := dec.Decode(&raw); err != nil {
-			return nil, syntax(err)
+			return nil, fmt.Errorf("api: body: %w", err)
 		}
-		if _, twice := out[key]; twice {
-			r := refuse("json-duplicate-member", "The member %q stands twice in %s.", parcels.Excerpt(key), place(pointer))
-			return nil, r.at(parcels.Fault{Member: parcels.Excerpt(key), Pointer: pointer + "/" + escape(key), Offset: parcels.Num(base + keyEnd)})
-		}
-		out[key] = part{raw, base + dec.InputOffset() - int64(len(raw))}
-	}
-	if _, err := dec.Token(); err != nil {
-		return nil, syntax(err)
+		out[key.(string)] = part{raw, base + dec.InputOffset() - int64(len(raw))}
 	}
 	return out, nil
 }
 
-// mostDepth is how deep objects and arrays may stand in one another.
-const mostDepth = 64
-
-// tooDeep gives the byte at which a text is nested deeper than mostDepth, or -1.
-// It needs no valid JSON: brackets outside of strings are counted.
-func tooDeep(text []byte) int {
-	depth, inside := 0, false
-	for i := 0; i < len(text); i++ {
-		switch c := text[i]; {
-		case inside:
-			if c == '\\' {
-				i++
-			} else if c == '"' {
-				inside = false
-			}
-		case c == '"':
-			inside = true
-		case c == '[' || c == '{':
-			if depth++; depth > mostDepth {
-				return i
-			}
-		case c == ']' || c == '}':
-			depth--
-		}
-	}
-	return -1
-}
-
 func place(pointer string) string {
 	if pointer == "" {
-		return "the body"
+		return "The body"
 	}
 	return pointer
 }
 
 func escape(key string) string {
 	return strings.NewReplacer("~", "~0", "/", "~1").Replace(key)
-}
-
-func invalidUTF8(b []byte) int {
-	if utf8.Valid(b) {
-		return -1
-	}
-	for i := 0; i < len(b); {
-		r, n := utf8.DecodeRune(b[i:])
-		if r == utf8.RuneError && n == 1 {
-			return i
-		}
-		i += n
-	}
-	return -1
-}
-
-// textFault is a refusal at a byte of the body.
-func textFault(body []byte, offset int64, slug, format string, args ...any) error {
-	line, column := lineColumn(body, offset)
-	return refuse(slug, format, args...).at(parcels.Fault{Offset: &offset, Line: &line, Column: &column, Limit: limitOf(slug)})
-}
-
-func limitOf(slug string) any {
-	if slug == "json-too-deep" {
-		return mostDepth
-	}
-	return nil
 }
 
 // lineColumn counts from 1, in bytes.

@@ -15,6 +15,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"fallwright/parcels"
+	"fallwright/parcels/planner"
 )
 
 // statusOf maps the kind of an error to its status.
@@ -82,6 +83,21 @@ var problemKinds = []problemKind{
 	{"url-not-allowed", 422, "The input names an address", "The service fetches nothing. Send the data itself."},
 	{"input-missing", 422, "An input is missing", "inputs.site is a site document or the name of a stored site."},
 	{"input-unknown", 422, "An input is not known", "See the description of the process."},
+	{"no-parcels", 422, "The lots are missing", "The layer parcels is always needed: a FeatureCollection of polygons."},
+	{"lot-unknown", 422, "A lot is not known", "Name lots as the layer parcels does."},
+	{"outlet-unknown", 422, "An outlet is not known", "Name it as the layers inlets and outlets do."},
+	{"nothing-to-drain", 422, "There is nothing to drain", "The lots have neither intakes nor perforated runs nor drains."},
+	{"option-invalid", 422, "An option is wrong", "See detail for what it takes."},
+	{"criterion-unknown", 422, "A criterion is not known", "See the Criteria document for the keys."},
+	{"criterion-invalid", 422, "A criterion has a wrong value", "See the Criteria document for what it takes."},
+	{"criteria-syntax", 400, "The criteria cannot be read", "YAML or JSON, with the keys of the Criteria document."},
+	{"property-invalid", 422, "A property has a wrong value", "See errors for what it takes."},
+	{"elevation-missing", 422, "An elevation is missing", "Give z or elevation_m."},
+	{"ground-conflict", 422, "Elevations contradict each other", "See errors for the shots; take the wrong one away."},
+	{"vertical-datum-conflict", 422, "Two vertical datums are named", "Give the layer's vertical_shift_m to the site's datum."},
+	{"rainfall-invalid", 422, "The rainfall cannot be worked with", "Give a table, a curve or an intensity."},
+	{"raster-unsupported", 422, "The raster is of a kind that is not read", "See errors for what is."},
+	{"not-a-plan", 422, "This is no plan", "Send a plan as this service gave it."},
 	{"not-geojson", 422, "This is no GeoJSON", "A Feature or FeatureCollection is needed."},
 	{"feature-invalid", 422, "This is no feature", "See errors."},
 	{"too-many-properties", 422, "Too many properties", "At most 1000 a feature."},
@@ -197,6 +213,7 @@ func problemOf(err error, instance string) problem {
 	var input *parcels.InputError
 	var other *parcels.Error
 	var he *echo.HTTPError
+	var refuted *planner.Refuted
 	switch {
 	case errors.As(err, &own):
 		set(own.slug, 0, own.detail)
@@ -207,6 +224,26 @@ func problemOf(err error, instance string) problem {
 		for k, v := range own.header {
 			p.header[k] = v
 		}
+	case errors.As(err, &refuted):
+		set("plan-not-verified", 0, "The plan failed its verification and is not sent; the operator finds it under the request id.")
+		total := 0
+		for _, c := range refuted.Verification.Checks {
+			if c.Passed {
+				continue
+			}
+			if total++; total > mostErrors {
+				continue
+			}
+			f := parcels.Fault{Slug: "plan-not-verified", Object: parcels.Excerpt(c.Where), Member: c.Check, Detail: strings.TrimSpace(c.Check + ": " + c.Detail)}
+			if c.Worst != nil {
+				f.Actual = *c.Worst
+			}
+			if c.Limit != nil {
+				f.Limit = *c.Limit
+			}
+			p.Errors = append(p.Errors, f)
+		}
+		p.ErrorsTotal = &total
 	case errors.As(err, &input):
 		slug := slugOf[input.Kind]
 		if len(input.Faults) > 0 {

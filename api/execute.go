@@ -17,6 +17,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 )
 
 // A processKind is one process of the service.
@@ -201,7 +202,10 @@ func (s *service) readExecution(c echo.Context, p processKind) (execution, error
 	if err != nil {
 		return e, err
 	}
-	top, err := members(body, body, 0, "")
+	if body, err = document.Scan(body); err != nil {
+		return e, err
+	}
+	top, err := members(body, 0, "")
 	if err != nil {
 		return e, err
 	}
@@ -212,7 +216,7 @@ func (s *service) readExecution(c echo.Context, p processKind) (execution, error
 	if !ok {
 		return e, refuse("input-missing", "The body lacks inputs. Send {\"inputs\": {\"site\": ...}}.").at(parcels.Fault{Pointer: "/inputs"})
 	}
-	parts, err := members(body, in.text, in.offset, "/inputs")
+	parts, err := members(in.text, in.offset, "/inputs")
 	if err != nil {
 		return e, err
 	}
@@ -247,7 +251,7 @@ func (s *service) readExecution(c echo.Context, p processKind) (execution, error
 		e.request.Criteria = v.text
 	}
 	if v, ok := parts["options"]; ok && !isNull(v.text) {
-		options, err := members(body, v.text, v.offset, "/inputs/options")
+		options, err := members(v.text, v.offset, "/inputs/options")
 		if err != nil {
 			return e, err
 		}
@@ -298,7 +302,7 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		doc := v
 		// a qualified value of OGC API - Processes: {"value": {...}}, {"href": ...}
 		if bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"value"`)) || bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"href"`)) {
-			inner, err := members(e.body, v.text, v.offset, "/inputs/site")
+			inner, err := members(v.text, v.offset, "/inputs/site")
 			if err != nil {
 				return err
 			}

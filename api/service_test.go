@@ -80,7 +80,7 @@ func (e exampleEngine) Import(_ context.Context, u Upload) (Imported, error) {
 	return Imported{Layers: []ImportedLayer{l}}, nil
 }
 
-var document = sync.OnceValue(func() validator.Validator {
+var described = sync.OnceValue(func() validator.Validator {
 	doc, err := libopenapi.NewDocument(openapi.JSON())
 	if err != nil {
 		panic(err)
@@ -182,7 +182,7 @@ func (c *client) hold(r *http.Request, res *http.Response, answer []byte) {
 	}
 	v := r.Clone(context.Background())
 	v.Body = nil
-	ok, faults := document().ValidateHttpResponse(v, res)
+	ok, faults := described().ValidateHttpResponse(v, res)
 	if ok {
 		return
 	}

@@ -3,8 +3,6 @@ package api
 // Stored sites: put, import, read, delete.
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -15,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 )
 
 // siteAnswer is a stored site as it is sent.
@@ -156,13 +155,12 @@ func (s *service) putSite(c echo.Context) error {
 		return err
 	}
 	if media == appJSON {
-		text := bytes.TrimLeft(body, " \t\r\n")
-		top, err := members(body, body, 0, "")
-		if err != nil {
-			if len(text) > 0 && text[0] != '{' && isObjectFault(err) {
-				return refuse("not-geojson", "The body is no JSON object: a site document or a FeatureCollection is needed.").at(parcels.Fault{Pointer: ""})
-			}
+		if body, err = document.Scan(body); err != nil {
 			return err
+		}
+		top, err := members(body, 0, "")
+		if err != nil {
+			return refuse("not-geojson", "The body is no JSON object: a site document or a FeatureCollection is needed.").at(parcels.Fault{Pointer: ""})
 		}
 		if _, ok := top["layers"]; !ok && (c.QueryParam("layer") != "" || top["type"].text != nil) {
 			media = geoJSON
@@ -172,13 +170,6 @@ func (s *service) putSite(c echo.Context) error {
 		return s.putDocument(c, body, replace, version)
 	}
 	return s.importLayer(c, media, body, replace)
-}
-
-// isObjectFault says whether members refused only because the text is no
-// object.
-func isObjectFault(err error) bool {
-	var r *refusal
-	return errors.As(err, &r) && r.slug == "invalid-input"
 }
 
 // newName checks the name under which something is to be stored.

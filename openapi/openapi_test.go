@@ -150,6 +150,8 @@ func TestPlanMembers(t *testing.T) {
 		"Bound": reflect.TypeFor[parcels.Bound](), "RestsOn": reflect.TypeFor[parcels.RestsOn](), "Verification": reflect.TypeFor[parcels.Verification](),
 		"Finding": reflect.TypeFor[parcels.Finding](), "Fault": reflect.TypeFor[parcels.Fault](), "SiteInfo": reflect.TypeFor[parcels.SiteInfo](),
 		"NetworkPoint.properties": reflect.TypeFor[parcels.Point](), "NetworkRun.properties": reflect.TypeFor[parcels.Run](),
+		"Audit": reflect.TypeFor[parcels.Audit](), "AuditRow": reflect.TypeFor[parcels.AuditRow](), "AuditShared": reflect.TypeFor[parcels.SharedRow](),
+		"AuditInlet": reflect.TypeFor[parcels.InletRow](), "AuditTotals": reflect.TypeFor[parcels.AuditTotals](),
 		"Profile.rows": reflect.TypeFor[parcels.ProfileRow](), "Verification.checks": reflect.TypeFor[parcels.Check](),
 	} {
 		schema, part, _ := strings.Cut(name, ".")

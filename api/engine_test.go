@@ -1,0 +1,289 @@
+package api
+
+// The service with the rooms that answer in earnest, as package main wires
+// them: what is sent is what the document says, for every lot of the sample.
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fallwright/parcels"
+	"fallwright/parcels/answer"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
+	"fallwright/sampledata"
+)
+
+type realEngine struct{ exampleEngine }
+
+func (realEngine) Read(_ context.Context, doc []byte) (string, error) {
+	s, err := document.Read(doc, document.Options{Limits: document.ServiceLimits})
+	if err != nil {
+		return "", err
+	}
+	return s.Name, nil
+}
+
+// Import takes GeoJSON lots, read as strictly as a site document.
+func (e realEngine) Import(ctx context.Context, u Upload) (Imported, error) {
+	if u.ContentType != geoJSON {
+		return Imported{}, &parcels.Error{Kind: parcels.Unsupported, Op: "import", Subject: u.ContentType}
+	}
+	if _, err := document.Read(u.Body, document.Options{Limits: document.ServiceLimits}); err != nil {
+		return Imported{}, err
+	}
+	return e.exampleEngine.Import(ctx, u)
+}
+
+func (e realEngine) Execute(ctx context.Context, r Request) (Answer, error) {
+	o := document.Options{Limits: document.ServiceLimits}
+	if len(r.Criteria) > 0 {
+		c, given, err := document.ReadCriteria(r.Criteria)
+		if err != nil {
+			return Answer{}, err
+		}
+		o.Criteria, o.CriteriaGiven = &c, given
+	}
+	s, err := document.Read(r.Site, o)
+	if err != nil {
+		return Answer{}, err
+	}
+	switch r.Process {
+	case "zone":
+		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots})
+		if err != nil {
+			return Answer{}, err
+		}
+		return Answer{Body: c.Body}, nil
+	case "check":
+		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots})
+		if err != nil {
+			return Answer{}, err
+		}
+		return Answer{Body: c.Body}, nil
+	case "plan":
+		p := planner.Planner{Verifier: verify.Checker{}, Program: "fallwright test"}
+		_, body, err := p.Plan(ctx, s, planner.Options{Lots: r.Lots})
+		return Answer{Body: body}, err
+	}
+	return e.exampleEngine.Execute(ctx, r)
+}
+
+func real(o *Options) { o.Engine = realEngine{} }
+
+// TestRealAnswers: zone, check and plan of the sample in both of its systems.
+func TestRealAnswers(t *testing.T) {
+	c := newClient(t, real)
+	for _, site := range [][]byte{sampledata.LonLat(), sampledata.StatePlane()} {
+		for process, lots := range map[string]string{"zone": "null", "check": "null", "plan": `["` + sampledata.Sample + `"]`} {
+			c.want(c.do("POST /processes/"+process+"/execution", `{"inputs":{"site":`+string(site)+`,"lots":`+lots+`}}`), 200, "")
+		}
+	}
+}
+
+// TestRealFaults: a fault deep in the site of an execution is told with its
+// place in the body as sent.
+func TestRealFaults(t *testing.T) {
+	c := newClient(t, real)
+	bad := strings.Replace(string(example(t, "site")), "[1740100.0, 640150.0]", "[1740100.0, null]", 1)
+	p := read[problem](t, c.do("POST /processes/zone/execution", `{"inputs":{"site":`+bad+`}}`))
+	if p.Status != 422 || len(p.Errors) == 0 || p.Errors[0].Pointer != "/inputs/site/layers/parcels/features/0/geometry/coordinates/0/2" {
+		t.Errorf("%+v", p)
+	}
+	c.want(c.do("POST /processes/plan/execution", `{"inputs":{"site":`+string(example(t, "site"))+`,"lots":["nope"]}}`), 422, "lot-unknown")
+	c.want(c.do("POST /processes/zone/execution", `{"inputs":{"site":`+string(example(t, "site"))+`,"criteria":{"pipe":{"slope":1}}}}`), 422, "criterion-unknown")
+}
+
+// TestRefutedPlan: a plan that the second piece of code refutes is not sent.
+func TestRefutedPlan(t *testing.T) {
+	c := newClient(t, func(o *Options) {
+		o.Engine = exampleEngine{execute: func(context.Context, Request) (Answer, error) {
+			return Answer{}, &planner.Refuted{Plan: []byte("SECRETPLAN"), Verification: parcels.Verification{Checks: []parcels.Check{
+				{Check: "lengths", Passed: true}, {Check: "containment", Where: "R-2", Worst: parcels.Num(-0.02), Limit: parcels.Num(0.0), Detail: "the trench leaves the lot"}}}}
+		}}
+	})
+	res := c.do("POST /processes/plan/execution", `{"inputs":{"site":{}}}`)
+	p := read[problem](t, res)
+	body, _ := io.ReadAll(res.Body)
+	if p.Status != 500 || p.Type != "/problems/plan-not-verified" || len(p.Errors) != 1 || p.Errors[0].Object != "R-2" || strings.Contains(string(body), "SECRETPLAN") {
+		t.Errorf("%s", body)
+	}
+}
+
+// TestSlugsAreKnown: each slug that the rooms below give has its entry in the
+// list of problems.
+func TestSlugsAreKnown(t *testing.T) {
+	slug := regexp.MustCompile(`Slug:\s*"([a-z0-9-]+)"`)
+	err := filepath.WalkDir("../parcels", func(path string, d os.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		for _, m := range slug.FindAllStringSubmatch(string(text), -1) {
+			if kindBySlug[m[1]].Slug == "" {
+				t.Errorf("%s gives %s, which errors.go does not explain", path, m[1])
+			}
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]bool{}
+	for _, p := range problemKinds {
+		if seen[p.Slug] || p.Title == "" || p.Meaning == "" {
+			t.Errorf("%+v: twice or empty", p)
+		}
+		seen[p.Slug] = true
+	}
+}
+
+// hostile gives the folder of the hostile files, beside the checkout or named
+// by FALLWRIGHT_SHARED.
+func hostile() string {
+	if dir := os.Getenv("FALLWRIGHT_SHARED"); dir != "" {
+		return filepath.Join(dir, "data", "hostile")
+	}
+	dir, _ := os.Getwd()
+	for range 8 {
+		if at := filepath.Join(dir, "shared", "data", "hostile"); exists(at) {
+			return at
+		}
+		dir = filepath.Dir(dir)
+	}
+	return ""
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// hostileMedia is the media type of each ending; an unlisted one is refused.
+var hostileMedia = map[string]string{".geojson": geoJSON, ".json": appJSON, ".gz": geoJSON, ".zip": "application/zip", ".gpkg": "application/geopackage+sqlite3", ".tif": "image/tiff", ".xml": "application/xml"}
+
+// TestHostileCatalogue: each text of the catalogue, sent to the service as an
+// import of lots, gets the status, slug and place that its index asks for, in
+// its time, and stores what it says. Containers are the importer's; here they
+// must be refused without harm.
+func TestHostileCatalogue(t *testing.T) {
+	dir := hostile()
+	raw, err := os.ReadFile(filepath.Join(dir, "index.json"))
+	if dir == "" || err != nil {
+		t.Skip("the hostile files are not beside the checkout")
+	}
+	var index []struct {
+		File   string
+		Expect struct {
+			Status, Type any
+			Where        map[string]any
+			Given        map[string]string
+			Stored       any
+			WithinMS     float64 `json:"within_ms"`
+		}
+	}
+	if err := json.Unmarshal(raw, &index); err != nil {
+		t.Fatal(err)
+	}
+	list := func(v any) []any {
+		if l, ok := v.([]any); ok {
+			return l
+		}
+		return []any{v}
+	}
+	for _, row := range index {
+		t.Run(row.File, func(t *testing.T) {
+			c := newClient(t, real)
+			body, err := os.ReadFile(filepath.Join(dir, row.File))
+			if err != nil {
+				t.Fatal(err)
+			}
+			h := header{"Content-Type": hostileMedia[filepath.Ext(row.File)]}
+			path := "POST /sites?site=hostile"
+			if h["Content-Type"] != appJSON {
+				path += "&layer=parcels"
+			}
+			if v := row.Expect.Given["content-encoding"]; v != "" {
+				h["Content-Encoding"] = v
+			}
+			if crs := row.Expect.Given["crs"]; crs != "" {
+				path += "&crs=" + crs
+			}
+			start := time.Now()
+			res := c.do(path, body, h)
+			took := time.Since(start)
+			answer, _ := io.ReadAll(res.Body)
+			stored := 0
+			if s := c.store.sites["hostile"]; s != nil {
+				stored = s.info.Features[parcels.LayerParcels]
+			}
+			if ms := row.Expect.WithinMS; ms > 0 && float64(took.Milliseconds()) > ms && !testing.Short() {
+				t.Errorf("took %s of %g ms", took, ms)
+			}
+			text := !slices.Contains([]string{".zip", ".gpkg", ".tif"}, filepath.Ext(row.File))
+			if !text {
+				if res.StatusCode >= 500 || stored != 0 {
+					t.Errorf("%d, %d stored", res.StatusCode, stored)
+				}
+				return
+			}
+			if !slices.Contains(list(row.Expect.Status), any(float64(res.StatusCode))) {
+				t.Errorf("got %d %.300s, want %v", res.StatusCode, answer, row.Expect.Status)
+				return
+			}
+			if !slices.Contains(list(row.Expect.Stored), any(float64(stored))) {
+				t.Errorf("%d stored, want %v", stored, row.Expect.Stored)
+			}
+			if res.StatusCode < 300 {
+				return
+			}
+			var p struct {
+				Type   string
+				Errors []map[string]any
+			}
+			if err := json.Unmarshal(answer, &p); err != nil {
+				t.Fatal(err)
+			}
+			if !slices.Contains(list(row.Expect.Type), any(strings.TrimPrefix(p.Type, "/problems/"))) {
+				t.Errorf("type %s, want %v", p.Type, row.Expect.Type)
+			}
+			if p.Type == "/problems/media-type" {
+				return
+			}
+			if len(p.Errors) == 0 {
+				t.Fatalf("no place: %s", answer)
+			}
+			e := p.Errors[0]
+			for k, want := range row.Expect.Where {
+				switch got := e[k]; {
+				case k == "near":
+					at, _ := e["at"].([]any)
+					near := want.([]any)
+					for i := range near {
+						if len(at) != 2 || math.Abs(at[i].(float64)-near[i].(float64)) > 1e-6 {
+							t.Errorf("at %v, want near %v", at, near)
+						}
+					}
+				case k == "any_of":
+					if !slices.ContainsFunc(want.([]any), func(k any) bool { return e[k.(string)] != nil }) {
+						t.Errorf("none of %v in %v", want, e)
+					}
+				case want == true && got == nil:
+					t.Errorf("no %s in %v", k, e)
+				case want != true && got != want:
+					t.Errorf("%s is %v, want %v", k, got, want)
+				}
+			}
+		})
+	}
+}
