@@ -18,6 +18,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 )
 
 // mediaType checks the Content-Type against those the operation takes.
@@ -46,6 +47,7 @@ func (s *service) mediaType(c echo.Context, operation string) (string, error) {
 const (
 	ratioFrom = 1 << 20
 	mostRatio = 100
+	doubtUpTo = 24 << 20 // what may be unpacked past the ratio to tell what it is
 )
 
 type counter struct {
@@ -85,22 +87,31 @@ func (s *service) readBody(c echo.Context) ([]byte, error) {
 	default:
 		return nil, refuse("media-type", "The Content-Encoding %s is not taken. gzip is.", parcels.Excerpt(enc))
 	}
-	var out bytes.Buffer
-	if !packed && r.ContentLength > 0 {
-		out.Grow(int(r.ContentLength) + bytes.MinRead)
+	var chunks [][]byte // not one growing buffer, which would hold its double
+	var size int64
+	doubtful := false
+	ratio := func() error {
+		c.Response().Header().Set("Connection", "close")
+		return refuse("body-too-large", "The body unpacks to more than %d times its size.", mostRatio).at(parcels.Fault{Limit: mostRatio, Actual: size / max(raw.n, 1)})
 	}
-	chunk := make([]byte, 64<<10)
 	for {
-		n, err := in.Read(chunk)
-		out.Write(chunk[:n])
-		if int64(out.Len()) > limit {
+		chunk := make([]byte, 256<<10)
+		if !packed && r.ContentLength > 0 {
+			chunk = chunk[:min(int64(len(chunk)), max(r.ContentLength-size, 0)+1)]
+		}
+		n, err := io.ReadFull(in, chunk)
+		if n > 0 {
+			chunks = append(chunks, chunk[:n])
+		}
+		if size += int64(n); size > limit {
 			return nil, tooLarge(nil)
 		}
-		if packed && out.Len() > ratioFrom && int64(out.Len()) > mostRatio*max(raw.n, 1) {
-			c.Response().Header().Set("Connection", "close")
-			return nil, refuse("body-too-large", "The body unpacks to more than %d times its size.", mostRatio).at(parcels.Fault{Limit: mostRatio, Actual: int64(out.Len()) / max(raw.n, 1)})
+		if packed && size > ratioFrom && size > mostRatio*max(raw.n, 1) {
+			if doubtful = true; size > doubtUpTo {
+				return nil, ratio()
+			}
 		}
-		if err == io.EOF {
+		if err == io.EOF || err == io.ErrUnexpectedEOF && ended(in) {
 			break
 		}
 		if err != nil {
@@ -114,7 +125,30 @@ func (s *service) readBody(c echo.Context) ([]byte, error) {
 			return nil, refuse("unreadable", "The body ends early or is no %s.", map[bool]string{true: "gzip", false: "complete body"}[packed])
 		}
 	}
-	return out.Bytes(), nil
+	body := bytes.Join(chunks, nil)
+	if doubtful && positions(body) <= document.MostVertices {
+		return nil, ratio()
+	}
+	return body, nil
+}
+
+// ended says whether a reader that gave less than was asked is at its end; a
+// compressed text that was cut is not.
+func ended(in io.Reader) bool {
+	n, err := in.Read(make([]byte, 1))
+	return n == 0 && err == io.EOF
+}
+
+// positions counts the positions of a GeoJSON text: brackets that a number
+// follows. A body that packs too well is one of two things: a bomb, or a
+// feature with too many vertices, which is to be told by name.
+func positions(text []byte) (n int) {
+	for i := 0; i+1 < len(text); i++ {
+		if c := text[i+1]; text[i] == '[' && (c == '-' || c >= '0' && c <= '9') {
+			n++
+		}
+	}
+	return n
 }
 
 // A part is a member of an object, as its text and where that stands.

@@ -196,7 +196,7 @@ func TestTwoSites(t *testing.T) {
 // TestMarkup: what features say is text on every page.
 func TestMarkup(t *testing.T) {
 	c := newClient(t)
-	evil := `{"type":"FeatureCollection","features":[{"type":"Feature","id":"A-1' OR '1'='1","geometry":{"type":"Point","coordinates":[1,2]},"properties":{"lot":"<script>window.__owned=1</script>","link":"javascript:alert(1)","__proto__":{"a":1},"apn":"'; DROP TABLE parcels; --"}}]}`
+	evil := `{"type":"FeatureCollection","features":[{"type":"Feature","id":"A-1' OR '1'='1","geometry":{"type":"Polygon","coordinates":[[[1,2],[1.001,2],[1.001,2.001],[1,2]]]},"properties":{"lot":"<script>window.__owned=1</script>","link":"javascript:alert(1)","__proto__":{"a":1},"apn":"'; DROP TABLE parcels; --"}}]}`
 	c.want(c.do("POST /sites?site=bad&layer=parcels", evil, header{"Content-Type": geoJSON}), 201, "")
 	for _, path := range []string{"/collections/parcels/items?f=html", "/collections/parcels/items/" + url.PathEscape("A-1' OR '1'='1") + "?f=html", "/sites?f=html"} {
 		res := c.do("GET "+path, nil)

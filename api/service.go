@@ -81,8 +81,8 @@ type Engine interface {
 	Execute(ctx context.Context, r Request) (Answer, error)
 	// Read checks a site document strictly and gives the name it bears.
 	Read(ctx context.Context, document []byte) (name string, err error)
-	// Import reads an export strictly. A media type it does not take is an
-	// error of kind Unsupported.
+	// Import reads an export other than GeoJSON strictly. A media type it does
+	// not take is an error of kind Unsupported.
 	Import(ctx context.Context, u Upload) (Imported, error)
 }
 

@@ -60,24 +60,7 @@ func (e exampleEngine) Read(_ context.Context, document []byte) (string, error) 
 }
 
 func (e exampleEngine) Import(_ context.Context, u Upload) (Imported, error) {
-	var fc struct {
-		Type     string
-		Features []struct {
-			ID                   json.RawMessage
-			Geometry, Properties json.RawMessage
-		}
-	}
-	if u.ContentType != geoJSON {
-		return Imported{}, &parcels.Error{Kind: parcels.Unsupported, Op: "import", Subject: u.ContentType}
-	}
-	if err := json.Unmarshal(u.Body, &fc); err != nil || fc.Type != "FeatureCollection" {
-		return Imported{}, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "not-geojson", Detail: "No FeatureCollection."}}}
-	}
-	l := ImportedLayer{Layer: u.Layer, CRS: u.CRS}
-	for _, f := range fc.Features {
-		l.Features = append(l.Features, parcels.StoredFeature{ID: strings.Trim(string(f.ID), `"`), Geometry: f.Geometry, Properties: f.Properties})
-	}
-	return Imported{Layers: []ImportedLayer{l}}, nil
+	return Imported{}, &parcels.Error{Kind: parcels.Unsupported, Op: "import", Subject: u.ContentType}
 }
 
 var described = sync.OnceValue(func() validator.Validator {
@@ -98,6 +81,7 @@ type client struct {
 	t     testing.TB
 	s     *Service
 	store *memoryStore
+	took  time.Duration // by the last request
 }
 
 func newClient(t testing.TB, change ...func(*Options)) *client {
@@ -118,7 +102,7 @@ func newClient(t testing.TB, change ...func(*Options)) *client {
 			t.Error(err)
 		}
 	})
-	return &client{t, s, store}
+	return &client{t: t, s: s, store: store}
 }
 
 type header map[string]string
@@ -152,7 +136,9 @@ func (c *client) do(what string, body any, headers ...header) *http.Response {
 		}
 	}
 	w := httptest.NewRecorder()
+	start := time.Now()
 	c.s.ServeHTTP(w, r)
+	c.took = time.Since(start)
 	res := w.Result()
 	answer, _ := io.ReadAll(res.Body)
 	res.Body = io.NopCloser(bytes.NewReader(answer))

@@ -245,13 +245,19 @@ func (s *service) importLayer(c echo.Context, media string, body []byte, replace
 		return err
 	}
 	defer leave()
-	read, err := s.Engine.Import(ctx, Upload{Body: body, ContentType: media, Layer: layer, CRS: c.QueryParam("crs")})
-	if err != nil {
-		return err
-	}
 	_, err = s.Store.Site(ctx, name)
 	exists := err == nil
 	if err != nil && hideAbsent(err, name) == err {
+		return err
+	}
+	up := Upload{Body: body, ContentType: media, Layer: layer, CRS: c.QueryParam("crs")}
+	var read Imported
+	if media == geoJSON {
+		read, err = s.importGeoJSON(ctx, name, exists, up)
+	} else {
+		read, err = s.Engine.Import(ctx, up)
+	}
+	if err != nil {
 		return err
 	}
 	var writers []parcels.LayerWriter

@@ -396,10 +396,36 @@ func (c *coords) polygon(raw []byte, p place) orb.Polygon {
 		case ring[0] != ring[n-1]:
 			q.vertex = n - 1
 			c.bad(q.fault("ring-not-closed", fmt.Sprintf(", ring %d is not closed: its last position (vertex %d) differs from its first. Repeat the first position at the end.", i, n-1)))
+		case flat(ring):
+			c.bad(q.fault("ring-no-area", fmt.Sprintf(", ring %d has no area: its positions lie on one line. Draw it again or remove it.", i)))
 		}
 		poly = append(poly, ring)
 	})
 	return poly
+}
+
+// flat says whether all positions of a ring lie on one line as they are
+// written. Degrees on one line bend a little in the plane, where geo/shape
+// would see a sliver.
+func flat(ring orb.Ring) bool {
+	o, far := ring[0], ring[0]
+	length := func(p orb.Point) float64 { return math.Hypot(p[0]-o[0], p[1]-o[1]) }
+	for _, p := range ring {
+		if length(p) > length(far) {
+			far = p
+		}
+	}
+	if length(far) > 1e100 { // no coordinate: said elsewhere
+		return false
+	}
+	const digits = 1e-14 // of the product of two lengths: rounding of the text's numbers
+	for _, p := range ring {
+		cross := (far[0]-o[0])*(p[1]-o[1]) - (far[1]-o[1])*(p[0]-o[0])
+		if math.Abs(cross) > digits*length(far)*(length(far)+math.Abs(o[0])+math.Abs(o[1])) {
+			return false
+		}
+	}
+	return true
 }
 
 func (c *coords) line(raw []byte, p place, least int) orb.LineString {

@@ -484,7 +484,7 @@ func (r *reader) vertexFault(p place, slug string, path []int, v int, at orb.Poi
 		p.ring = i
 	}
 	p.vertex = v
-	if v >= 0 {
+	if v >= 0 && slug != "crosses-antimeridian" { // that is a fault of the ring
 		p.pointer = fmt.Sprintf("%s/%d", p.pointer, v)
 	}
 	f := p.fault(slug, fmt.Sprintf(", vertex %d (%g, %g) %s.", max(v, 0), at[0], at[1], detail))
@@ -530,7 +530,11 @@ func (d *siteReader) areaOfUse(fs []Feature) {
 func shapeFault(p place, multi bool, e *shape.InvalidError, back func(orb.Point) orb.Point) parcels.Fault {
 	switch {
 	case e.Rule == shape.RulePartsOverlap:
-		p.pointer = fmt.Sprintf("%s/%d", p.pointer, e.Part)
+		part := e.Part
+		if e.Other != nil { // the later of the two is the one to look at
+			part = max(part, e.Other.Part)
+		}
+		p.pointer = fmt.Sprintf("%s/%d", p.pointer, part)
 	case multi:
 		p.pointer = fmt.Sprintf("%s/%d/%d", p.pointer, e.Part, e.Ring)
 	default:
