@@ -148,7 +148,7 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 			return err
 		}
 		if prefersAsync(c.Request()) {
-			j, err := s.jobs.add(c.Request().Context(), p.id, caller(c), s.base(c), requestID(c), func(ctx context.Context, progress func(int, int, string)) (Answer, error) {
+			j, err := s.jobs.add(p.id, caller(c), s.base(c), requestID(c), func(ctx context.Context, progress func(int, int, string)) (Answer, error) {
 				e.request.Progress = progress
 				return s.run(ctx, e)
 			})

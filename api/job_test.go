@@ -287,7 +287,7 @@ func TestServe(t *testing.T) {
 		e, _ := events(t, url+"/jobs/"+j.JobID+"/events", "", 0)
 		stream <- len(e)
 	}()
-	waitFor(t, func() bool { return len(s.s.jobs.queue) == 0 })
+	waitFor(t, func() bool { return s.s.jobs.idle() })
 	var held []net.Conn
 	refused := false
 	for range 6 {
@@ -321,4 +321,11 @@ func TestServe(t *testing.T) {
 	if stopped.Load() != 1 {
 		t.Error("the job went on")
 	}
+}
+
+// idle says that no job waits.
+func (l *jobList) idle() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.waiting) == 0
 }

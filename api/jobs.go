@@ -66,20 +66,22 @@ type jobList struct {
 	limits  Limits
 	now     func() time.Time
 	metrics *metrics
-	queue   chan *job
 	stop    context.CancelFunc
 	ctx     context.Context
 	workers sync.WaitGroup
 
-	mu    sync.Mutex
-	jobs  map[string]*job
-	order []*job // oldest first
-	held  int64  // bytes of results
+	mu      sync.Mutex
+	more    *sync.Cond // waiting has grown, or ctx has ended
+	waiting []*job
+	jobs    map[string]*job
+	order   []*job // oldest first
+	held    int64  // bytes of results
 }
 
 func newJobList(l Limits, now func() time.Time, m *metrics) *jobList {
 	ctx, stop := context.WithCancel(context.Background())
-	list := &jobList{limits: l, now: now, metrics: m, queue: make(chan *job, l.QueuedJobs), ctx: ctx, stop: stop, jobs: map[string]*job{}}
+	list := &jobList{limits: l, now: now, metrics: m, ctx: ctx, stop: stop, jobs: map[string]*job{}}
+	list.more = sync.NewCond(&list.mu)
 	for range l.RunningJobs {
 		list.workers.Add(1)
 		go list.worker()
@@ -89,7 +91,10 @@ func newJobList(l Limits, now func() time.Time, m *metrics) *jobList {
 
 // close dismisses what runs and waits for it until ctx ends.
 func (l *jobList) close(ctx context.Context) error {
+	l.mu.Lock()
 	l.stop()
+	l.more.Broadcast()
+	l.mu.Unlock()
 	done := make(chan struct{})
 	go func() { l.workers.Wait(); close(done) }()
 	select {
@@ -106,7 +111,7 @@ func newID() string {
 	return strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
 }
 
-func (l *jobList) add(_ context.Context, process string, who identity, base, request string, work func(context.Context, func(int, int, string)) (Answer, error)) (*job, error) {
+func (l *jobList) add(process string, who identity, base, request string, work func(context.Context, func(int, int, string)) (Answer, error)) (*job, error) {
 	now := l.now().UTC()
 	j := &job{id: newID(), owner: who.ID, request: request, work: work, wake: make(chan struct{}),
 		info: statusInfo{Type: "process", ProcessID: process, Status: accepted, Created: now, Updated: now}}
@@ -114,15 +119,15 @@ func (l *jobList) add(_ context.Context, process string, who identity, base, req
 	j.cancel = func() {}
 	j.events = []statusInfo{j.info}
 	l.expire()
-	select {
-	case l.queue <- j:
-	default:
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if len(l.waiting) >= l.limits.QueuedJobs {
 		return nil, refuse("busy", "%d jobs wait already. Send the job again later.", l.limits.QueuedJobs).retry(5)
 	}
-	l.mu.Lock()
 	l.jobs[j.id] = j
 	l.order = append(l.order, j)
-	l.mu.Unlock()
+	l.waiting = append(l.waiting, j)
+	l.more.Signal()
 	return j, nil
 }
 
@@ -152,12 +157,18 @@ func (l *jobList) expire() {
 func (l *jobList) worker() {
 	defer l.workers.Done()
 	for {
-		select {
-		case <-l.ctx.Done():
-			return
-		case j := <-l.queue:
-			l.run(j)
+		l.mu.Lock()
+		for len(l.waiting) == 0 && l.ctx.Err() == nil {
+			l.more.Wait()
 		}
+		if l.ctx.Err() != nil {
+			l.mu.Unlock()
+			return
+		}
+		j := l.waiting[0]
+		l.waiting = l.waiting[1:]
+		l.mu.Unlock()
+		l.run(j)
 	}
 }
 
@@ -177,19 +188,12 @@ func (l *jobList) run(j *job) {
 	l.metrics.jobs.WithLabelValues(running).Inc()
 	defer l.metrics.jobs.WithLabelValues(running).Dec()
 
-	type outcome struct {
-		a   Answer
-		err error
-	}
-	done := make(chan outcome, 1)
-	go func() {
-		a, err := guarded(func() (Answer, error) {
-			return j.work(ctx, func(n, total int, note string) { l.progress(j, n, total, note) })
-		})
-		done <- outcome{a, err}
-	}()
-	o := <-done // the worker's place is free again only when the work has ended
+	answer, err := guarded(func() (Answer, error) {
+		return j.work(ctx, func(n, total int, note string) { l.progress(j, n, total, note) })
+	})
 
+	l.mu.Lock() // who holds both takes l.mu first
+	defer l.mu.Unlock()
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.info.Status == dismissed {
@@ -198,21 +202,19 @@ func (l *jobList) run(j *job) {
 	now := l.now().UTC()
 	expires := now.Add(l.limits.KeptTime)
 	j.info.Finished, j.info.Expires = &now, &expires
-	if o.err != nil {
+	if err != nil {
 		status, text := failed, ""
 		if l.ctx.Err() != nil {
 			status, text = dismissed, "The service stopped."
 		} else {
-			p := problemOf(o.err, j.request)
+			p := problemOf(err, j.request)
 			j.info.Problem, text = &p, p.Detail
 		}
 		j.changed(l.now(), status, j.info.Progress, text)
 		return
 	}
-	j.answer, j.size = o.a, int64(len(o.a.Body))
-	l.mu.Lock()
+	j.answer, j.size = answer, int64(len(answer.Body))
 	l.held += j.size
-	l.mu.Unlock()
 	j.changed(l.now(), successful, 100, "")
 }
 
@@ -320,13 +322,13 @@ func (s *service) dismissJob(c echo.Context) error {
 	j.mu.Lock()
 	if j.info.Finished != nil { // remove it
 		j.info.Status = dismissed
-		info := j.info
+		info, size := j.info, j.size
 		j.mu.Unlock()
 		s.jobs.mu.Lock()
 		if s.jobs.jobs[j.id] == j {
 			delete(s.jobs.jobs, j.id)
 			s.jobs.order = slices.DeleteFunc(s.jobs.order, func(o *job) bool { return o == j })
-			s.jobs.held -= j.size
+			s.jobs.held -= size
 		}
 		s.jobs.mu.Unlock()
 		info.Links = nil
@@ -338,6 +340,9 @@ func (s *service) dismissJob(c echo.Context) error {
 	j.changed(s.Now(), dismissed, j.info.Progress, "Dismissed by the client.")
 	j.cancel()
 	j.mu.Unlock()
+	s.jobs.mu.Lock()
+	s.jobs.waiting = slices.DeleteFunc(s.jobs.waiting, func(o *job) bool { return o == j })
+	s.jobs.mu.Unlock()
 	return c.JSON(http.StatusOK, j.status(s.base(c)))
 }
 
