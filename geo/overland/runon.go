@@ -28,8 +28,9 @@ type LineFlow struct {
 	Before, After unit.Area
 	// Length is how much of the line water crosses, to about a cell.
 	Length unit.Length
-	// At is where most crosses after, in one cell, with MostBefore and MostAfter
-	// there: concentrated flow, where it is a good part of the whole.
+	// MostBefore and MostAfter are the most that crosses in one cell: concentrated
+	// flow, where it is a good part of the whole. At is where that is after (or
+	// before, where nothing is left after).
 	At                    orb.Point
 	MostBefore, MostAfter unit.Area
 }
@@ -68,9 +69,10 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 		}
 		s.Before += unit.Area(before[i])
 		s.After += unit.Area(after[i])
-		if a := unit.Area(after[i]); a > s.MostAfter || s.MostAfter == 0 && unit.Area(before[i]) > s.MostBefore {
-			s.At, s.MostBefore, s.MostAfter = at, unit.Area(before[i]), a
+		if a, b := unit.Area(after[i]), unit.Area(before[i]); a > s.MostAfter || s.MostAfter == 0 && b > s.MostBefore {
+			s.At = at
 		}
+		s.MostBefore, s.MostAfter = max(s.MostBefore, unit.Area(before[i])), max(s.MostAfter, unit.Area(after[i]))
 		s.spans = append(s.spans, [2]float64{math.Max(0, along-half), math.Min(length, along+half)})
 	}
 	for i := range f.Dir {

@@ -1,0 +1,480 @@
+package yardwater
+
+// From a site and its surface to ponds, line flows, overflows and findings.
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/overland"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+)
+
+// Limits of the raster that is laid over a triangulated surface.
+const (
+	leastCell = 0.25 * unit.Metre
+	mostCells = 1_000_000
+	beyond    = 15 * unit.Metre // how far round the lots the ground is looked at
+	// atHouse is how far from a house's outline open ground is looked for, for a
+	// downspout's water.
+	atHouse = 3 * unit.Metre
+	// followed is how far from a clogged grate its water is followed.
+	followed = 60 * unit.Metre
+	// leastVolume of a hollow that is told: 50 litres.
+	leastVolume = 0.05
+)
+
+// Pond is a hollow that holds water while its intakes are shut.
+type Pond struct {
+	Location  orb.Point      // its deepest place
+	Level     unit.Elevation // full
+	Depth     unit.Length    // there
+	Area      unit.Area      // of the full pond
+	Volume    float64        // m3
+	Spill     *orb.Point     // where it runs over
+	Catchment unit.Area      // what drains to it
+	Shape     orb.MultiPolygon
+	Lots      []string // on which it lies
+	Intakes   []string // yard basins and drains that stand in it
+	Houses    []string // buildings against which it stands
+}
+
+// LineFlow is what crosses a lot line in one sense.
+type LineFlow struct {
+	Lot   string
+	Line  int    // edge of the outer ring, from vertex Line on
+	Other string // the lot beyond; empty: a street or land beyond the site
+	Into  bool
+	// Before and After are C times area, m2; AreaBefore the plain area.
+	Before, After unit.Area
+	AreaBefore    unit.Area
+	Length        unit.Length // of the line that is crossed
+	At            orb.Point   // where most crosses
+	MostBefore    unit.Area   // C A in one cell there
+	MostAfter     unit.Area
+}
+
+// Overflow is where the water of a clogged grate goes.
+type Overflow struct {
+	Intake string
+	Level  unit.Elevation
+	Depth  unit.Length
+	Path   orb.LineString
+	Lots   []string // it passes, in its order, its own first
+	Houses []string // it or its pond touches
+	// Freeboard is the least height of an opening of a touched or near house
+	// over the water; nil where no opening's level is known.
+	Freeboard *unit.Length
+	Opening   string
+}
+
+// Report is all of it.
+type Report struct {
+	Cell      unit.Length // of the raster it was worked on
+	Ponds     []Pond
+	LineFlows []LineFlow
+	Overflows []Overflow
+	Findings  []parcels.Finding
+	Field     *overland.Field // as the ground lies, inlets open
+}
+
+// grid is the raster of the ground round the lots: a raster's own cells, or a
+// square one laid over a triangulated surface.
+func grid(s *parcels.Site, surface ground.Surface) (ground.Grid, error) {
+	if r, ok := surface.(*ground.Raster); ok {
+		return r.Grid(), nil
+	}
+	box := s.Lots[0].Shape.Bound()
+	for i := range s.Lots {
+		box = box.Union(s.Lots[i].Shape.Bound())
+	}
+	box = box.Pad(float64(beyond))
+	b := surface.Bounds()
+	for k := range box.Min {
+		box.Min[k], box.Max[k] = math.Max(box.Min[k], b.Min[k]), math.Min(box.Max[k], b.Max[k])
+	}
+	if !(box.Min[0] < box.Max[0] && box.Min[1] < box.Max[1]) {
+		return ground.Grid{}, fmt.Errorf("yardwater: the ground does not cover the lots")
+	}
+	cell := math.Max(float64(leastCell), math.Sqrt((box.Max[0]-box.Min[0])*(box.Max[1]-box.Min[1])/mostCells))
+	return overland.Sample(surface, box, unit.Length(cell), mostCells*2)
+}
+
+// cells hands out a grid that is in memory.
+type cells struct{ ground.Grid }
+
+func (c cells) Read(col, row, width, height int, dst []float32) error {
+	for r := 0; r < height; r++ {
+		copy(dst[r*width:(r+1)*width], c.Z[(row+r)*c.Cols+col:])
+	}
+	return nil
+}
+
+// takes says whether an intake takes water off the ground.
+func takes(i parcels.Intake) bool { return i.Kind == "yard_basin" || i.Kind == "channel_drain" }
+
+// Look works the water over a site's ground. The site has lots; the error tells
+// a ground that does not cover them.
+func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
+	if len(s.Lots) == 0 || surface == nil {
+		return nil, fmt.Errorf("yardwater: %d lots, ground known: %v", len(s.Lots), surface != nil)
+	}
+	g, err := grid(s, surface)
+	if err != nil {
+		return nil, err
+	}
+	l := look{site: s, surface: surface, report: &Report{Cell: unit.Length(math.Max(g.CellX, g.CellY))}}
+	for _, b := range s.Buildings {
+		l.houses = append(l.houses, b.Shape)
+	}
+	for i := range s.Lots {
+		l.lots = append(l.lots, s.Lots[i].Shape)
+	}
+	in := overland.Input{Ground: g, Blocked: l.houses}
+	base, err := overland.Flow(in) // to know which cells are open
+	if err != nil {
+		return nil, err
+	}
+	open := func(p orb.Point) (orb.Point, bool) {
+		i, ok := base.CellAt(p, unit.Length(2*math.Max(g.CellX, g.CellY)))
+		if !ok {
+			return orb.Point{}, false
+		}
+		return base.Centre(i), true
+	}
+	for _, x := range s.Inlets {
+		if at, ok := open(x.At); ok && (x.Kind == "grate" || x.Kind == "curb") {
+			in.Drains = append(in.Drains, at)
+		}
+	}
+	f, err := overland.Flow(in)
+	if err != nil {
+		return nil, err
+	}
+	l.report.Field = f
+	l.ponds(f)
+	l.lineFlows(f)
+	for _, x := range s.Intakes {
+		if at, ok := open(x.At); ok && takes(x) {
+			l.grates = append(l.grates, x)
+			in.Drains = append(in.Drains, at)
+		}
+	}
+	if err := l.overflows(in); err != nil {
+		return nil, err
+	}
+	l.foundations()
+	return l.report, nil
+}
+
+type look struct {
+	site    *parcels.Site
+	surface ground.Surface
+	houses  []orb.MultiPolygon
+	lots    []orb.MultiPolygon
+	grates  []parcels.Intake // the last drains of the input, in order
+	report  *Report
+}
+
+func (l *look) find(f parcels.Finding) { l.report.Findings = append(l.report.Findings, f) }
+
+func (l *look) lotAt(p orb.Point) string {
+	for i := range l.site.Lots {
+		if shape.Locate(p, l.lots[i]) != shape.Outside {
+			return l.site.Lots[i].ID
+		}
+	}
+	return ""
+}
+
+func (l *look) house(i int) string {
+	b := l.site.Buildings[i]
+	switch {
+	case b.FeatureID != "":
+		return b.FeatureID
+	case b.Lot != "":
+		return "the house on " + b.Lot
+	}
+	return fmt.Sprintf("building #%d", b.Index)
+}
+
+// ponds lists the hollows on the lots and tells those that nothing empties.
+func (l *look) ponds(f *overland.Field) {
+	c := l.site.Criteria.Ground
+	found := f.Ponds(c.PondLeastDepth, leastVolume)
+	houses := map[int][]overland.Standing{}
+	for _, s := range f.AgainstHouses(found, l.houses) {
+		houses[s.Pond] = append(houses[s.Pond], s)
+	}
+	// On a triangulated surface a hollow away from houses is known exactly.
+	var exact []overland.Hollow
+	if t, ok := l.surface.(*ground.TIN); ok {
+		exact = overland.Hollows(t, c.PondLeastDepth, leastVolume)
+	}
+	for k, p := range found {
+		q := Pond{Location: p.Lowest, Level: p.Level, Depth: p.Depth, Area: p.Area, Volume: p.Volume, Spill: p.Spill,
+			Catchment: unit.Area(float64(p.Catchment)) * f.Grid.CellArea(), Shape: f.Shape(p)}
+		wet := map[int]bool{}
+		for _, i := range p.Cells {
+			wet[i] = true
+		}
+		for i := range l.site.Lots {
+			for _, j := range overland.Cells(f.Grid, l.lots[i]) {
+				if wet[j] {
+					q.Lots = append(q.Lots, l.site.Lots[i].ID)
+					break
+				}
+			}
+		}
+		for _, h := range exact {
+			if i, ok := f.CellAt(h.Lowest, 0); ok && wet[i] && len(houses[k]) == 0 && math.Abs(float64(h.Level-p.Level)) < 0.05 {
+				q.Location, q.Level, q.Depth, q.Area, q.Volume, q.Spill = h.Lowest, h.Level, h.Depth, h.Area, h.Volume, &h.Spill
+				break
+			}
+		}
+		if len(q.Lots) == 0 {
+			continue // on the street or beyond the site
+		}
+		for _, x := range l.site.Intakes {
+			if i, ok := f.CellAt(x.At, 0); ok && takes(x) && wet[i] {
+				q.Intakes = append(q.Intakes, x.ID)
+			}
+		}
+		at := q.Location
+		lot := l.lotAt(at)
+		if lot == "" {
+			lot = q.Lots[0]
+		}
+		if len(q.Intakes) == 0 {
+			l.find(parcels.Finding{Code: "low_point_no_outlet", Severity: parcels.Warn, Lot: lot, Location: &at, Measured: parcels.Num(round(float64(q.Depth))), Required: parcels.Num(float64(c.PondLeastDepth)), Unit: "m", Source: "P-65",
+				Message: fmt.Sprintf("A low spot holds water up to %.2f m deep (%.1f m3) and no basin or drain stands in it.", float64(q.Depth), q.Volume), Cure: "Set a basin there, or grade it to fall."})
+		}
+		for _, s := range houses[k] {
+			q.Houses = append(q.Houses, l.house(s.House))
+			at := s.At
+			l.find(parcels.Finding{Code: "pond_at_house", Severity: parcels.Warn, Lot: lot, Feature: l.house(s.House), Location: &at, Measured: parcels.Num(round(float64(s.Depth))), Required: parcels.Num(0.0), Unit: "m", Source: "P-64",
+				Message: fmt.Sprintf("Water stands up to %.2f m deep against %s before it runs on.", float64(s.Depth), l.house(s.House)), Cure: "Raise the ground along the wall, or drain the low spot."})
+		}
+		l.report.Ponds = append(l.report.Ponds, q)
+	}
+}
+
+func round(v float64) float64 { return math.Round(v*1000) / 1000 }
+
+// lineFlows reckons C A over every lot line: as the ground lies, roofs coming
+// down at their downspouts; and with downspouts piped and basins taking what
+// reaches them.
+func (l *look) lineFlows(f *overland.Field) {
+	run := l.site.Criteria.Runoff
+	weight := make([]float32, len(f.Dir))
+	for i := range weight {
+		weight[i] = float32(run.YardC)
+	}
+	var roofs, roofAreas []overland.Inflow
+	piped := map[int]bool{} // building: its roof goes into a pipe after the plan
+	for b := range l.houses {
+		spouts, at := []overland.Downspout{}, []parcels.Intake{}
+		for _, x := range l.site.Intakes {
+			if x.Kind != "downspout" {
+				continue
+			}
+			if d, _, _ := shape.LineBoundary(orb.LineString{x.At, x.At}, l.houses[b]); d <= atHouse && l.nearest(x.At) == b {
+				spouts, at = append(spouts, overland.Downspout{At: x.At, Area: x.RoofArea}), append(at, x)
+			}
+		}
+		if len(spouts) == 0 { // nobody says where it comes down: at the outline's corners
+			for _, poly := range l.houses[b] {
+				for _, p := range poly[0][:len(poly[0])-1] {
+					spouts = append(spouts, overland.Downspout{At: p})
+				}
+			}
+		} else {
+			piped[b] = true
+		}
+		split, err := overland.SplitRoof(l.houses[b], spouts, l.site.Buildings[b].RoofArea, atHouse)
+		if err != nil { // stated areas that do not fit: split by nearness
+			for k := range spouts {
+				spouts[k].Area = nil
+			}
+			if split, err = overland.SplitRoof(l.houses[b], spouts, l.site.Buildings[b].RoofArea, atHouse); err != nil {
+				continue
+			}
+		}
+		for k, a := range split.Shares {
+			if _, ok := f.CellAt(spouts[k].At, atHouse); !ok {
+				continue // beyond the raster
+			}
+			c := run.RoofC
+			if piped[b] && at[k].RoofC != nil {
+				c = *at[k].RoofC
+			}
+			roofs = append(roofs, overland.Inflow{At: spouts[k].At, Area: unit.Area(c) * a})
+			roofAreas = append(roofAreas, overland.Inflow{At: spouts[k].At, Area: a})
+		}
+	}
+	before, err := f.Accumulate(weight, roofs, atHouse, nil)
+	if err != nil {
+		return
+	}
+	area, err := f.Accumulate(nil, roofAreas, atHouse, nil)
+	if err != nil {
+		return
+	}
+	var left []overland.Inflow // roofs that no pipe takes
+	for _, r := range roofs {
+		if b := l.nearest(r.At); b >= 0 && !piped[b] {
+			left = append(left, r)
+		}
+	}
+	var caught []int
+	for _, x := range l.site.Intakes {
+		if i, ok := f.CellAt(x.At, 0); ok && takes(x) {
+			if p, wet := f.PondAt(i); wet {
+				caught = append(caught, p.Cells...)
+			} else {
+				caught = append(caught, i)
+			}
+		}
+	}
+	after, err := f.Accumulate(weight, left, atHouse, caught)
+	if err != nil {
+		return
+	}
+	plain := map[[5]int]unit.Area{}
+	key := func(v overland.LineFlow) [5]int {
+		into := 0
+		if v.Into {
+			into = 1
+		}
+		return [5]int{v.Lot, v.Part, v.Line, v.Other, into}
+	}
+	for _, v := range f.LineFlows(l.lots, area, area) {
+		plain[key(v)] = v.Before
+	}
+	for _, v := range f.LineFlows(l.lots, before, after) {
+		if v.Part != 0 {
+			continue
+		}
+		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: plain[key(v)], Length: v.Length,
+			At: v.At, MostBefore: v.MostBefore, MostAfter: v.MostAfter}
+		if v.Other >= 0 {
+			x.Other = l.site.Lots[v.Other].ID
+		}
+		l.report.LineFlows = append(l.report.LineFlows, x)
+	}
+}
+
+// nearest is the building nearest to a point; -1 without buildings.
+func (l *look) nearest(p orb.Point) int {
+	best, at := unit.Length(math.Inf(1)), -1
+	for b, mp := range l.houses {
+		if d, _, _ := shape.LineBoundary(orb.LineString{p, p}, mp); d < best {
+			best, at = d, b
+		}
+	}
+	return at
+}
+
+// overflows shuts each grate in turn, the others open.
+func (l *look) overflows(in overland.Input) error {
+	first := len(in.Drains) - len(l.grates)
+	place := in.Ground
+	place.Z = nil
+	for k, x := range l.grates {
+		// the ground round the grate, and the drains on it with the grate first
+		at := in.Drains[first+k]
+		near, err := ground.Window(place, cells{in.Ground}, orb.Bound{Min: at, Max: at}, followed)
+		if err != nil {
+			return err
+		}
+		part := overland.Input{Ground: near, Blocked: in.Blocked, Drains: []orb.Point{at}}
+		for j, d := range in.Drains {
+			if _, _, ok := near.Cell(d); ok && j != first+k {
+				part.Drains = append(part.Drains, d)
+			}
+		}
+		o, err := overland.Clogged(part, 0, l.lots, l.houses)
+		if err != nil {
+			return err
+		}
+		v := Overflow{Intake: x.ID, Level: o.Level, Depth: o.Depth, Path: o.Path}
+		for _, i := range o.Lots {
+			v.Lots = append(v.Lots, l.site.Lots[i].ID)
+		}
+		for _, h := range o.Houses {
+			v.Houses = append(v.Houses, l.house(h))
+			for _, p := range l.site.Openings {
+				if p.Level == nil || l.nearest(p.At) != h {
+					continue
+				}
+				if free := p.Level.Above(o.Level); v.Freeboard == nil || free < *v.Freeboard {
+					v.Freeboard, v.Opening = &free, p.FeatureID
+				}
+			}
+		}
+		at = x.At
+		if v.Freeboard != nil && *v.Freeboard < l.site.Criteria.Storm.Freeboard {
+			l.find(parcels.Finding{Code: "overflow_at_opening", Severity: parcels.Warn, Lot: x.Lot, Feature: x.ID, Location: &at, Measured: parcels.Num(round(float64(*v.Freeboard))),
+				Required: parcels.Num(float64(l.site.Criteria.Storm.Freeboard)), Unit: "m", Source: "P-111",
+				Message: fmt.Sprintf("With its grate clogged, %s fills to %.2f m before it runs over: %.2f m under the lowest opening beside it.", x.ID, float64(o.Level), float64(*v.Freeboard)),
+				Cure:    "Give the low spot a lower way out over the ground."})
+		} else if len(o.Houses) > 0 {
+			l.find(parcels.Finding{Code: "overflow_at_house", Severity: parcels.Warn, Lot: x.Lot, Feature: x.ID, Location: &at, Source: "P-111",
+				Message: fmt.Sprintf("With its grate clogged, the water of %s runs along or stands against %s.", x.ID, v.Houses[0]), Cure: "Lead the overflow away from the house."})
+		}
+		for _, lot := range v.Lots {
+			if lot != x.Lot {
+				l.find(parcels.Finding{Code: "overflow_on_neighbour", Severity: parcels.Note, Lot: x.Lot, Feature: x.ID, Location: &at, Source: "P-52",
+					Message: fmt.Sprintf("With its grate clogged, the water of %s runs over lot %s.", x.ID, lot)})
+				break
+			}
+		}
+		l.report.Overflows = append(l.report.Overflows, v)
+	}
+	return nil
+}
+
+// foundations tells walls from which the ground does not fall away.
+func (l *look) foundations() {
+	c := l.site.Criteria.Ground
+	for b := range l.houses {
+		var within orb.MultiPolygon
+		lot := l.site.Buildings[b].Lot
+		for i := range l.site.Lots {
+			if l.site.Lots[i].ID == lot {
+				within = l.lots[i]
+			}
+		}
+		others := append(append([]orb.MultiPolygon(nil), l.houses[:b]...), l.houses[b+1:]...)
+		for _, w := range overland.FoundationFall(l.surface, l.houses[b], within, others, c.FoundationFallOver, 1.5*unit.Metre) {
+			at := w.At
+			name := l.house(b)
+			if w.Unknown == w.Places {
+				l.find(parcels.Finding{Code: "foundation_ground_unknown", Severity: parcels.Note, Lot: lot, Feature: name, Source: "P-64",
+					Message: fmt.Sprintf("There is no ground to tell whether it falls away from wall %d of %s.", w.Edge, name), Cure: "Shoot the lawn at the wall and 10 ft out."})
+				continue
+			}
+			if w.Slope >= c.FoundationFall && w.Crest <= c.PondLeastDepth {
+				continue
+			}
+			f := parcels.Finding{Code: "foundation_fall", Severity: parcels.Warn, Lot: lot, Feature: name, Location: &at, Measured: parcels.Num(round(float64(w.Slope))), Required: parcels.Num(float64(c.FoundationFall)), Source: "P-64",
+				Cure: "Grade the ground to fall away, or set a swale or drain where there is no room (IRC R401.3)."}
+			switch {
+			case w.Slope < 0 || w.Crest > c.PondLeastDepth:
+				f.Message = fmt.Sprintf("The ground rises from wall %d of %s: %.2f m higher within %.2f m.", w.Edge, name, math.Max(float64(w.Crest), -float64(w.Fall)), float64(w.Over))
+			default:
+				f.Message = fmt.Sprintf("The ground falls %.2f m in %.2f m from wall %d of %s, %.1f %%; %.1f %% is asked.", float64(w.Fall), float64(w.Over), w.Edge, name, 100*float64(w.Slope), 100*float64(c.FoundationFall))
+			}
+			if short := float64(c.FoundationFall.Over(w.Over) - w.Fall); w.Slope >= 0 && short < 2*float64(w.StdErr) {
+				f.Severity = parcels.Note
+				f.Message += fmt.Sprintf(" The shots are good to %.2f m, so this is not proven.", float64(w.StdErr))
+			}
+			l.find(f)
+		}
+	}
+}

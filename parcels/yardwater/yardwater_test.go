@@ -1,0 +1,133 @@
+package yardwater_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/ground"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/yardwater"
+	"fallwright/sampledata"
+)
+
+func sample(t testing.TB) (*parcels.Site, ground.Surface) {
+	t.Helper()
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	surface, _, err := planner.Surface(s)
+	if err != nil || surface == nil {
+		t.Fatal(err, surface)
+	}
+	return s, surface
+}
+
+// The two closed bowls of the sample are found, with the volume of the cones
+// they are made of (to a part in a hundred: shots are rounded to a hundredth of a foot), and
+// the basins that stand in them.
+func TestHandBowls(t *testing.T) {
+	s, surface := sample(t)
+	r, err := yardwater.Look(s, surface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, b := range sampledata.Bowls {
+		found := false
+		for _, p := range r.Ponds {
+			if slices.Contains(p.Lots, b.Lot) && len(p.Intakes) == 1 && p.Intakes[0] == b.Lot+"-YB1" {
+				found = true
+				t.Logf("%s: %.3f m3 of %.3f, %.3f m deep, %.1f m2", b.Lot, p.Volume, b.VolumeM3(), float64(p.Depth), float64(p.Area))
+				if math.Abs(p.Volume/b.VolumeM3()-1) > 0.01 || math.Abs(float64(p.Depth)/(0.3048*b.DepthFt)-1) > 0.01 {
+					t.Errorf("%s: %.3f m3 and %.3f m deep, made %.3f and %.3f", b.Lot, p.Volume, float64(p.Depth), b.VolumeM3(), 0.3048*b.DepthFt)
+				}
+			}
+		}
+		if !found {
+			t.Errorf("%s: no pond with its basin", b.Lot)
+		}
+	}
+	codes := map[string]int{}
+	for _, f := range r.Findings {
+		codes[f.Code]++
+	}
+	t.Logf("cell %.2f m, %d ponds, %d line flows, %d overflows, findings %v", float64(r.Cell), len(r.Ponds), len(r.LineFlows), len(r.Overflows), codes)
+	for _, l := range r.LineFlows {
+		if l.After > l.Before+1e-6 || l.Before > l.AreaBefore+1e-6 {
+			t.Errorf("basins and pipes take water away: %+v", l)
+		}
+	}
+}
+
+// Two lots on a plane that falls east at 4 %: what leaves the west lot is its
+// lawn times its coefficient and its roof times its own, and it all goes into
+// the east lot. With the downspout piped the roof is gone.
+func TestHandLineFlows(t *testing.T) {
+	var shots []ground.Shot
+	for _, x := range []float64{-20, 0, 20, 40, 60} {
+		for _, y := range []float64{-20, 0, 30, 50} {
+			shots = append(shots, ground.Shot{At: orb.Point{x, y}, Z: unit.Elevation(100 - 0.04*x), SD: 0.01})
+		}
+	}
+	surface, err := ground.Triangulate(shots, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	box := func(x0, y0, x1, y1 float64) orb.MultiPolygon {
+		return orb.MultiPolygon{{{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}, {x0, y0}}}}
+	}
+	s := &parcels.Site{Criteria: parcels.DefaultCriteria(),
+		Lots:      []parcels.Lot{{ID: "W", Shape: box(0, 0, 20, 30)}, {ID: "E", Shape: box(20, 0, 40, 30)}},
+		Buildings: []parcels.Building{{Lot: "W", Shape: box(5, 10, 15, 18)}},
+		Intakes:   []parcels.Intake{{ID: "DS1", Lot: "W", Kind: "downspout", At: orb.Point{15.1, 14}}},
+	}
+	r, err := yardwater.Look(s, surface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := s.Criteria.Runoff
+	var leaves *yardwater.LineFlow
+	for i, l := range r.LineFlows {
+		if l.Lot == "W" && l.Other == "E" && !l.Into {
+			leaves = &r.LineFlows[i]
+		}
+	}
+	if leaves == nil || leaves.Line != 1 {
+		t.Fatalf("%+v", r.LineFlows)
+	}
+	// the ground beyond the lots, 15 m to the west, runs on too: 35 m by 30 m less the house
+	lawn, roof := run.YardC*(35*30-80), run.RoofC*80
+	if math.Abs(float64(leaves.Before)-lawn-roof) > 0.02*(lawn+roof) || math.Abs(float64(leaves.After)-lawn) > 0.02*lawn || math.Abs(float64(leaves.Length)-30) > 0.5 {
+		t.Errorf("%+v; lawn %.1f, roof %.1f", leaves, lawn, roof)
+	}
+	if leaves.MostBefore < unit.Area(roof) {
+		t.Errorf("the downspout's water is concentrated: %v of %v", leaves.MostBefore, roof)
+	}
+	// 4 % all round: three walls fall short of 5 %, and to the west the ground rises
+	walls := 0
+	for _, f := range r.Findings {
+		if f.Code == "foundation_fall" {
+			walls++
+			if f.Location == nil || shape.Locate(*f.Location, s.Buildings[0].Shape) == shape.Inside {
+				t.Errorf("%+v", f)
+			}
+		}
+	}
+	if walls != 4 {
+		t.Errorf("%d walls told: %+v", walls, r.Findings)
+	}
+	if _, err := yardwater.Look(&parcels.Site{}, surface); err == nil {
+		t.Error("a site without lots was looked at")
+	}
+	s.Lots[0].Shape, s.Lots[1].Shape = box(900, 900, 910, 910), box(910, 900, 920, 910)
+	if _, err := yardwater.Look(s, surface); err == nil {
+		t.Error("ground that does not cover the lots was taken")
+	}
+}
