@@ -161,14 +161,17 @@ func (t *TIN) level(i int32, p orb.Point) Level {
 // find gives the triangle that holds p, or one within shape.Weld of it.
 func (t *TIN) find(p orb.Point) (int32, bool) {
 	list := t.index().at(p)
-	best, off := int32(-1), -float64(shape.Weld)
 	for _, i := range list {
 		v := t.tri[i]
 		a, b, c := t.at[v[0]], t.at[v[1]], t.at[v[2]]
 		if shape.Orient(a, b, p) >= 0 && shape.Orient(b, c, p) >= 0 && shape.Orient(c, a, p) >= 0 {
 			return i, true
 		}
-		if d := leastInside(a, b, c, p); d >= off {
+	}
+	best, off := int32(-1), -float64(shape.Weld)
+	for _, i := range list {
+		v := t.tri[i]
+		if d := leastInside(t.at[v[0]], t.at[v[1]], t.at[v[2]], p); d >= off {
 			best, off = i, d
 		}
 	}
