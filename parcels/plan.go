@@ -184,6 +184,57 @@ type WaterCase struct {
 	Message    string                    `json:"message,omitempty"`
 }
 
+// Storage is what a backed-up inlet does to the lot's drain over a storm.
+type Storage struct {
+	VoidVolume   hydro.Volume    `json:"void_volume_m3"`
+	UsableVolume hydro.Volume    `json:"usable_volume_m3"`
+	FromSewer    hydro.Volume    `json:"filled_from_sewer_m3"`
+	PeakLevel    *unit.Elevation `json:"peak_level_m"`
+	MinutesAbove *hydro.Duration `json:"minutes_above_outlet"`
+	FirstToSpill *string         `json:"first_to_spill"`
+	Overflow     hydro.Volume    `json:"overflow_m3"`
+	EmptyAfter   *float64        `json:"empty_after_h"`
+	// Series has rows of minute, level_m, inflow_m3s, stored_m3.
+	Series [][4]float64 `json:"series"`
+}
+
+// BackedUp is that balance without and with a backwater valve.
+type BackedUp struct {
+	Outlet  string   `json:"outlet"`
+	Without *Storage `json:"without_valve"`
+	With    *Storage `json:"with_valve"`
+}
+
+// Overflow is where water goes when a grate is clogged or the line is full.
+type Overflow struct {
+	Point     string          `json:"point"`
+	Level     *unit.Elevation `json:"level_m"`
+	Path      orb.LineString  `json:"-"`
+	Passes    []string        `json:"passes"`
+	Freeboard *unit.Length    `json:"freeboard_m"`
+}
+
+// LineFlow is the water that crosses a lot line, as the ground lies and after
+// the plan.
+type LineFlow struct {
+	Lot         string        `json:"lot"`
+	Line        int           `json:"line"`
+	Before      *hydro.Flow   `json:"before_m3s"`
+	After       *hydro.Flow   `json:"after_m3s"`
+	BeforeTotal *hydro.Volume `json:"before_m3"`
+	AfterTotal  *hydro.Volume `json:"after_m3"`
+}
+
+// Pond is a hollow of the ground on the lot.
+type Pond struct {
+	Location  orb.Point      `json:"location"`
+	Level     unit.Elevation `json:"level_m"`
+	Depth     unit.Length    `json:"depth_m"`
+	Area      unit.Area      `json:"area_m2"`
+	Volume    hydro.Volume   `json:"volume_m3"`
+	DrainDown *float64       `json:"drain_down_h"`
+}
+
 // Check is one line of a verification.
 type Check struct {
 	Check  string   `json:"check"`
@@ -230,6 +281,10 @@ type Plan struct {
 	Runs         []Run          `json:"-"` // network
 	Trenches     []Trench       `json:"trenches"`
 	Profiles     []Profile      `json:"profiles"`
+	Storage      *BackedUp      `json:"storage"`
+	Overflow     []Overflow     `json:"-"`
+	LineFlows    []LineFlow     `json:"line_flows"`
+	Ponds        []Pond         `json:"ponds"`
 	Alternatives []Alternative  `json:"alternatives"`
 	WaterCases   []WaterCase    `json:"water_cases"`
 	Bound        Bound          `json:"bound"`

@@ -188,6 +188,24 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 		}
 		out.Profiles[i] = pr
 	}
+	out.Ponds = append([]parcels.Pond{}, p.Ponds...)
+	for i := range out.Ponds {
+		out.Ponds[i].Location = Position(f, out.Ponds[i].Location)
+	}
+	if out.LineFlows == nil {
+		out.LineFlows = []parcels.LineFlow{}
+	}
+	type overflowOut struct {
+		parcels.Overflow
+		Path *geometryOut `json:"path"`
+	}
+	over := make([]overflowOut, len(p.Overflow))
+	for i, o := range p.Overflow {
+		over[i].Overflow = o
+		if len(o.Path) > 1 {
+			over[i].Path = w.geometry(o.Path)
+		}
+	}
 	net := collectionOut{Type: "FeatureCollection", CRS: crsOf(f), Features: []featureOut{}}
 	for i := range p.Points {
 		net.Features = append(net.Features, featureOut{"Feature", p.Points[i].ID, w.geometry(p.Points[i].At), &p.Points[i]})
@@ -197,8 +215,9 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 	}
 	return marshal(struct {
 		*parcels.Plan
-		Network collectionOut `json:"network"`
-	}{&out, net})
+		Network  collectionOut `json:"network"`
+		Overflow []overflowOut `json:"overflow"`
+	}{&out, net, over})
 }
 
 // ReadPlan reads a plan back into the plane of a frame, which is that of the
@@ -210,7 +229,13 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 	}
 	var in struct {
 		parcels.Plan
-		Network json.RawMessage `json:"network"`
+		Network  json.RawMessage `json:"network"`
+		Overflow []struct {
+			parcels.Overflow
+			Path *struct {
+				Coordinates []orb.Point `json:"coordinates"`
+			} `json:"path"`
+		} `json:"overflow"`
 	}
 	bad := func(detail string) error {
 		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "not-a-plan", Pointer: "/network", Detail: detail}}}
@@ -227,6 +252,12 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 		return nil, r.error(parcels.Invalid)
 	}
 	p := in.Plan
+	for _, o := range in.Overflow {
+		if o.Path != nil {
+			o.Overflow.Path = mapPoints(orb.LineString(o.Path.Coordinates), f.Plane).(orb.LineString)
+		}
+		p.Overflow = append(p.Overflow, o.Overflow)
+	}
 	for _, ft := range col.Features {
 		raw, _ := json.Marshal(ft.Properties)
 		switch g := ft.Geometry.(type) {
@@ -251,6 +282,9 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 			q := f.Plane(*l)
 			p.Findings[i].Location = &q
 		}
+	}
+	for i := range p.Ponds {
+		p.Ponds[i].Location = f.Plane(p.Ponds[i].Location)
 	}
 	for i := range p.Profiles {
 		for j := range p.Profiles[i].Rows {

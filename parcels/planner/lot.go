@@ -61,6 +61,10 @@ type lotPlan struct {
 	profiles     []parcels.Profile
 	alternatives []parcels.Alternative
 	water        []parcels.WaterCase
+	backed       *parcels.BackedUp
+	ponds        []parcels.Pond
+	lineFlows    []parcels.LineFlow
+	overflow     []parcels.Overflow
 	findings     []parcels.Finding
 	assumptions  []string
 	outlet       string

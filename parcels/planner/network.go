@@ -27,6 +27,9 @@ func (lp *lotPlan) network(l *layout, r *profile.Result) error {
 	lp.makeTrenches(l, r)
 	if r != nil {
 		lp.makeProfiles(l, r)
+		if err := lp.levels(l, r); err != nil {
+			return err
+		}
 		lp.cost = parcels.Num(round(r.Cost+lp.site.Criteria.Prices.TieInEach, 2))
 	} else {
 		lp.cost = parcels.Num(round(l.planCost(), 2))

@@ -221,6 +221,12 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		plan.Profiles = append(plan.Profiles, lp.profiles...)
 		plan.Alternatives = append(plan.Alternatives, lp.alternatives...)
 		plan.WaterCases = append(plan.WaterCases, lp.water...)
+		plan.Ponds = append(plan.Ponds, lp.ponds...)
+		plan.LineFlows = append(plan.LineFlows, lp.lineFlows...)
+		plan.Overflow = append(plan.Overflow, lp.overflow...)
+		if plan.Storage == nil {
+			plan.Storage = lp.backed
+		}
 		plan.Findings = append(plan.Findings, lp.findings...)
 		for _, a := range lp.assumptions {
 			plan.Assumptions = append(plan.Assumptions, a)

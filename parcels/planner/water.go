@@ -1,0 +1,441 @@
+package planner
+
+// Water levels: the grade line for each return period and each state of the
+// outlet, and what a backed-up inlet does over a storm.
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+	"fallwright/hydro/gradeline"
+	"fallwright/hydro/pipe"
+	"fallwright/hydro/profile"
+	"fallwright/hydro/storage"
+	"fallwright/parcels"
+)
+
+// returnPeriods are those that a plan is looked at for beside its own.
+var returnPeriods = []hydro.ReturnPeriod{2, 10, 25, 100}
+
+// grateEdge is the perimeter through which a basin spills where its grate is
+// not given: a 12 in square one (common practice).
+const grateEdge = 1.2192 * unit.Metre
+
+// squareEntrance is the entrance loss of a pipe flush in a basin's wall (FHWA
+// HDS-5, table C-2: square edge 0.5).
+const squareEntrance = 0.5
+
+// levels works the water levels and fills the points, the cases, the storage
+// and the findings that follow.
+func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
+	if lp.intensity == nil && !lp.stated() {
+		return nil
+	}
+	c := lp.site.Criteria
+	design := c.Storm.ReturnYears
+	given := lp.givenLevel(design)
+	type state struct {
+		name  string
+		level *unit.Elevation
+	}
+	states := []state{{"free_outfall", nil}}
+	if given != nil {
+		states = []state{{"stated", given}, {"free_outfall", nil}}
+	} else if in := l.end.inlet; in != nil {
+		if crown := crownOf(in); crown != nil {
+			states = append(states, state{"at_crown", crown})
+		}
+		if in.Rim != nil {
+			states = append(states, state{"at_rim", in.Rim})
+		}
+	}
+	years := []hydro.ReturnPeriod{design}
+	if lp.site.Rain != nil && len(lp.site.Rain.Table) > 0 {
+		years = append(years, returnPeriods...)
+	}
+	sort.Slice(years, func(i, j int) bool { return years[i] < years[j] })
+	over := hydro.ReturnPeriod(0)
+	for i, y := range years {
+		if i > 0 && y == years[i-1] {
+			continue
+		}
+		flows, err := lp.flowsAt(l, r, y)
+		if err != nil {
+			return err
+		}
+		for k, s := range states {
+			if y != design && k > 0 {
+				continue
+			}
+			level := s.level
+			if s.name == "stated" && y != design {
+				if level = lp.givenLevel(y); level == nil {
+					level = given
+				}
+			}
+			net := lp.grade(l, r, flows, level)
+			res, err := gradeline.Solve(net)
+			if err != nil {
+				return wrong(lp.lot, err)
+			}
+			wc := parcels.WaterCase{Name: s.name, Return: y, Level: level, Levels: map[string]unit.Elevation{}}
+			for i := range l.nodes {
+				wc.Levels[l.nodes[i].id] = mm(res.Nodes[i].Level)
+			}
+			for _, n := range res.Spilling {
+				if l.nodes[n].water != nil {
+					wc.FirstSpill = l.nodes[n].id
+					break
+				}
+			}
+			wc.Message = lp.sayCase(s.name, y, &wc)
+			lp.water = append(lp.water, wc)
+			if k == 0 && y == design {
+				lp.mark(l, res)
+			}
+			if k == 0 && wc.FirstSpill != "" && over == 0 {
+				over = y
+			}
+			if y == design {
+				lp.judgeLevels(l, s.name, &wc, k == 0)
+			}
+		}
+	}
+	if over > 0 {
+		lp.find(parcels.Finding{Code: "runs_over", Severity: parcels.Note, Measured: parcels.Num(float64(over)), Unit: "years", Message: fmt.Sprintf("The first basin runs over in the %g-year storm.", float64(over))})
+	}
+	return lp.backUp(l, r, design)
+}
+
+func (lp *lotPlan) stated() bool {
+	for i := range lp.waters {
+		if lp.waters[i].stated > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// givenLevel is the highest water level that the input states for the outlet in
+// the storm; nil where it states none.
+func (lp *lotPlan) givenLevel(y hydro.ReturnPeriod) *unit.Elevation {
+	e := lp.endNow()
+	if e == nil || e.inlet == nil {
+		return nil
+	}
+	curve := lp.curve(y)
+	if len(curve) == 0 {
+		return e.inlet.Tailwater
+	}
+	top := curve[0].Level
+	for _, p := range curve {
+		top = max(top, p.Level)
+	}
+	return &top
+}
+
+// curve is the stated level over the storm.
+func (lp *lotPlan) curve(y hydro.ReturnPeriod) []parcels.LevelAt {
+	e := lp.endNow()
+	if e == nil || e.inlet == nil {
+		return nil
+	}
+	if c, ok := e.inlet.TailwaterByReturn[y]; ok {
+		return c
+	}
+	return e.inlet.TailwaterCurve
+}
+
+func (lp *lotPlan) endNow() *end {
+	for i := range lp.ends {
+		if lp.ends[i].id == lp.outlet {
+			return &lp.ends[i]
+		}
+	}
+	return nil
+}
+
+// flowsAt are the flows of the runs in a storm of another return period: each
+// run's areas at its own time of concentration, with that period's intensity
+// and frequency factor.
+func (lp *lotPlan) flowsAt(l *layout, r *profile.Result, y hydro.ReturnPeriod) ([]hydro.Flow, error) {
+	c := lp.site.Criteria
+	out := make([]hydro.Flow, len(l.runs))
+	ratio := lp.factor(y) / lp.factor(c.Storm.ReturnYears)
+	for i := range l.runs {
+		laid := &r.Reaches[i]
+		if y == c.Storm.ReturnYears {
+			out[i] = laid.Flow
+			continue
+		}
+		stated := hydro.Flow(0)
+		for _, w := range l.runs[i].waters {
+			stated += w.stated
+		}
+		q := laid.Flow - stated
+		if q > 0 && laid.Intensity > 0 {
+			now, _, err := lp.rain.Intensity(laid.Tc, y)
+			if err != nil {
+				return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: rain", Err: err}
+			}
+			q *= hydro.Flow(float64(now) / float64(laid.Intensity) * ratio)
+		}
+		out[i] = q + stated
+	}
+	return out, nil
+}
+
+// factor is the frequency factor of the criteria for a return period: that of
+// the greatest one listed that is no greater.
+func (lp *lotPlan) factor(y hydro.ReturnPeriod) float64 {
+	best, f := -1, 1.0
+	for k, v := range lp.site.Criteria.Runoff.FrequencyFactor {
+		if hydro.ReturnPeriod(k) <= y && k > best {
+			best, f = k, v
+		}
+	}
+	return f
+}
+
+// grade puts a laid layout to the grade line.
+func (lp *lotPlan) grade(l *layout, r *profile.Result, flows []hydro.Flow, level *unit.Elevation) gradeline.Network {
+	n := gradeline.Network{Level: level}
+	for i := range l.nodes {
+		m := &l.nodes[i]
+		g := gradeline.Node{Name: m.id}
+		switch {
+		case m.water != nil:
+			g.Kind, g.Entrance = gradeline.Open, squareEntrance
+			g.Rim = m.water.intake.Rim
+			if g.Rim == nil {
+				g.Rim = lp.groundAt(m)
+			}
+		case m.end != nil:
+			n.Outlet = i
+		case m.kind == parcels.PointCleanout:
+			g.Rim = lp.groundAt(m)
+		}
+		n.Nodes = append(n.Nodes, g)
+	}
+	for i := range l.runs {
+		pr, laid := &l.runs[i], &r.Reaches[i]
+		count := 1
+		if !pr.solid {
+			count = pr.perforated
+		}
+		run := gradeline.Run{Name: fmt.Sprintf("%sR%d", lp.prefix, i+1), From: pr.from, To: pr.to, Length: pr.length, InvertUp: laid.InvertUp, InvertDown: laid.InvertDown,
+			Flow: flows[i], Pipes: pipe.Alike(count, pipe.Pipe{Diameter: unit.Length(lp.stockOf[laid.Pipe].Diameter / 1000), N: lp.stockOf[laid.Pipe].N})}
+		if out := l.nodes[pr.to].out; out >= 0 {
+			turn := l.deflection(i, out)
+			if l.nodes[pr.to].kind == parcels.PointWye {
+				run.JoinAngle = turn
+			} else if turn > 1 {
+				run.Bends = []float64{turn}
+			}
+		}
+		n.Runs = append(n.Runs, run)
+	}
+	return n
+}
+
+func (lp *lotPlan) groundAt(n *node) *unit.Elevation {
+	if lp.surface == nil {
+		return nil
+	}
+	if g, ok := lp.surface.At(n.at); ok {
+		return parcels.Num(g.Elevation)
+	}
+	return nil
+}
+
+// mark writes the levels of the case that the plan is sized for.
+func (lp *lotPlan) mark(l *layout, res gradeline.Result) {
+	for i := range l.nodes {
+		for k := range lp.points {
+			if lp.points[k].ID != l.nodes[i].id {
+				continue
+			}
+			if inv := lp.points[k].Invert; l.nodes[i].end != nil && inv != nil && res.Nodes[i].Level < *inv {
+				continue // the structure's water stands below the pipe, which falls free
+			}
+			lp.points[k].WaterLevel = parcels.Num(mm(res.Nodes[i].Level))
+			if rim := lp.points[k].Rim; rim != nil {
+				lp.points[k].Freeboard = parcels.Num(mm(rim.Above(res.Nodes[i].Level)))
+			}
+		}
+	}
+	for p := range lp.profiles {
+		rows := lp.profiles[p].Rows
+		for k := range rows {
+			for i := range l.nodes {
+				if rows[k].Point == l.nodes[i].id {
+					rows[k].WaterLevel = parcels.Num(mm(res.Nodes[i].Level))
+				}
+			}
+		}
+	}
+}
+
+func (lp *lotPlan) sayCase(name string, y hydro.ReturnPeriod, wc *parcels.WaterCase) string {
+	where := map[string]string{"free_outfall": "falling free into the outlet", "at_crown": "with water at the crown of the outgoing pipe", "at_rim": "with the inlet full to its rim", "stated": "with the water level stated for the inlet"}[name]
+	if wc.FirstSpill == "" {
+		return fmt.Sprintf("In the %g-year storm, %s, no basin runs over.", float64(y), where)
+	}
+	return fmt.Sprintf("In the %g-year storm, %s, water comes out at %s first.", float64(y), where, wc.FirstSpill)
+}
+
+// judgeLevels holds the levels of a case against the lowest openings of the
+// lot's house; first says that the plan is sized for the case.
+func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, first bool) {
+	if wc.FirstSpill != "" {
+		lp.find(parcels.Finding{Code: "surcharge", Severity: parcels.Warn, Feature: wc.FirstSpill, Source: "P-108", Message: wc.Message})
+	}
+	if !first && name != "at_rim" {
+		return
+	}
+	top, at := unit.Elevation(math.Inf(-1)), ""
+	for i := range l.nodes {
+		n := &l.nodes[i]
+		if n.water == nil {
+			continue
+		}
+		level := wc.Levels[n.id]
+		if rim := n.water.intake.Rim; rim != nil && level > *rim {
+			level = *rim // it spills there and rises no further
+		}
+		if level > top {
+			top, at = level, n.id
+		}
+	}
+	c := lp.site.Criteria
+	for i := range lp.site.Openings {
+		o := &lp.site.Openings[i]
+		if o.Level == nil || at == "" || ownerOf(lp.site, "", o.At) != lp.lot.ID {
+			continue
+		}
+		free := o.Level.Above(top)
+		if free >= c.Storm.Freeboard {
+			continue
+		}
+		place := o.At
+		lp.find(parcels.Finding{Code: "opening_freeboard", Severity: parcels.Warn, Feature: label(o.Common), Location: &place, Measured: parcels.Num(float64(mm(free))), Required: parcels.Num(float64(c.Storm.Freeboard)), Unit: "m", Source: "P-111",
+			Message: fmt.Sprintf("Water at %s (%s) stands %.2f m under the %s; %.2f m is asked.", at, name, float64(free), o.Kind, float64(c.Storm.Freeboard))})
+	}
+}
+
+// backUp balances the lot's drain against an inlet whose level rises over the
+// storm, where the input states that level.
+func (lp *lotPlan) backUp(l *layout, r *profile.Result, y hydro.ReturnPeriod) error {
+	curve := lp.curve(y)
+	if len(curve) == 0 {
+		return nil
+	}
+	c := lp.site.Criteria
+	last := -1
+	var parts []storage.Part
+	for i := range l.runs {
+		pr, laid := &l.runs[i], &r.Reaches[i]
+		if l.nodes[pr.to].end != nil {
+			last = i
+		}
+		k := lp.stockOf[laid.Pipe]
+		count := 1
+		if !pr.solid {
+			count = pr.perforated
+		}
+		parts = append(parts, storage.Bore{Diameter: unit.Length(k.Diameter / 1000), Count: count, Length: pr.length, InvertUp: laid.InvertUp, InvertDown: laid.InvertDown})
+		if pr.perforated > 0 {
+			wall := unit.Length((k.OutsideDiameter - k.Diameter) / 2000)
+			od := k.OutsideDiameter / 1000
+			parts = append(parts, storage.Stone{Length: pr.length, Width: lp.widthOf(l, r, i), BottomUp: laid.InvertUp.Plus(-wall - c.Trench.Bedding), BottomDown: laid.InvertDown.Plus(-wall - c.Trench.Bedding),
+				Height: unit.Length(od) + c.Trench.Bedding + c.Trench.OverPipe, Voids: c.Trench.VoidRatio, Pipes: unit.Area(float64(pr.perforated) * math.Pi * od * od / 4)})
+		}
+	}
+	var spills []storage.Spill
+	for i := range l.nodes {
+		n := &l.nodes[i]
+		if n.water == nil {
+			continue
+		}
+		rim := n.water.intake.Rim
+		if rim == nil {
+			rim = lp.groundAt(n)
+		}
+		if rim == nil {
+			continue
+		}
+		edge := grateEdge
+		if g := n.water.intake.Grate; g.Length != nil && g.Width != nil {
+			edge = 2 * (*g.Length + *g.Width)
+		}
+		spills = append(spills, storage.Spill{Name: n.id, Rim: *rim, Edge: edge})
+	}
+	if last < 0 || len(spills) == 0 || r.Reaches[last].Flow <= 0 {
+		return nil
+	}
+	store, err := storage.Tabulate(parts...)
+	if err != nil {
+		return wrong(lp.lot, err)
+	}
+	laid := &r.Reaches[last]
+	tc := max(laid.Tc, c.Storm.RoofMin)
+	peak := curve[0]
+	for _, p := range curve {
+		if p.Level > peak.Level {
+			peak = p
+		}
+	}
+	// The lot's own peak is put at the inlet's highest level: the worse case.
+	start := max(0, peak.Minute-tc)
+	trench := storage.Trench{Store: store, Spills: spills, Outlet: storage.Connection{Pipes: pipe.Alike(1, pipe.Pipe{Diameter: unit.Length(lp.stockOf[laid.Pipe].Diameter / 1000), N: lp.stockOf[laid.Pipe].N}),
+		Length: l.runs[last].length, InvertUp: laid.InvertUp, InvertDown: laid.InvertDown, Losses: squareEntrance + 1, Limit: l.end.inlet.FlowLimit}}
+	storm := storage.Case{Inflow: hydro.Hydrograph{{At: start, Flow: 0}, {At: start + tc, Flow: laid.Flow}, {At: start + 2*tc, Flow: 0}}, Step: 1.0 / 60, Record: 1}
+	for _, p := range curve {
+		storm.Outside = append(storm.Outside, storage.LevelAt{At: p.Minute, Level: p.Level})
+	}
+	storm.End = max(curve[len(curve)-1].Minute, start+2*tc) + 120
+	out := &parcels.BackedUp{Outlet: l.end.id}
+	for _, valve := range []bool{false, true} {
+		trench.Outlet.Valve = valve
+		res, err := storage.Run(trench, storm)
+		if err != nil {
+			return wrong(lp.lot, err)
+		}
+		s := &parcels.Storage{VoidVolume: roundAs(res.VoidVolume, 3), UsableVolume: roundAs(res.UsableVolume, 3), FromSewer: roundAs(res.FromSewer, 3), PeakLevel: parcels.Num(mm(res.PeakLevel)),
+			MinutesAbove: parcels.Num(roundAs(res.MinutesAbove, 1)), Overflow: roundAs(res.Overflow, 3), Series: [][4]float64{}}
+		if res.FirstSpill != "" {
+			s.FirstToSpill = parcels.Num(res.FirstSpill)
+		}
+		if res.EmptyAfter != nil {
+			s.EmptyAfter = parcels.Num(round(float64(*res.EmptyAfter)/60, 3))
+		}
+		for _, row := range res.Series {
+			s.Series = append(s.Series, [4]float64{round(float64(row.At), 3), round(float64(row.Level), 3), round(float64(row.Inflow), 6), round(float64(row.Stored), 4)})
+		}
+		if valve {
+			out.With = s
+		} else {
+			out.Without = s
+			lp.tellBackUp(s)
+		}
+	}
+	lp.backed = out
+	return nil
+}
+
+// tellBackUp says what the owner will see.
+func (lp *lotPlan) tellBackUp(s *parcels.Storage) {
+	msg := fmt.Sprintf("When inlet %s backs up in the design storm, the line stands full for %.0f minutes", lp.outlet, float64(*s.MinutesAbove))
+	if s.FirstToSpill != nil {
+		msg += fmt.Sprintf(" and %.2f m3 come out, first at %s", float64(s.Overflow), *s.FirstToSpill)
+	} else {
+		msg += " and no basin runs over"
+	}
+	if s.FromSewer > 0.01 {
+		msg += fmt.Sprintf("; the sewer itself puts %.2f m3 into the voids, which are then no relief", float64(s.FromSewer))
+	}
+	lp.find(parcels.Finding{Code: "inlet_backs_up", Severity: parcels.Warn, Feature: lp.outlet, Measured: parcels.Num(float64(*s.MinutesAbove)), Unit: "min", Source: "P-108, P-112", Message: msg + "."})
+}
