@@ -20,11 +20,11 @@ func (s *site) bound(p *plan, cost float64) *Bound {
 	if len(heads) > mostExact || len(s.p.Kept) > 0 {
 		return nil
 	}
+	bare, askew := s.bare(p), s.askew
+	s.askew = 0
+	defer func() { s.askew = askew }()
 	x := s.newExact(p.end, []*plan{p})
-	c := x.best(heads, p.cost+1e-6)
-	if c > p.cost { // the plan itself is one of the candidates
-		c = p.cost
-	}
+	c := min(x.best(heads, bare+1e-6), bare) // the plan itself is among the candidates
 	return &Bound{Cost: c, Gap: cost/c - 1,
 		Over: fmt.Sprintf("all trees to target %q of straight runs between %d points (corners of the zone, places round them, sources, ends of last runs, and the bends and joins of the tree found), each metre at its least price",
 			s.p.Targets[p.end.target].ID, len(x.pts))}

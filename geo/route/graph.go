@@ -44,7 +44,9 @@ type site struct {
 	bend    float64
 	cosJoin float64
 	cosBend float64
-	haste   float64 // share of Metre charged for a metre of way to the target
+	askew   float64   // charged on a metre across the grain
+	grain   []float64 // directions modulo 45 degrees
+	haste   float64   // share of Metre charged for a metre of way to the target
 	tries   tries
 	keep    func(*plan)
 	scratch scratch
@@ -87,6 +89,9 @@ func (s *site) price(a, b orb.Point) float64 {
 	for i, r := range s.regions {
 		l, n := r.inside(a, b)
 		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
+	}
+	if s.askew > 0 {
+		c += s.askewPrice(a, b)
 	}
 	return c
 }

@@ -80,6 +80,11 @@ type Prices struct {
 	Bend  float64 // up to 45 degrees; a sharper bend is two
 	Join  float64
 	TieIn float64 // at a target, once a tree
+	// Askew is charged, in the search only, on a metre that lies neither along nor
+	// square nor at 45 degrees to the long lines of the zone, so that of layouts
+	// of nearly one price the neat one is found. It is in no Cost and no Bound. A
+	// few hundredths of Metre are enough.
+	Askew float64
 }
 
 // Choice says which target wins when several can be reached.

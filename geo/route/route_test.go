@@ -192,11 +192,11 @@ func TestOracleClear(t *testing.T) {
 			}
 			return orb.Point{b.Min[0] + r.Float64()*(b.Max[0]-b.Min[0]), b.Min[1] + r.Float64()*(b.Max[1]-b.Min[1])}
 		}
-		for range 400 {
+		for range 250 {
 			p, q := pick(), pick()
 			worst := 0.0
-			for k := range 1001 {
-				s := lerp(p, q, float64(k)/1000)
+			for k := range 401 {
+				s := lerp(p, q, float64(k)/400)
 				if shape.Locate(s, l.problem.Zone) != shape.Outside {
 					continue
 				}
@@ -216,7 +216,7 @@ func grazes(f *field, p, q orb.Point) bool {
 	ts = append(ts, 0, dist(p, q))
 	for i := range ts {
 		for j := range i {
-			if math.Abs(ts[i]-ts[j]) < dist(p, q)/500 {
+			if math.Abs(ts[i]-ts[j]) < dist(p, q)/200 {
 				return true
 			}
 		}

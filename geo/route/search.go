@@ -579,6 +579,13 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 			pts[i] = along(pts[i], v, step)
 			offer(pts, step)
 		}
+		if s.askew > 0 && i+1 < len(b.pts) {
+			for _, q := range s.squared(b.pts[i-1], b.pts[i], b.pts[i+1], 2*step) {
+				pts := keep()
+				pts[i] = q
+				offer(pts, 2*step)
+			}
+		}
 		take()
 		// slide the segment to the next corner sideways
 		b = &p.branch[k]

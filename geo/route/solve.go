@@ -42,7 +42,7 @@ func faults(p *Problem) error {
 		return &Fault{fmt.Sprintf("rules: join angle %.3f degrees (over 0 to 90), bend angle %.3f degrees (over 0 to 180), least straight %.3f m (over 0)",
 			r.JoinAngle.Degrees(), r.BendAngle.Degrees(), r.LeastStraight), orb.Point{}}
 	}
-	if !(p.Prices.Metre > 0) || p.Prices.Bend < 0 || p.Prices.Join < 0 || p.Prices.TieIn < 0 {
+	if !(p.Prices.Metre > 0) || p.Prices.Bend < 0 || p.Prices.Join < 0 || p.Prices.TieIn < 0 || p.Prices.Askew < 0 {
 		return &Fault{"prices: a metre must cost something and nothing may cost less than 0", orb.Point{}}
 	}
 	return nil
@@ -159,6 +159,10 @@ var usual = tries{starts: 2, improved: 1, rounds: 2, subtree: 2, again: 100, ste
 
 // prepare builds the graph and the ways of all sources.
 func (s *site) prepare() {
+	if s.p.Prices.Askew > 0 {
+		s.findGrain()
+		s.askew = s.p.Prices.Askew
+	}
 	if last := s.tries.last; last == nil || !s.reuse(last.site) {
 		s.addBase()
 		s.link(0)

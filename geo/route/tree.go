@@ -78,7 +78,7 @@ func (s *site) tree(p *plan) *Tree {
 	for i := range t.Runs {
 		t.Length += t.RunLength(i)
 	}
-	t.Cost = p.cost
+	t.Cost = s.bare(p)
 	return t
 }
 
