@@ -249,7 +249,8 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	if p.Regions, err = lp.regions(); err != nil {
 		return nil, nil, err
 	}
-	p.Price = lp.price
+	p.Prices.Askew = p.Prices.Metre / 30 // neat where it costs next to nothing
+	p.Price, p.Prove = lp.price, true
 	res, err := route.Solve(&p)
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
