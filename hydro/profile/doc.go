@@ -55,6 +55,16 @@
 // slope nothing is proposed: the profile at the least slope is returned as
 // Short, with the length that is missing.
 //
+// # On site, and beside it
+//
+// A reach that lies already (Reach.Laid) stays and the rest is laid to it; a
+// rock, a root, a utility, or the line that falls 1:1 from a footing's lower
+// edge is a Crossing at its station (for a footing: Over, with High the level
+// that the trench bottom keeps above plus the bedding). Pair lays a sealed and a
+// perforated line in one trench and Joins tells where they may meet. Chances
+// says how sure the falls are, Spare how much fall is left over, Compare what one
+// changed rule costs, Trunk where the sizes grow.
+//
 // # Flow
 //
 // Rational method over the tree: the flow of a reach is the greatest of

@@ -86,6 +86,44 @@ func TestOraclePeak(t *testing.T) {
 	}
 }
 
+// The share of the fall is the greatest: asked as the least slope of every reach
+// a hair less of it arrives, a hair more does not.
+func TestOracleShare(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 10))
+	s := NewSolver()
+	var a, b Result
+	shared := 0
+	for c := range 3000 {
+		p := wild(r, 1+r.IntN(12), smooth)
+		p.Rules.TargetSlope = 0.015
+		p.Rules.GreatestDepth += 0.4
+		if s.Solve(p, &a) != nil || !a.Exact || a.Target || float64(a.Common) > 0.0149 || a.Common < 0.00501 {
+			continue
+		}
+		shared++
+		q := *p
+		for _, v := range []struct {
+			slope unit.Slope
+			fits  bool
+		}{{a.Common - 1e-6, true}, {a.Common + 5e-4, false}} {
+			q.Rules.LeastSlope, q.Rules.TargetSlope = v.slope, v.slope
+			if err := s.Solve(&q, &b); err != nil || b.Exact != v.fits {
+				t.Fatalf("case %d: common slope %.6f, at %.6f exact is %v (%v), margin %g", c, a.Common, v.slope, b.Exact, err, b.Margin)
+			}
+		}
+		// No reach lies flatter than the share, but for the rounding of all above.
+		for i, l := range a.Reaches {
+			if p.Reaches[i].Laid == nil && float64(l.Slope) < float64(a.Common)-float64(len(a.Reaches)+2)*grid/float64(p.Reaches[i].Length) {
+				t.Fatalf("case %d reach %d: %.6f under the share %.6f", c, i, l.Slope, a.Common)
+			}
+		}
+	}
+	t.Logf("%d shared", shared)
+	if shared < 40 {
+		t.Errorf("only %d cases share", shared)
+	}
+}
+
 // What is called arriving keeps every rule at every station, looked up here
 // anew from the rounded result; and never does water run uphill, whatever the
 // verdict.

@@ -86,8 +86,8 @@ func size[T any](s []T, n int) []T {
 }
 
 // steady bounds how far the flow that sized a pipe may exceed the flow that
-// its final travel times bring: by a thousandth. It never falls short of it.
-const steady = 1e-3
+// its final travel times bring: by a five-hundredth. It never falls short of it.
+const steady = 2e-3
 
 // Solve chooses inverts and sizes for p and writes them into out, whose memory
 // it uses again. The error, if any, is one of the problem as put.
