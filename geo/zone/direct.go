@@ -13,7 +13,8 @@ package zone
 //
 // The routine never answers "empty", and what it answers is certified by
 // distances (certify.go) before it is used; whatever is in doubt is left to the
-// overlay. Cost: curves times edges, with boxes to pass by most pairs.
+// overlay. Cost: curves times edges, with boxes to pass by most pairs. Places on
+// an arc are held as directions from its centre, which needs no trigonometry.
 
 import (
 	"math"
@@ -38,48 +39,74 @@ const (
 // side is an edge with the ground on its left.
 type side struct {
 	edge
-	l              float64
-	x0, y0, x1, y1 float64 // box, grown by the clearance
-	next, prev     int32   // along the ring
-	own            int32   // the edge it is the back of (a line has two), else itself
-	turn, ahead    float64 // sine and cosine of the turn at its end
+	l           float64
+	turn, ahead float64 // sine and cosine of the turn at its end
+	next, prev  int32   // along the ring
+	own         int32   // the edge it is the back of (a line has two), else itself
 }
 
-// curve is beside one edge (straight) or round the end of one (an arc, run
-// clockwise from direction n through sweep radians).
+// loopOf is a ring taken up: sides[first:end], the box of its edges grown by
+// their clearances, and whether it has an inside of its own: the lot's rings
+// (thing -1) and those of an area do, a line and a point don't.
+type loopOf struct {
+	box4
+	first, end int32
+	thing      int32
+	area       bool
+}
+
+// curve runs beside one edge (straight), or round the end of one: an arc, run
+// clockwise.
 type curve struct {
-	arc            bool
-	p              orb.Point // start, or centre
-	d              orb.Point // direction, or direction of the start from the centre
-	e              orb.Point // direction of the end of an arc from the centre
-	l              float64   // length, or sweep
-	r              float64
-	own, also      int32   // edges it lies exactly at the clearance of
-	next, prev     int32   // edges that adjoin with the same clearance; -1: none
-	nextIn, prevIn bool    // they turn into the ground: they never cut the curve
-	mitre, before  float64 // what the next and the one before cut off an end by the mitre
-	x0, y0, x1, y1 float64
+	arc bool
+	p   orb.Point // start, or centre
+	d   orb.Point // direction, or direction of the start from the centre
+	e   orb.Point // end, or direction of the end from the centre
+	l   float64   // length, or the place of the end, as of turned
+	r   float64
+	// edges it lies exactly at the clearance of
+	own, also int32
+	// edges that adjoin with the same clearance, -1 none; whether they turn into
+	// the ground, where they never cut the curve; what the mitre cuts off
+	next, prev     int32
+	nextIn, prevIn bool
+	mitre, before  float64
 }
 
-// at is the point at t along the curve.
-func (c *curve) at(t float64) orb.Point {
-	switch {
-	case !c.arc:
-		return orb.Point{c.p[0] + t*c.d[0], c.p[1] + t*c.d[1]}
-	case t == 0:
-		return orb.Point{c.p[0] + c.r*c.d[0], c.p[1] + c.r*c.d[1]}
-	case t == c.l:
-		return orb.Point{c.p[0] + c.r*c.e[0], c.p[1] + c.r*c.e[1]}
+// turned is the place of a direction u on an arc: it grows from 0 to 4 as u
+// turns clockwise from d once round, by 2 for a half turn.
+func (c *curve) turned(u orb.Point) float64 {
+	cos, sin := c.d[0]*u[0]+c.d[1]*u[1], c.d[1]*u[0]-c.d[0]*u[1]
+	if sin >= 0 {
+		return 1 - cos
 	}
-	s, k := math.Sincos(-t)
-	return orb.Point{c.p[0] + c.r*(c.d[0]*k-c.d[1]*s), c.p[1] + c.r*(c.d[0]*s+c.d[1]*k)}
+	return 3 + cos
+}
+
+// out is the point of an arc in direction u.
+func (c *curve) out(u orb.Point) orb.Point {
+	return orb.Point{c.p[0] + c.r*u[0], c.p[1] + c.r*u[1]}
+}
+
+// span is a stretch of a curve: distances from the start, or places as of
+// turned with their directions.
+type span struct {
+	from, to float64
+	u0, u1   orb.Point
+}
+
+// spot is a place on an arc.
+type spot struct {
+	t float64
+	u orb.Point
 }
 
 // part is what is left of a curve between two cuts.
 type part struct {
-	curve  int32
-	t0, t1 float64
 	p0, p1 orb.Point
+	u0, u1 orb.Point // of an arc
+	wide   float64   // of an arc: by how much its places differ
+	curve  int32
 	loop   int32 // the loop it was linked into, from 1
 	kept   bool  // that loop bounds the zone
 }
@@ -87,16 +114,16 @@ type part struct {
 // scratch is the memory of one run, kept for the next.
 type scratch struct {
 	sides  []side
-	rings  []int32 // first side of each ring
+	boxes  []box4 // of each side, grown by its clearance
+	rings  []loopOf
 	curves []curve
 	parts  []part
-	out    []interval
-	cuts   []float64
+	out    []span
+	cuts   []spot
 	pts    []orb.Point
 	loops  []loop
 	fans   []fan
-	blocks []block
-	step   [2]stepOf
+	steps  [2]fanStep
 }
 
 // loop is a closed run of points pts[from:to], the first repeated at the end.
@@ -109,23 +136,27 @@ type loop struct {
 type fan struct {
 	from, to int
 	v        orb.Point
+	r        float64
+	round    bool // certified to keep to its radius
 }
 
-// stepOf keeps the arc step of a radius.
-type stepOf struct{ r, step float64 }
+// fanStep is a step of an arc of a radius: sine, cosine, and tangent of its half.
+type fanStep struct{ r, sin, cos, half float64 }
 
 var scratches = sync.Pool{New: func() any { return new(scratch) }}
 
-// direct gives the zone, or false where it is not its own to answer.
+// direct gives the zone, or false where it is not its own to answer. The lot
+// and the things are valid.
 func direct(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
 	w := scratches.Get().(*scratch)
 	defer scratches.Put(w)
 	z := Zone{By: Direct, more: more}
-	if !w.enter(lot, out, float64(more), &z) || !w.trace() {
+	if !w.enter(lot, out, float64(more), &z) {
 		return Zone{}, false
 	}
-	mp, ok := w.assemble(lot, out)
-	if !ok || !w.certify(mp, lot, out) {
+	w.trace()
+	mp, ok := w.assemble()
+	if !ok || !w.certify() {
 		return Zone{}, false
 	}
 	z.Shape, z.Pieces = mp, len(mp)
@@ -135,24 +166,58 @@ func direct(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
 	return z, true
 }
 
-// enter takes up the rings, ground on the left.
+type box4 struct{ x0, y0, x1, y1 float64 }
+
+var noBox = box4{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+
+func boxOf(p, q orb.Point) box4 {
+	b := box4{p[0], p[1], q[0], q[1]}
+	if b.x0 > b.x1 {
+		b.x0, b.x1 = b.x1, b.x0
+	}
+	if b.y0 > b.y1 {
+		b.y0, b.y1 = b.y1, b.y0
+	}
+	return b
+}
+
+func (b *box4) apart(c *box4) bool {
+	return b.x0 > c.x1 || b.x1 < c.x0 || b.y0 > c.y1 || b.y1 < c.y0
+}
+
+func (b box4) grown(r float64) box4 { return box4{b.x0 - r, b.y0 - r, b.x1 + r, b.y1 + r} }
+
+func (b *box4) join(c *box4) {
+	if c.x0 < b.x0 {
+		b.x0 = c.x0
+	}
+	if c.y0 < b.y0 {
+		b.y0 = c.y0
+	}
+	if c.x1 > b.x1 {
+		b.x1 = c.x1
+	}
+	if c.y1 > b.y1 {
+		b.y1 = c.y1
+	}
+}
+
+// enter takes up the rings, ground on the left, and of the things those that
+// reach into the lot.
 func (w *scratch) enter(lot Lot, out []KeepOut, more float64, z *Zone) bool {
-	w.sides, w.rings = w.sides[:0], w.rings[:0]
+	w.sides, w.boxes, w.rings = w.sides[:0], w.boxes[:0], w.rings[:0]
+	reach := noBox
 	for p, poly := range lot.Shape {
 		for r, ring := range poly {
-			each := p < len(lot.Edges) && r < len(lot.Edges[p]) && lot.Edges[p][r] != nil
-			var cs []unit.Length
-			if each {
-				cs = lot.Edges[p][r]
+			var each []unit.Length
+			if p < len(lot.Edges) && r < len(lot.Edges[p]) {
+				each = lot.Edges[p][r]
 			}
-			if !w.ring(ring, (shape.RingArea(ring) > 0) == (r == 0), cs, float64(lot.Clearance), more) {
+			if !w.ring(ring, -1, r == 0, each, float64(lot.Clearance), more) {
 				return false
 			}
+			reach.join(&w.rings[len(w.rings)-1].box4)
 		}
-	}
-	bound := box4{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-	for i := range w.sides {
-		bound.take(w.sides[i].a)
 	}
 	for i := range out {
 		k := &out[i]
@@ -160,40 +225,35 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64, z *Zone) bool {
 			continue
 		}
 		r := float64(k.Clearance) + more
-		before, rings := len(w.sides), len(w.rings)
+		sides, rings := len(w.sides), len(w.rings)
+		ok := true
 		switch g := k.Geometry.(type) {
 		case orb.Polygon:
-			if !w.things(g, r) {
-				return false
-			}
+			ok = w.area(g, i, r)
 		case orb.MultiPolygon:
 			for _, p := range g {
-				if !w.things(p, r) {
-					return false
-				}
+				ok = ok && w.area(p, i, r)
 			}
 		case orb.Point:
-			if r < leastOwn {
-				return false
-			}
 			n := int32(len(w.sides))
-			w.rings = append(w.rings, n)
-			w.sides = append(w.sides, side{edge: edge{a: g, b: g, d: orb.Point{1, 0}, n: orb.Point{0, 1}, c: r}, next: n, prev: n, own: n,
-				x0: g[0] - r, y0: g[1] - r, x1: g[0] + r, y1: g[1] + r})
+			w.sides = append(w.sides, side{edge: edge{a: g, b: g, d: orb.Point{1, 0}, n: orb.Point{0, 1}, c: r}, next: n, prev: n, own: n})
+			w.boxes = append(w.boxes, boxOf(g, g).grown(r))
+			w.rings = append(w.rings, loopOf{box4: w.boxes[n], first: n, end: n + 1, thing: int32(i)})
+			ok = r >= leastOwn
 		case orb.LineString:
-			if !w.line(g, r) {
-				return false
-			}
+			ok = w.line(g, i, r)
 		default:
+			ok = false
+		}
+		if !ok {
 			return false
 		}
-		b := box4{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-		for j := before; j < len(w.sides); j++ {
-			b.take(w.sides[j].a)
-			b.take(w.sides[j].b)
+		b := noBox
+		for _, l := range w.rings[rings:] {
+			b.join(&l.box4)
 		}
-		if b.x0-r-arcError > bound.x1 || b.x1+r+arcError < bound.x0 || b.y0-r-arcError > bound.y1 || b.y1+r+arcError < bound.y0 {
-			w.sides, w.rings = w.sides[:before], w.rings[:rings] // out of reach
+		if b = b.grown(arcError); b.apart(&reach) {
+			w.sides, w.boxes, w.rings = w.sides[:sides], w.boxes[:sides], w.rings[:rings]
 			continue
 		}
 		z.Removed = append(z.Removed, Removed{ID: k.ID, Kind: k.Kind, Clearance: k.Clearance})
@@ -201,27 +261,22 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64, z *Zone) bool {
 	return len(w.sides) <= mostEdges
 }
 
-type box4 struct{ x0, y0, x1, y1 float64 }
-
-func (b *box4) take(p orb.Point) {
-	b.x0, b.x1 = min(b.x0, p[0]), max(b.x1, p[0])
-	b.y0, b.y1 = min(b.y0, p[1]), max(b.y1, p[1])
-}
-
-// things takes up the rings of an area that takes ground.
-func (w *scratch) things(p orb.Polygon, r float64) bool {
+// area takes up the rings of an area that takes ground.
+func (w *scratch) area(p orb.Polygon, thing int, r float64) bool {
 	for i, ring := range p {
-		if !w.ring(ring, (shape.RingArea(ring) < 0) == (i == 0), nil, r, 0) {
+		if !w.ring(ring, int32(thing), i > 0, nil, r, 0) {
 			return false
 		}
 	}
 	return true
 }
 
-// ring takes up one ring, forwards or backwards.
-func (w *scratch) ring(r orb.Ring, forwards bool, each []unit.Length, c, more float64) bool {
+// ring takes up one ring so that it runs counter-clockwise or not.
+func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c, more float64) bool {
 	n := len(r) - 1
 	first := len(w.sides)
+	forwards := (shape.RingArea(r) > 0) == ccw
+	own := c + more
 	for k := 0; k < n; k++ {
 		i := k
 		a, b := r[i], r[i+1]
@@ -229,20 +284,19 @@ func (w *scratch) ring(r orb.Ring, forwards bool, each []unit.Length, c, more fl
 			i = n - 1 - k
 			a, b = r[i+1], r[i]
 		}
-		own := c
 		if each != nil {
-			own = float64(each[i])
+			own = float64(each[i]) + more
 		}
-		if own += more; own < leastOwn {
+		if own < leastOwn {
 			return false
 		}
 		w.append(first, a, b, own)
 	}
-	return w.close(first)
+	return w.close(first, thing, true)
 }
 
 // line takes up a line as a ring along its one side and back along the other.
-func (w *scratch) line(l orb.LineString, r float64) bool {
+func (w *scratch) line(l orb.LineString, thing int, r float64) bool {
 	if r < leastOwn {
 		return false
 	}
@@ -258,7 +312,7 @@ func (w *scratch) line(l orb.LineString, r float64) bool {
 		s := w.sides[first+i]
 		w.sides = append(w.sides, newSide(s.b, s.a, r))
 	}
-	if !w.close(first) {
+	if !w.close(first, int32(thing), false) {
 		return false
 	}
 	for i := k; i < 2*k; i++ {
@@ -271,8 +325,7 @@ func newSide(a, b orb.Point, c float64) side {
 	x, y := b[0]-a[0], b[1]-a[1]
 	l := math.Sqrt(x*x + y*y)
 	x, y = x/l, y/l
-	return side{edge: edge{a: a, b: b, d: orb.Point{x, y}, n: orb.Point{-y, x}, c: c}, l: l,
-		x0: min(a[0], b[0]) - c, y0: min(a[1], b[1]) - c, x1: max(a[0], b[0]) + c, y1: max(a[1], b[1]) + c}
+	return side{edge: edge{a: a, b: b, d: orb.Point{x, y}, n: orb.Point{-y, x}, c: c}, l: l}
 }
 
 // append adds an edge, or draws the one before on to its end where they run
@@ -294,172 +347,170 @@ func (w *scratch) append(first int, a, b orb.Point, c float64) {
 }
 
 // close links the edges of a ring.
-func (w *scratch) close(first int) bool {
+func (w *scratch) close(first int, thing int32, area bool) bool {
 	n := len(w.sides) - first
 	if n < 2 {
 		return false
 	}
-	w.rings = append(w.rings, int32(first))
-	for i := 0; i < n; i++ {
-		s := &w.sides[first+i]
-		s.own, s.next, s.prev = int32(first+i), int32(first+(i+1)%n), int32(first+(i+n-1)%n)
+	l := loopOf{box4: noBox, first: int32(first), end: int32(first + n), thing: thing, area: area}
+	for i := first; i < first+n; i++ {
+		s := &w.sides[i]
+		s.own, s.next, s.prev = int32(i), int32(i+1), int32(i-1)
+		if i == first {
+			s.prev = l.end - 1
+		}
+		if s.next == l.end {
+			s.next = l.first
+		}
 		f := &w.sides[s.next]
 		s.turn = s.d[0]*f.d[1] - s.d[1]*f.d[0]
 		s.ahead = s.d[0]*f.d[0] + s.d[1]*f.d[1]
+		b := boxOf(s.a, s.b).grown(s.c)
+		w.boxes = append(w.boxes, b)
+		l.join(&b)
 	}
+	w.rings = append(w.rings, l)
 	return true
 }
 
+// inward tells whether the next edge turns into the ground at the end of s, so
+// that an arc goes round the corner.
+func (s *side) inward() bool { return s.turn < 0 || s.turn == 0 && s.ahead < 0 }
+
 // trace lays the curves, cuts them, and gathers the parts left, ring by ring.
-func (w *scratch) trace() bool {
+func (w *scratch) trace() {
 	w.curves, w.parts = w.curves[:0], w.parts[:0]
 	for k := range w.rings {
-		to := int32(len(w.sides))
-		if k+1 < len(w.rings) {
-			to = w.rings[k+1]
-		}
-		for i := w.rings[k]; i < to; i++ {
+		for i := w.rings[k].first; i < w.rings[k].end; i++ {
 			s := &w.sides[i]
 			if s.l == 0 { // a point: a full circle
-				if !w.cut(curve{arc: true, p: s.a, d: s.d, e: s.d, l: 2 * math.Pi, r: s.c, own: i, also: i, next: -1, prev: -1, x0: s.x0, y0: s.y0, x1: s.x1, y1: s.y1}) {
-					return false
-				}
+				w.round(curve{p: s.a, d: s.d, e: s.d, l: 4, r: s.c, own: i, also: i}, w.boxes[i])
 				continue
 			}
-			f, e := &w.sides[s.next], &w.sides[s.prev]
-			c := curve{p: orb.Point{s.a[0] + s.c*s.n[0], s.a[1] + s.c*s.n[1]}, d: s.d, l: s.l, own: s.own, also: s.own, next: -1, prev: -1}
-			q := orb.Point{c.p[0] + s.l*s.d[0], c.p[1] + s.l*s.d[1]}
-			c.x0, c.x1 = min(c.p[0], q[0]), max(c.p[0], q[0])
-			c.y0, c.y1 = min(c.p[1], q[1]), max(c.p[1], q[1])
-			in := s.turn < 0 || s.turn == 0 && s.ahead < 0
-			if f.c == s.c {
-				c.next, c.nextIn = f.own, in
-				c.mitre = s.c * s.turn / (1 + s.ahead)
-			}
-			if e.c == s.c {
-				c.before = s.c * e.turn / (1 + e.ahead)
-				c.prev, c.prevIn = e.own, e.turn < 0 || e.turn == 0 && e.ahead < 0
-			}
-			if !w.cut(c) {
-				return false
-			}
+			w.straight(s)
+			f := &w.sides[s.next]
 			switch {
-			case f.c == s.c && in:
-				sweep := -math.Atan2(s.turn, s.ahead)
-				if sweep < 0 {
-					sweep = math.Pi // straight back, as atan2 has it
+			case f.c == s.c && s.inward():
+				c := curve{p: s.b, d: s.n, e: f.n, r: s.c, own: s.own, also: f.own}
+				if c.l = c.turned(f.n); s.ahead < 0 && math.Abs(s.turn) < numeric {
+					c.l = 2 // straight back
 				}
-				if !w.cut(w.round(s.b, s.n, f.n, sweep, s.c, s.own, f.own)) {
-					return false
-				}
+				w.round(c, fanBox(&c))
 			case s.c > f.c:
-				if !w.cut(w.round(s.b, s.n, orb.Point{-s.n[0], -s.n[1]}, math.Pi, s.c, s.own, s.own)) {
-					return false
-				}
+				c := curve{p: s.b, d: s.n, e: orb.Point{-s.n[0], -s.n[1]}, l: 2, r: s.c, own: s.own, also: s.own}
+				w.round(c, boxOf(s.b, s.b).grown(s.c))
 			case s.c < f.c:
-				if !w.cut(w.round(s.b, orb.Point{-f.n[0], -f.n[1]}, f.n, math.Pi, f.c, f.own, f.own)) {
-					return false
-				}
+				c := curve{p: s.b, d: orb.Point{-f.n[0], -f.n[1]}, e: f.n, l: 2, r: f.c, own: f.own, also: f.own}
+				w.round(c, boxOf(s.b, s.b).grown(f.c))
 			}
 		}
 	}
-	return len(w.parts) > 0
 }
 
-// round is an arc about v from direction n to direction m.
-func (w *scratch) round(v, n, m orb.Point, sweep, r float64, own, also int32) curve {
-	return curve{arc: true, p: v, d: n, e: m, l: sweep, r: r, own: own, also: also, next: -1, prev: -1,
-		x0: v[0] - r, y0: v[1] - r, x1: v[0] + r, y1: v[1] + r}
+// fanBox is a box about an arc: of a quarter turn or less, that of its ends and
+// of the corner of their tangents; else that of the circle.
+func fanBox(c *curve) box4 {
+	if c.l > 1 {
+		return boxOf(c.p, c.p).grown(c.r)
+	}
+	k := c.r / (1 + c.d[0]*c.e[0] + c.d[1]*c.e[1])
+	p, q := c.out(c.d), c.out(c.e)
+	b := boxOf(p, q)
+	m := orb.Point{c.p[0] + k*(c.d[0]+c.e[0]), c.p[1] + k*(c.d[1]+c.e[1])}
+	n := boxOf(m, m)
+	b.join(&n)
+	return b
 }
 
-// cut takes out of a curve what is too near to any edge and keeps the rest.
-func (w *scratch) cut(c curve) bool {
+// straight lays and cuts the curve beside an edge.
+func (w *scratch) straight(s *side) {
+	c := curve{p: orb.Point{s.a[0] + s.c*s.n[0], s.a[1] + s.c*s.n[1]}, d: s.d, e: orb.Point{s.b[0] + s.c*s.n[0], s.b[1] + s.c*s.n[1]},
+		l: s.l, own: s.own, also: s.own, next: -1, prev: -1}
+	if f := &w.sides[s.next]; f.c == s.c {
+		c.next, c.nextIn, c.mitre = f.own, s.inward(), s.c*s.turn/(1+s.ahead)
+	}
+	if e := &w.sides[s.prev]; e.c == s.c {
+		c.prev, c.prevIn, c.before = e.own, e.inward(), s.c*e.turn/(1+e.ahead)
+	}
+	box := boxOf(c.p, c.e)
 	w.out = w.out[:0]
-	for j := range w.sides {
-		s := &w.sides[j]
-		if s.x0 > c.x1 || s.x1 < c.x0 || s.y0 > c.y1 || s.y1 < c.y0 || s.own != int32(j) || int32(j) == c.own || int32(j) == c.also {
+	for k := range w.rings {
+		l := &w.rings[k]
+		if l.apart(&box) {
 			continue
 		}
-		if c.arc {
-			w.cutArc(&c, s)
-			continue
-		}
-		a, b := true, true // whether the discs about its ends count
-		mitre := -1.0      // from the end that it shares, where that is sure
-		if int32(j) == c.next {
-			if c.nextIn {
+		for j := l.first; j < l.end; j++ {
+			if b := &w.boxes[j]; b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
 				continue
 			}
-			if s.a == w.sides[c.own].a || s.a == w.sides[c.own].b {
-				a = false
-			} else {
-				b = false
-			}
-			mitre = c.mitre
-		}
-		if int32(j) == c.prev {
-			if c.prevIn {
+			e := &w.sides[j]
+			if e.own != j || j == c.own || j == c.next && c.nextIn || j == c.prev && c.prevIn {
 				continue
 			}
-			if s.b == w.sides[c.own].a || s.b == w.sides[c.own].b {
-				b = false
-			} else {
-				a = false
-			}
-		}
-		v, ok := c.beside(s, a, b)
-		// at a flat corner the cut by intersection loses its digits; both curves
-		// are cut where the mitre is
-		if mitre > 0 && mitre < min(c.l, s.l) && (!ok && mitre < 1e-3 || ok && v.to >= c.l) {
+			v, ok := w.nearer(&c, e, j)
 			if !ok {
-				v.to = c.l
+				continue
 			}
-			v.from, ok = c.l-mitre, true
-		}
-		if int32(j) == c.prev && c.before > 0 && c.before < min(c.l, s.l) && (!ok && c.before < 1e-3 || ok && v.from <= 0) {
-			if !ok {
-				v.from = 0
-			}
-			v.to, ok = c.before, true
-		}
-		if ok {
 			if v.from <= 0 && v.to >= c.l {
-				return true // all of it
+				return // all of it
 			}
 			w.out = append(w.out, v)
 		}
 	}
 	id := int32(len(w.curves))
 	w.curves = append(w.curves, c)
-	if len(w.out) == 0 {
-		w.parts = append(w.parts, part{curve: id, t0: 0, t1: c.l, p0: c.at(0), p1: c.at(c.l)})
-		return true
+	w.sort()
+	t, p := 0.0, c.p
+	for i := range w.out {
+		v := &w.out[i]
+		if v.from-t > numeric {
+			w.parts = append(w.parts, part{curve: id, p0: p, p1: orb.Point{c.p[0] + v.from*c.d[0], c.p[1] + v.from*c.d[1]}})
+		}
+		if v.to > t {
+			t = v.to
+			p = orb.Point{c.p[0] + t*c.d[0], c.p[1] + t*c.d[1]}
+		}
 	}
-	for i := 1; i < len(w.out); i++ { // few: sort by insertion
+	if c.l-t > numeric {
+		w.parts = append(w.parts, part{curve: id, p0: p, p1: c.e})
+	}
+}
+
+// sort orders the few stretches to take out.
+func (w *scratch) sort() {
+	for i := 1; i < len(w.out); i++ {
 		for k := i; k > 0 && w.out[k].from < w.out[k-1].from; k-- {
 			w.out[k], w.out[k-1] = w.out[k-1], w.out[k]
 		}
 	}
-	least := numeric
-	if c.arc {
-		least = numeric / c.r
-	}
-	t := 0.0
-	for _, v := range w.out {
-		if v.from-t > least {
-			w.parts = append(w.parts, part{curve: id, t0: t, t1: v.from, p0: c.at(t), p1: c.at(v.from)})
+}
+
+// nearer is what of a straight curve is nearer to edge j than its clearance.
+func (w *scratch) nearer(c *curve, s *side, j int32) (span, bool) {
+	a, b := true, true // whether the discs about its ends count: not that about a corner shared
+	if j == c.next || j == c.prev {
+		o := &w.sides[c.own]
+		if j == c.next && (s.a == o.a || s.a == o.b) || j == c.prev && s.b != o.a && s.b != o.b {
+			a = false
+		} else {
+			b = false
 		}
-		t = max(t, v.to)
 	}
-	if c.l-t > least {
-		w.parts = append(w.parts, part{curve: id, t0: t, t1: c.l, p0: c.at(t), p1: c.at(c.l)})
+	v, ok := c.beside(s, a, b)
+	// at a flat corner the cut by intersection loses its digits; both curves are
+	// cut where the mitre is
+	if j == c.next && c.mitre > 0 && c.mitre < c.l && c.mitre < s.l && (!ok && c.mitre < 1e-3 || ok && v.to >= c.l) {
+		v.from, v.to, ok = c.l-c.mitre, c.l, true
 	}
-	return true
+	if j == c.prev && c.before > 0 && c.before < c.l && c.before < s.l && (!ok && c.before < 1e-3 || ok && v.from <= 0) {
+		v.from, v.to, ok = 0, c.before, true
+	}
+	return v, ok
 }
 
 // beside is what of a straight curve is nearer to an edge than its clearance:
 // one stretch, for the ground within a distance of an edge is convex.
-func (c *curve) beside(s *side, discA, discB bool) (interval, bool) {
+func (c *curve) beside(s *side, discA, discB bool) (span, bool) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	px, py := c.p[0]-s.a[0], c.p[1]-s.a[1]
 	r := s.c
@@ -489,25 +540,22 @@ func (c *curve) beside(s *side, discA, discB bool) (interval, bool) {
 			}
 		}
 	}
-	if discA {
-		off := c.d[1]*px - c.d[0]*py
+	disc := func(x, y float64) { // the end of the edge from the start of the curve
+		off := c.d[0]*y - c.d[1]*x
 		if h := r*r - off*off; h > 0 {
 			h = math.Sqrt(h)
-			along := -c.d[0]*px - c.d[1]*py
+			along := c.d[0]*x + c.d[1]*y
 			lo, hi = min(lo, along-h), max(hi, along+h)
 		}
+	}
+	if discA {
+		disc(-px, -py)
 	}
 	if discB && s.l > 0 {
-		qx, qy := c.p[0]-s.b[0], c.p[1]-s.b[1]
-		off := c.d[1]*qx - c.d[0]*qy
-		if h := r*r - off*off; h > 0 {
-			h = math.Sqrt(h)
-			along := -c.d[0]*qx - c.d[1]*qy
-			lo, hi = min(lo, along-h), max(hi, along+h)
-		}
+		disc(s.b[0]-c.p[0], s.b[1]-c.p[1])
 	}
 	lo, hi = max(lo, 0), min(hi, c.l)
-	return interval{lo, hi}, hi-lo > numeric
+	return span{from: lo, to: hi}, hi-lo > numeric
 }
 
 // apart is the distance from a point to an edge.
@@ -524,20 +572,53 @@ func (s *side) apart(p orb.Point) float64 {
 	return math.Abs(s.n[0]*x + s.n[1]*y)
 }
 
+// round lays and cuts an arc.
+func (w *scratch) round(c curve, box box4) {
+	c.arc = true
+	w.out = w.out[:0]
+	for k := range w.rings {
+		l := &w.rings[k]
+		if l.apart(&box) {
+			continue
+		}
+		for j := l.first; j < l.end; j++ {
+			if b := &w.boxes[j]; b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
+				continue
+			}
+			if w.sides[j].own == j && j != c.own && j != c.also {
+				w.cutArc(&c, &w.sides[j])
+			}
+		}
+	}
+	id := int32(len(w.curves))
+	w.curves = append(w.curves, c)
+	w.sort()
+	t, u := 0.0, c.d
+	for i := range w.out {
+		v := &w.out[i]
+		if v.from-t > numeric {
+			w.parts = append(w.parts, part{curve: id, p0: c.out(u), p1: c.out(v.u0), u0: u, u1: v.u0, wide: v.from - t})
+		}
+		if v.to > t {
+			t, u = v.to, v.u1
+		}
+	}
+	if c.l-t > numeric || len(w.out) == 0 {
+		w.parts = append(w.parts, part{curve: id, p0: c.out(u), p1: c.out(c.e), u0: u, u1: c.e, wide: c.l - t})
+	}
+}
+
 // cutArc adds the stretches of an arc that are nearer to an edge than its
 // clearance: between the places where the circle meets the edge's own curves.
 func (w *scratch) cutArc(c *curve, s *side) {
 	if s.apart(c.p) >= c.r+s.c {
 		return
 	}
-	cuts := append(w.cuts[:0], 0, c.l)
-	meet := func(x, y float64) { // a direction from the centre
-		t := -math.Atan2(c.d[0]*y-c.d[1]*x, c.d[0]*x+c.d[1]*y)
-		if t < 0 {
-			t += 2 * math.Pi
-		}
-		if t > 0 && t < c.l {
-			cuts = append(cuts, t)
+	cuts := append(w.cuts[:0], spot{0, c.d})
+	meet := func(x, y float64) { // from the centre
+		u := orb.Point{x / c.r, y / c.r}
+		if t := c.turned(u); t > 0 && t < c.l {
+			cuts = append(cuts, spot{t, u})
 		}
 	}
 	x, y := s.a[0]-c.p[0], s.a[1]-c.p[1]
@@ -567,124 +648,107 @@ func (w *scratch) cutArc(c *curve, s *side) {
 	if s.l > 0 {
 		disc(s.b[0]-c.p[0], s.b[1]-c.p[1])
 	}
+	cuts = append(cuts, spot{c.l, c.e})
 	for i := 1; i < len(cuts); i++ {
-		for k := i; k > 0 && cuts[k] < cuts[k-1]; k-- {
+		for k := i; k > 0 && cuts[k].t < cuts[k-1].t; k-- {
 			cuts[k], cuts[k-1] = cuts[k-1], cuts[k]
 		}
 	}
 	w.cuts = cuts
 	for i := 1; i < len(cuts); i++ {
-		if cuts[i]-cuts[i-1] <= numeric {
+		a, b := &cuts[i-1], &cuts[i]
+		if b.t-a.t <= numeric || s.apart(c.out(halfway(a, b))) >= s.c {
 			continue
 		}
-		if s.apart(c.at((cuts[i]+cuts[i-1])/2)) < s.c {
-			if n := len(w.out); n > 0 && w.out[n-1].to == cuts[i-1] {
-				w.out[n-1].to = cuts[i]
-			} else {
-				w.out = append(w.out, interval{cuts[i-1], cuts[i]})
-			}
+		if n := len(w.out); n > 0 && w.out[n-1].to == a.t && i > 1 {
+			w.out[n-1].to, w.out[n-1].u1 = b.t, b.u
+		} else {
+			w.out = append(w.out, span{a.t, b.t, a.u, b.u})
 		}
 	}
 }
 
+// halfway is the direction halfway from one place on an arc to a later one.
+func halfway(a, b *spot) orb.Point {
+	x, y := a.u[0]+b.u[0], a.u[1]+b.u[1]
+	if b.t-a.t > 2 {
+		x, y = -x, -y
+	}
+	n := math.Sqrt(x*x + y*y)
+	if n < 1e-3 { // a half turn
+		return orb.Point{a.u[1], -a.u[0]}
+	}
+	return orb.Point{x / n, y / n}
+}
+
 // assemble links the parts into loops and the loops into pieces; false when an
 // end finds no start, or there is nothing.
-func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
+func (w *scratch) assemble() (orb.MultiPolygon, bool) {
 	w.pts, w.loops, w.fans = w.pts[:0], w.loops[:0], w.fans[:0]
-	n, id := len(w.parts), int32(0)
+	id, shells := int32(0), 0
 	for i := range w.parts {
 		if w.parts[i].loop > 0 {
 			continue
 		}
 		id++
 		from, fans := len(w.pts), len(w.fans)
-		start, open := w.parts[i].p0, false
+		start := w.parts[i].p0
+		open := false
 		for k := i; ; {
 			p := &w.parts[k]
 			p.loop = id
-			w.stroke(p)
+			if !w.stroke(p) {
+				return nil, false
+			}
 			if apart2(p.p1, start) <= join*join {
 				break
 			}
-			next := -1
-			if k+1 < n && w.parts[k+1].loop == 0 && apart2(p.p1, w.parts[k+1].p0) <= join*join {
-				next = k + 1
-			} else {
-				for m := range w.parts {
-					if w.parts[m].loop == 0 && apart2(p.p1, w.parts[m].p0) <= join*join {
-						next = m
-						break
-					}
-				}
-			}
-			if next < 0 {
+			if k = w.follow(k); k < 0 {
 				// beyond the lot line or within a thing a chain ends where a
 				// curve on the far side would go on; on the ground none does
-				if w.ground(start, lot, out) {
+				if w.ground(start) {
 					return nil, false
 				}
 				open = true
 				break
 			}
-			k = next
 		}
-		if open {
+		if open || !w.ground(start) {
 			w.pts, w.fans = w.pts[:from], w.fans[:fans]
 			continue
 		}
-		// points within the numeric tolerance of the one before go
-		to := from
-		for k := from; k < len(w.pts); k++ {
-			if to == from || apart2(w.pts[k], w.pts[to-1]) > numeric*numeric {
-				w.pts[to] = w.pts[k]
-				to++
-			}
-		}
-		for to-from > 1 && apart2(w.pts[to-1], w.pts[from]) <= join*join {
-			to--
-		}
-		if to < len(w.pts) { // places have moved up: the fans know them no more
-			w.fans = w.fans[:fans]
-		}
-		w.pts = append(w.pts[:to], w.pts[from])
-		l := loop{from: from, to: to + 1}
-		o := w.pts[from]
-		for k := from + 1; k+1 < to; k++ {
-			a, b := w.pts[k], w.pts[k+1]
-			l.area += (a[0]-o[0])*(b[1]-o[1]) - (b[0]-o[0])*(a[1]-o[1])
+		w.pts = append(w.pts, start)
+		l := loop{from: from, to: len(w.pts)}
+		x, y := 0.0, 0.0
+		for _, p := range w.pts[from+1:] { // about the start, to keep the digits
+			u, v := p[0]-start[0], p[1]-start[1]
+			l.area += x*v - u*y
+			x, y = u, v
 		}
 		l.area /= 2
 		if math.Abs(l.area) < 10*float64(leastPiece) {
 			return nil, false // a piece about too small to be one
 		}
-		if w.ground(o, lot, out) {
-			w.loops = append(w.loops, l)
-			for k := range w.parts[i:] {
-				if p := &w.parts[i+k]; p.loop == id {
-					p.kept = true
-				}
-			}
-		} else {
-			w.pts, w.fans = w.pts[:from], w.fans[:fans]
-		}
-	}
-	shells := 0
-	for _, l := range w.loops {
 		if l.area > 0 {
 			shells++
+		}
+		w.loops = append(w.loops, l)
+		for k := i; k < len(w.parts); k++ {
+			if p := &w.parts[k]; p.loop == id {
+				p.kept = true
+			}
 		}
 	}
 	if shells == 0 {
 		return nil, false
 	}
 	flat := append(make([]orb.Point, 0, len(w.pts)), w.pts...) // one block for all rings
-	ring := func(l loop) orb.Ring { return orb.Ring(flat[l.from:l.to:l.to]) }
+	rings := make([]orb.Ring, 0, len(w.loops))                 // and one for all pieces
 	mp := make(orb.MultiPolygon, 0, shells)
 	for _, l := range w.loops {
 		if l.area > 0 {
-			p := make(orb.Polygon, 1, len(w.loops)-shells+1)
-			p[0] = ring(l)
-			mp = append(mp, p)
+			rings = append(rings, orb.Ring(flat[l.from:l.to:l.to]))
+			mp = append(mp, orb.Polygon(rings[len(rings)-1:len(rings):len(rings)]))
 		}
 	}
 	for _, l := range w.loops {
@@ -693,7 +757,7 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 		}
 		home := -1
 		for i := range mp {
-			if shape.LocateInRing(w.pts[l.from], mp[i][0]) == shape.Inside {
+			if shells == 1 && inside(w.pts[l.from], mp[i][0]) || shells > 1 && shape.LocateInRing(w.pts[l.from], mp[i][0]) == shape.Inside {
 				if home >= 0 {
 					return nil, false
 				}
@@ -703,9 +767,29 @@ func (w *scratch) assemble(lot Lot, out []KeepOut) (orb.MultiPolygon, bool) {
 		if home < 0 {
 			return nil, false
 		}
-		mp[home] = append(mp[home], ring(l))
+		if shells == 1 { // the one piece goes on in the common block
+			rings = append(rings, orb.Ring(flat[l.from:l.to:l.to]))
+			mp[0] = orb.Polygon(rings[:len(rings):len(rings)])
+		} else {
+			mp[home] = append(mp[home], orb.Ring(flat[l.from:l.to:l.to]))
+		}
 	}
 	return mp, true
+}
+
+// follow finds the part that starts where part k ends: the next one, the first
+// of the ring's, or any; -1 for none.
+func (w *scratch) follow(k int) int {
+	p := w.parts[k].p1
+	if m := k + 1; m < len(w.parts) && w.parts[m].loop == 0 && apart2(p, w.parts[m].p0) <= join*join {
+		return m
+	}
+	for m := range w.parts {
+		if w.parts[m].loop == 0 && apart2(p, w.parts[m].p0) <= join*join {
+			return m
+		}
+	}
+	return -1
 }
 
 func apart2(a, b orb.Point) float64 {
@@ -713,58 +797,90 @@ func apart2(a, b orb.Point) float64 {
 	return x*x + y*y
 }
 
-// ground tells whether a point is in the lot and in no thing.
-func (w *scratch) ground(p orb.Point, lot Lot, out []KeepOut) bool {
-	if shape.Locate(p, lot.Shape) == shape.Outside {
-		return false
+// inside tells whether a point clear of a closed ring's edge is within it.
+func inside(p orb.Point, r []orb.Point) bool {
+	in := false
+	for i := 1; i < len(r); i++ {
+		if a, b := &r[i-1], &r[i]; (a[1] > p[1]) != (b[1] > p[1]) {
+			if (p[0]-a[0])*(b[1]-a[1]) < (b[0]-a[0])*(p[1]-a[1]) == (b[1] > a[1]) {
+				in = !in
+			}
+		}
 	}
-	for i := range out {
-		if out[i].MayCross {
+	return in
+}
+
+// ground tells whether a point clear of all edges is in the lot and in no thing.
+func (w *scratch) ground(p orb.Point) bool {
+	in, thing := false, int32(-1)
+	for k := range w.rings {
+		l := &w.rings[k]
+		if l.thing != thing {
+			if in != (thing < 0) {
+				return false // not in the lot, or in this thing
+			}
+			in, thing = false, l.thing
+		}
+		if !l.area || p[0] < l.x0 || p[0] > l.x1 || p[1] < l.y0 || p[1] > l.y1 {
 			continue
 		}
-		switch g := out[i].Geometry.(type) {
-		case orb.Polygon:
-			if g.Bound().Contains(p) && shape.LocateInPolygon(p, g) == shape.Inside {
-				return false
-			}
-		case orb.MultiPolygon:
-			if shape.Locate(p, g) == shape.Inside {
-				return false
+		for j := l.first; j < l.end; j++ {
+			if s := &w.sides[j]; (s.a[1] > p[1]) != (s.b[1] > p[1]) {
+				if (p[0]-s.a[0])*(s.b[1]-s.a[1]) < (s.b[0]-s.a[0])*(p[1]-s.a[1]) == (s.b[1] > s.a[1]) {
+					in = !in
+				}
 			}
 		}
 	}
+	return in == (thing < 0)
+}
+
+// stroke adds the points of a part, its last one left to the next part. An arc
+// is drawn by tangents at even steps and one more that is left over. It is false
+// where a point falls on the one before.
+func (w *scratch) stroke(p *part) bool {
+	if n := len(w.pts); n > 0 && apart2(w.pts[n-1], p.p0) <= numeric*numeric {
+		return false
+	}
+	w.pts = append(w.pts, p.p0)
+	c := &w.curves[p.curve]
+	if !c.arc {
+		return true
+	}
+	s := w.step(c.r)
+	f := fan{from: len(w.pts) - 1, v: c.p, r: c.r}
+	x, y := p.u0[0], p.u0[1]
+	for k := 0; ; k++ {
+		dot := x*p.u1[0] + y*p.u1[1]
+		if dot >= s.cos && (k == 0 && p.wide < 1 || k > 0 && y*p.u1[0]-x*p.u1[1] >= -numeric) {
+			if 1-dot > 1e-15 { // else nothing is left over
+				h := c.r / (1 + dot)
+				w.pts = append(w.pts, orb.Point{c.p[0] + h*(x+p.u1[0]), c.p[1] + h*(y+p.u1[1])})
+			}
+			break
+		}
+		if k > 1000 {
+			return false
+		}
+		w.pts = append(w.pts, orb.Point{c.p[0] + c.r*(x+s.half*y), c.p[1] + c.r*(y-s.half*x)})
+		x, y = x*s.cos+y*s.sin, y*s.cos-x*s.sin
+	}
+	f.to = len(w.pts)
+	w.fans = append(w.fans, f)
 	return true
 }
 
-// stroke adds the points of a part, its last one left to the next part.
-func (w *scratch) stroke(p *part) {
-	c := &w.curves[p.curve]
-	w.pts = append(w.pts, p.p0)
-	if !c.arc {
-		return
-	}
-	sweep := p.t1 - p.t0
-	steps := math.Ceil(sweep / w.arcStep(c.r))
-	step := sweep / steps
-	s, k := math.Sincos(-(p.t0 + step/2))
-	w.fans = append(w.fans, fan{len(w.pts) - 1, len(w.pts) + int(steps), c.p})
-	q := c.r / math.Cos(step/2)
-	x, y := q*(c.d[0]*k-c.d[1]*s), q*(c.d[0]*s+c.d[1]*k)
-	s, k = math.Sincos(-step)
-	for i := int(steps); i > 0; i-- {
-		w.pts = append(w.pts, orb.Point{c.p[0] + x, c.p[1] + y})
-		x, y = x*k-y*s, x*s+y*k
-	}
-}
-
-// arcStep is the greatest step of an arc of a radius, as of arc.append.
-func (w *scratch) arcStep(r float64) float64 {
-	for i := range w.step {
-		if w.step[i].r == r {
-			return w.step[i].step
+// step is the greatest step of an arc of a radius whose tangents meet no more
+// than arcError beyond it.
+func (w *scratch) step(r float64) *fanStep {
+	for i := range w.steps {
+		if w.steps[i].r == r {
+			return &w.steps[i]
 		}
 	}
-	w.step[1] = w.step[0]
-	w.step[0] = stepOf{r, 2 * math.Acos(r/(r+arcError))}
-	return w.step[0].step
+	w.steps[1] = w.steps[0]
+	cos := r / (r + arcError) // of half the step
+	sin := math.Sqrt((1 - cos) * (1 + cos))
+	w.steps[0] = fanStep{r, 2 * sin * cos, 2*cos*cos - 1, sin / cos}
+	return &w.steps[0]
 }
