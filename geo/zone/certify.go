@@ -51,10 +51,16 @@ func (w *scratch) certify() bool {
 			at++
 		}
 	}
-	for k := range w.rings { // none of the given rings is in the zone
+	// none of the given rings is in the zone. A shell of the lot can't be: the
+	// zone's loops begin within it and don't cross it.
+	for k := range w.rings {
+		l := &w.rings[k]
+		if l.shell {
+			continue
+		}
 		in := false
 		for i := range w.loops {
-			if inside(w.sides[w.rings[k].first].a, w.pts[w.loops[i].from:w.loops[i].to]) {
+			if inside(w.sides[l.first].a, w.pts[w.loops[i].from:w.loops[i].to]) {
 				in = !in
 			}
 		}
@@ -123,29 +129,31 @@ func offSide(v orb.Point, p, q *orb.Point, c float64) bool {
 func (w *scratch) fan(f *fan) bool {
 	least, most := f.r-numeric, f.r+reach
 	least, most = least*least, most*most
-	box := noBox
-	px, py := w.pts[f.from][0]-f.v[0], w.pts[f.from][1]-f.v[1]
+	box := box4{w.pts[f.from][0], w.pts[f.from][1], w.pts[f.from][0], w.pts[f.from][1]}
+	px, py := box.x0-f.v[0], box.y0-f.v[1]
 	if d := px*px + py*py; d < least || d > most {
 		return false
 	}
-	for k := f.from + 1; k <= f.to; k++ {
-		qx, qy := w.pts[k][0]-f.v[0], w.pts[k][1]-f.v[1]
+	for _, q := range w.pts[f.from+1 : f.to+1] {
+		qx, qy := q[0]-f.v[0], q[1]-f.v[1]
 		ux, uy := qx-px, qy-py
 		turn := py*qx - px*qy
 		if d := qx*qx + qy*qy; d < least || d > most || turn <= 0 || turn*turn < least*(ux*ux+uy*uy) {
 			return false
 		}
 		px, py = qx, qy
-	}
-	box = box4{f.v[0] - f.r - reach, f.v[1] - f.r - reach, f.v[0] + f.r + reach, f.v[1] + f.r + reach}
-	if f.to-f.from < 24 { // not much more than a quarter turn: its own box may be far smaller
-		own := noBox
-		for k := f.from; k <= f.to; k++ {
-			p := box4{w.pts[k][0], w.pts[k][1], w.pts[k][0], w.pts[k][1]}
-			own.join(&p)
+		if q[0] < box.x0 {
+			box.x0 = q[0]
+		} else if q[0] > box.x1 {
+			box.x1 = q[0]
 		}
-		box = own.grown(reach)
+		if q[1] < box.y0 {
+			box.y0 = q[1]
+		} else if q[1] > box.y1 {
+			box.y1 = q[1]
+		}
 	}
+	box = box.grown(reach)
 	first, last := w.pts[f.from], w.pts[f.to]
 	// less than a half turn: the ends tell on which side all of it lies
 	half := (first[1]-f.v[1])*(last[0]-f.v[0])-(first[0]-f.v[0])*(last[1]-f.v[1]) >= 0
@@ -234,27 +242,11 @@ func (w *scratch) areaHolds() bool {
 			whole += cross(p.p0, p.p1)
 			continue
 		}
+		// the kites lie to the right of the arc, with the triangles of its ends
+		// about the centre
+		f := &w.fans[p.fan]
+		whole += cross(p.p0, f.v) + cross(f.v, p.p1) - f.r*f.r*f.kites
 		fan++
-		// the kites lie to the right of the arc, the triangles of its ends about
-		// the centre are counted with them
-		s := w.step(c.r)
-		angle := turnOf(p.u0, p.u1, p.wide)
-		step := math.Atan(s.half) * 2
-		n := math.Floor(angle/step + 1e-9)
-		left := math.Max(0, angle-n*step)
-		whole += cross(p.p0, c.p) + cross(c.p, p.p1) - c.r*c.r*(n*s.half+math.Tan(left/2))
 	}
 	return math.Abs(drawn-whole) <= 1e-6*(1+math.Sqrt(size)) && fan == len(w.fans)
-}
-
-// turnOf is the angle in radians turned clockwise from u to v.
-func turnOf(u, v orb.Point, wide float64) float64 {
-	if wide == 4 {
-		return 2 * math.Pi
-	}
-	a := math.Atan2(u[1]*v[0]-u[0]*v[1], u[0]*v[0]+u[1]*v[1])
-	if a < 0 && wide > 1 {
-		a += 2 * math.Pi
-	}
-	return math.Max(a, 0)
 }

@@ -53,6 +53,8 @@ type loopOf struct {
 	first, end int32
 	thing      int32
 	area       bool
+	shell      bool // the outer ring of a part of the lot
+	bulging    bool // every corner points into the ground: its own edges never cut its curves
 }
 
 // curve runs beside one edge (straight), or round the end of one: an arc, run
@@ -107,6 +109,7 @@ type part struct {
 	u0, u1 orb.Point // of an arc
 	wide   float64   // of an arc: by how much its places differ
 	curve  int32
+	fan    int32 // of an arc: where it was drawn
 	loop   int32 // the loop it was linked into, from 1
 	kept   bool  // that loop bounds the zone
 }
@@ -118,6 +121,7 @@ type scratch struct {
 	rings  []loopOf
 	curves []curve
 	parts  []part
+	near   []near4
 	out    []span
 	cuts   []spot
 	pts    []orb.Point
@@ -137,7 +141,7 @@ type fan struct {
 	from, to int
 	v        orb.Point
 	r        float64
-	round    bool // certified to keep to its radius
+	kites    float64 // the sum of the tangents of its half steps
 }
 
 // fanStep is a step of an arc of a radius: sine, cosine, and tangent of its half.
@@ -216,6 +220,7 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64, z *Zone) bool {
 			if !w.ring(ring, -1, r == 0, each, float64(lot.Clearance), more) {
 				return false
 			}
+			w.rings[len(w.rings)-1].shell = r == 0
 			reach.join(&w.rings[len(w.rings)-1].box4)
 		}
 	}
@@ -352,7 +357,7 @@ func (w *scratch) close(first int, thing int32, area bool) bool {
 	if n < 2 {
 		return false
 	}
-	l := loopOf{box4: noBox, first: int32(first), end: int32(first + n), thing: thing, area: area}
+	l := loopOf{box4: noBox, first: int32(first), end: int32(first + n), thing: thing, area: area, bulging: area && thing >= 0}
 	for i := first; i < first+n; i++ {
 		s := &w.sides[i]
 		s.own, s.next, s.prev = int32(i), int32(i+1), int32(i-1)
@@ -365,6 +370,7 @@ func (w *scratch) close(first int, thing int32, area bool) bool {
 		f := &w.sides[s.next]
 		s.turn = s.d[0]*f.d[1] - s.d[1]*f.d[0]
 		s.ahead = s.d[0]*f.d[0] + s.d[1]*f.d[1]
+		l.bulging = l.bulging && s.turn < 0
 		b := boxOf(s.a, s.b).grown(s.c)
 		w.boxes = append(w.boxes, b)
 		l.join(&b)
@@ -381,6 +387,7 @@ func (s *side) inward() bool { return s.turn < 0 || s.turn == 0 && s.ahead < 0 }
 func (w *scratch) trace() {
 	w.curves, w.parts = w.curves[:0], w.parts[:0]
 	for k := range w.rings {
+		w.choose(k)
 		for i := w.rings[k].first; i < w.rings[k].end; i++ {
 			s := &w.sides[i]
 			if s.l == 0 { // a point: a full circle
@@ -405,6 +412,30 @@ func (w *scratch) trace() {
 			}
 		}
 	}
+}
+
+// choose gathers the edges that can cut the curves of ring k, whose box holds
+// them all.
+func (w *scratch) choose(k int) {
+	w.near = w.near[:0]
+	l := &w.rings[k]
+	for m := range w.rings {
+		o := &w.rings[m]
+		if m == k && l.bulging || o.apart(&l.box4) {
+			continue
+		}
+		for j := o.first; j < o.end; j++ {
+			if (m == k || !w.boxes[j].apart(&l.box4)) && w.sides[j].own == j {
+				w.near = append(w.near, near4{w.boxes[j], j})
+			}
+		}
+	}
+}
+
+// near4 is an edge that can cut a curve, with its box.
+type near4 struct {
+	box4
+	side int32
 }
 
 // fanBox is a box about an arc: of a quarter turn or less, that of its ends and
@@ -434,35 +465,51 @@ func (w *scratch) straight(s *side) {
 	}
 	box := boxOf(c.p, c.e)
 	w.out = w.out[:0]
-	for k := range w.rings {
-		l := &w.rings[k]
-		if l.apart(&box) {
+	// what the edges that adjoin cut off at the mitre, where it is on both
+	next, prev := c.next >= 0 && !c.nextIn && c.mitre <= c.l && c.mitre <= w.sides[c.next].l, c.prev >= 0 && !c.prevIn && c.before <= c.l && c.before <= w.sides[c.prev].l
+	lo, hi := 0.0, c.l
+	if next {
+		hi -= c.mitre
+	}
+	if prev {
+		lo = c.before
+	}
+	if hi <= lo {
+		return // nothing between them
+	}
+	for k := range w.near {
+		b := &w.near[k]
+		if b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
 			continue
 		}
-		for j := l.first; j < l.end; j++ {
-			if b := &w.boxes[j]; b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
-				continue
-			}
-			e := &w.sides[j]
-			if e.own != j || j == c.own || j == c.next && c.nextIn || j == c.prev && c.prevIn {
-				continue
-			}
-			v, ok := w.nearer(&c, e, j)
-			if !ok {
-				continue
-			}
-			if v.from <= 0 && v.to >= c.l {
-				return // all of it
-			}
-			w.out = append(w.out, v)
+		j := b.side
+		if j == c.own || j == c.next && (next || c.nextIn) || j == c.prev && (prev || c.prevIn) {
+			continue
 		}
+		v, ok := w.nearer(&c, &w.sides[j], j)
+		if !ok {
+			continue
+		}
+		if v.from <= lo && v.to >= hi {
+			return // all of it
+		}
+		w.out = append(w.out, v)
 	}
 	id := int32(len(w.curves))
 	w.curves = append(w.curves, c)
 	w.sort()
-	t, p := 0.0, c.p
+	t, p, e := lo, c.p, c.e
+	if lo > 0 {
+		p = orb.Point{c.p[0] + lo*c.d[0], c.p[1] + lo*c.d[1]}
+	}
+	if hi < c.l {
+		e = orb.Point{c.p[0] + hi*c.d[0], c.p[1] + hi*c.d[1]}
+	}
 	for i := range w.out {
 		v := &w.out[i]
+		if v.from >= hi {
+			break
+		}
 		if v.from-t > numeric {
 			w.parts = append(w.parts, part{curve: id, p0: p, p1: orb.Point{c.p[0] + v.from*c.d[0], c.p[1] + v.from*c.d[1]}})
 		}
@@ -471,8 +518,8 @@ func (w *scratch) straight(s *side) {
 			p = orb.Point{c.p[0] + t*c.d[0], c.p[1] + t*c.d[1]}
 		}
 	}
-	if c.l-t > numeric {
-		w.parts = append(w.parts, part{curve: id, p0: p, p1: c.e})
+	if hi-t > numeric {
+		w.parts = append(w.parts, part{curve: id, p0: p, p1: e})
 	}
 }
 
@@ -496,16 +543,7 @@ func (w *scratch) nearer(c *curve, s *side, j int32) (span, bool) {
 			b = false
 		}
 	}
-	v, ok := c.beside(s, a, b)
-	// at a flat corner the cut by intersection loses its digits; both curves are
-	// cut where the mitre is
-	if j == c.next && c.mitre > 0 && c.mitre < c.l && c.mitre < s.l && (!ok && c.mitre < 1e-3 || ok && v.to >= c.l) {
-		v.from, v.to, ok = c.l-c.mitre, c.l, true
-	}
-	if j == c.prev && c.before > 0 && c.before < c.l && c.before < s.l && (!ok && c.before < 1e-3 || ok && v.from <= 0) {
-		v.from, v.to, ok = 0, c.before, true
-	}
-	return v, ok
+	return c.beside(s, a, b)
 }
 
 // beside is what of a straight curve is nearer to an edge than its clearance:
@@ -576,18 +614,13 @@ func (s *side) apart(p orb.Point) float64 {
 func (w *scratch) round(c curve, box box4) {
 	c.arc = true
 	w.out = w.out[:0]
-	for k := range w.rings {
-		l := &w.rings[k]
-		if l.apart(&box) {
+	for k := range w.near {
+		b := &w.near[k]
+		if b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
 			continue
 		}
-		for j := l.first; j < l.end; j++ {
-			if b := &w.boxes[j]; b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
-				continue
-			}
-			if w.sides[j].own == j && j != c.own && j != c.also {
-				w.cutArc(&c, &w.sides[j])
-			}
+		if b.side != c.own && b.side != c.also {
+			w.cutArc(&c, &w.sides[b.side])
 		}
 	}
 	id := int32(len(w.curves))
@@ -855,6 +888,7 @@ func (w *scratch) stroke(p *part) bool {
 		if dot >= s.cos && (k == 0 && p.wide < 1 || k > 0 && y*p.u1[0]-x*p.u1[1] >= -numeric) {
 			if 1-dot > 1e-15 { // else nothing is left over
 				h := c.r / (1 + dot)
+				f.kites += math.Sqrt((1 - dot) / (1 + dot))
 				w.pts = append(w.pts, orb.Point{c.p[0] + h*(x+p.u1[0]), c.p[1] + h*(y+p.u1[1])})
 			}
 			break
@@ -863,9 +897,11 @@ func (w *scratch) stroke(p *part) bool {
 			return false
 		}
 		w.pts = append(w.pts, orb.Point{c.p[0] + c.r*(x+s.half*y), c.p[1] + c.r*(y-s.half*x)})
+		f.kites += s.half
 		x, y = x*s.cos+y*s.sin, y*s.cos-x*s.sin
 	}
 	f.to = len(w.pts)
+	p.fan = int32(len(w.fans))
 	w.fans = append(w.fans, f)
 	return true
 }

@@ -13,7 +13,7 @@ import (
 const (
 	// arcError is how far an arc drawn with straight sides lies beyond the true
 	// one at most.
-	arcError = 0.0009
+	arcError = 0.00098
 	// numeric is the distance in metres below which two places are one to
 	// arithmetic. It is no allowance in any verdict.
 	numeric = 1e-9
