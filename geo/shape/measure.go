@@ -19,7 +19,11 @@ func Length(l orb.LineString) unit.Length {
 	return unit.Length(s)
 }
 
-func hypot(a, b orb.Point) float64 { return math.Hypot(b[0]-a[0], b[1]-a[1]) }
+// hypot needs no care for overflow: coordinates are metres on a site.
+func hypot(a, b orb.Point) float64 {
+	x, y := b[0]-a[0], b[1]-a[1]
+	return math.Sqrt(x*x + y*y)
+}
 
 // RingArea is the area within a closed ring, positive when it runs counter-
 // clockwise. Products are taken about the first vertex to keep their digits.

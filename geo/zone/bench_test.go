@@ -207,15 +207,15 @@ func postgres(b *testing.B) *sql.DB {
 	return db
 }
 
-func fill(b *testing.B, db *sql.DB, yards []yard, line func(y yard) orb.LineString) {
+func fill(b *testing.B, db *sql.DB, yards []yard, lines []orb.LineString) {
 	b.Helper()
 	if _, err := db.Exec("drop table if exists yards; create table yards(lot geometry, house geometry, drain geometry)"); err != nil {
 		b.Fatal(err)
 	}
-	for _, y := range yards {
-		var l orb.Geometry = orb.LineString{}
-		if line != nil {
-			l = line(y)
+	for i, y := range yards {
+		var l orb.LineString
+		if lines != nil {
+			l = lines[i]
 		}
 		if _, err := db.Exec("insert into yards values(ST_GeomFromText($1), ST_GeomFromText($2), ST_GeomFromText($3))",
 			wkt.MarshalString(y.lot.Shape[0]), wkt.MarshalString(y.house.Geometry), wkt.MarshalString(l)); err != nil {
@@ -244,13 +244,33 @@ func BenchmarkTrenchPostGIS(b *testing.B) {
 	})
 }
 
-// drain draws a line on a yard: from beside the house to a corner of the lot,
-// by a bend; most keep inside, some don't.
-func drain(y yard) orb.LineString {
-	r := y.lot.Shape[0][0]
-	h := y.house.Geometry.(orb.Polygon)[0]
-	m, c := y.lot.Shape.Bound().Center(), r[len(r)/2]
-	return orb.LineString{{h[1][0] + 1.5, h[1][1] - 1.5}, {(m[0] + c[0]) / 2, (m[1] + c[1]) / 2}, {c[0] + (m[0]-c[0])*.15, c[1] + (m[1]-c[1])*.15}}
+// drains draws a line of three points on each yard: four of five keep inside,
+// as drains mostly do, the fifth runs to a corner of the lot.
+func drains(yards []yard) (lines []orb.LineString) {
+	rng := newRand(21)
+	for i, y := range yards {
+		b := y.lot.Shape.Bound()
+		p := func() orb.Point {
+			return orb.Point{b.Min[0] + rng.Float64()*(b.Max[0]-b.Min[0]), b.Min[1] + rng.Float64()*(b.Max[1]-b.Min[1])}
+		}
+		l := orb.LineString{p(), p(), p()}
+		for try := 0; try < 3000; try++ {
+			if c, err := CheckLine(l, 0.3048, y.lot, []KeepOut{y.house}, 0); err == nil && c.Inside {
+				break
+			}
+			if try > 1000 { // a narrow yard: a short drain
+				q := p()
+				l = orb.LineString{q, {q[0] + 0.5, q[1]}, {q[0] + 0.5, q[1] + 0.5}}
+				continue
+			}
+			l = orb.LineString{p(), p(), p()}
+		}
+		if i%5 == 0 {
+			l[2] = y.lot.Shape[0][0][len(y.lot.Shape[0][0])/2]
+		}
+		lines = append(lines, l)
+	}
+	return lines
 }
 
 // BenchmarkCheckPostGIS: the check of a drawn drain against PostGIS written with
@@ -259,11 +279,8 @@ func BenchmarkCheckPostGIS(b *testing.B) {
 	db := postgres(b)
 	const width = 0.3048
 	sets(b, func(b *testing.B, yards []yard) {
-		fill(b, db, yards, drain)
-		var lines []orb.LineString
-		for _, y := range yards {
-			lines = append(lines, drain(y))
-		}
+		lines := drains(yards)
+		fill(b, db, yards, lines)
 		q := fmt.Sprintf(`select count(*) from yards where ST_Covers(lot, drain)
 			and ST_Distance(drain, ST_Boundary(lot)) >= %v and ST_Distance(drain, house) >= %v`, inFrom+width/2-1e-9, outFrom+width/2-1e-9)
 		theirs := func() (n int) {
@@ -317,4 +334,26 @@ func BenchmarkTrench(b *testing.B) {
 	for i := 0; i < b.N; i++ {
 		trenches(b, yards[i%len(yards):i%len(yards)+1])
 	}
+}
+
+// BenchmarkCheckLine is the check alone, for profiles.
+func BenchmarkCheckLine(b *testing.B) {
+	yards := generatedYards(500)
+	lines := drains(yards)
+	var out [1]KeepOut
+	b.ReportAllocs()
+	inside := 0
+	b.ResetTimer()
+	for i := 0; i < b.N; i++ {
+		k := i % len(yards)
+		out[0] = yards[k].house
+		c, err := CheckLine(lines[k], 0.3048, yards[k].lot, out[:], 0)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if c.Inside {
+			inside++
+		}
+	}
+	b.ReportMetric(float64(inside)/float64(b.N), "inside")
 }

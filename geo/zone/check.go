@@ -220,9 +220,26 @@ func (r ruler) leastToLot(post float64) (least float64, at orb.Point, spot shape
 
 // boxGap is a lower bound of the distance of two segments.
 func boxGap(a, b, c, d orb.Point) float64 {
-	x := math.Max(math.Min(c[0], d[0])-math.Max(a[0], b[0]), math.Min(a[0], b[0])-math.Max(c[0], d[0]))
-	y := math.Max(math.Min(c[1], d[1])-math.Max(a[1], b[1]), math.Min(a[1], b[1])-math.Max(c[1], d[1]))
-	return math.Max(x, y)
+	x, y := gap(a[0], b[0], c[0], d[0]), gap(a[1], b[1], c[1], d[1])
+	if x > y {
+		return x
+	}
+	return y
+}
+
+// gap is how far apart the stretches from a to b and from c to d are, negative
+// where they overlap.
+func gap(a, b, c, d float64) float64 {
+	if a > b {
+		a, b = b, a
+	}
+	if c > d {
+		c, d = d, c
+	}
+	if g := c - b; g > a-d {
+		return g
+	}
+	return a - d
 }
 
 // leastTo is the least distance of the line to the segments of a bar.
@@ -261,6 +278,9 @@ func (r ruler) clear() bool {
 func barOf(i int, k KeepOut) bar {
 	b := bar{thing: &i, required: float64(k.Clearance)}
 	line := func(l []orb.Point) {
+		if b.segments == nil {
+			b.segments = make([][2]orb.Point, 0, len(l))
+		}
 		if len(l) == 1 {
 			b.segments = append(b.segments, [2]orb.Point{l[0], l[0]})
 		}
@@ -486,21 +506,23 @@ func (r ruler) greatest(o interval, b bar) (best furthest) {
 		}
 		return p
 	}
-	most := func(p, q orb.Point) float64 {
-		m := math.Inf(1)
+	// enough tells whether nothing between p and q is further than found
+	enough := func(p, q orb.Point) bool {
+		limit := unit.Length(best.dist + 1e-6)
 		for _, s := range b.segments {
-			d, _ := shape.PointSegment(p, s[0], s[1])
-			if e, _ := shape.PointSegment(q, s[0], s[1]); e > d {
-				d = e
+			if d, _ := shape.PointSegment(p, s[0], s[1]); d > limit {
+				continue
 			}
-			m = math.Min(m, float64(d))
+			if d, _ := shape.PointSegment(q, s[0], s[1]); d <= limit {
+				return true
+			}
 		}
-		return m
+		return false
 	}
 	look(o.from)
 	var halve func(s, t float64, p, q orb.Point)
 	halve = func(s, t float64, p, q orb.Point) {
-		if t-s < 1e-6 || most(p, q) <= best.dist+1e-6 {
+		if t-s < 1e-6 || enough(p, q) {
 			return
 		}
 		m := (s + t) / 2
