@@ -14,7 +14,8 @@ import (
 	"fallwright/geo/unit"
 )
 
-// LineFlow is the water that crosses one line of a lot in one sense.
+// LineFlow is the water that crosses one line of a lot, net: water that runs
+// along a line, to and fro over it, counts once.
 type LineFlow struct {
 	Lot  int // whose line it is
 	Part int // of the lot
@@ -22,9 +23,11 @@ type LineFlow struct {
 	// Other is the lot beyond the line, -1 for land that is no lot (a street)
 	// or lies beyond the raster.
 	Other int
-	// Into says that the water comes into Lot, else it leaves it.
+	// Into says that the water comes into Lot, else it leaves it: by what was
+	// before, or by what is after where nothing was.
 	Into bool
-	// Before and After are the areas whose water crosses.
+	// Before and After are the areas whose water crosses that way; After is
+	// negative where the water has turned round.
 	Before, After unit.Area
 	// Length is how much of the line water crosses, to about a cell.
 	Length unit.Length
@@ -35,8 +38,8 @@ type LineFlow struct {
 	MostBefore, MostAfter unit.Area
 }
 
-// LineFlows lists the crossings of every line of every lot, by lot, part, line,
-// other lot and sense. before and after are areas through each cell (see
+// LineFlows lists the crossings of every line of every lot, by lot, part, line
+// and other lot. before and after are areas through each cell (see
 // Accumulate), the same slice twice where nothing is caught. A cell belongs to
 // the first lot that holds its centre; water that leaves a lot under a house
 // wall does not exist. One crossing of two neighbours stands in the list twice,
@@ -51,7 +54,6 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 	}
 	type key struct {
 		lot, part, line, other int
-		into                   bool
 	}
 	type sum struct {
 		LineFlow
@@ -61,14 +63,18 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 	half := math.Hypot(f.Grid.CellX, f.Grid.CellY) / 2 / math.Sqrt2
 	cross := func(lot, other int, into bool, i int, at orb.Point) {
 		part, line, along, length := nearestLine(lots[lot], at)
-		k := key{lot, part, line, other, into}
+		k := key{lot, part, line, other}
 		s := found[k]
 		if s == nil {
-			s = &sum{LineFlow: LineFlow{Lot: lot, Part: part, Line: line, Other: other, Into: into}}
+			s = &sum{LineFlow: LineFlow{Lot: lot, Part: part, Line: line, Other: other}}
 			found[k] = s
 		}
-		s.Before += unit.Area(before[i])
-		s.After += unit.Area(after[i])
+		sense := unit.Area(-1)
+		if into {
+			sense = 1
+		}
+		s.Before += sense * unit.Area(before[i])
+		s.After += sense * unit.Area(after[i])
 		if a, b := unit.Area(after[i]), unit.Area(before[i]); a > s.MostAfter || s.MostAfter == 0 && b > s.MostBefore {
 			s.At = at
 		}
@@ -111,17 +117,13 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 				reach = v[1]
 			}
 		}
+		if s.Into = s.Before > 0 || s.Before == 0 && s.After > 0; !s.Into {
+			s.Before, s.After = -s.Before, -s.After
+		}
 		out = append(out, s.LineFlow)
 	}
 	slices.SortFunc(out, func(a, b LineFlow) int {
-		into := func(v bool) int {
-			if v {
-				return 1
-			}
-			return 0
-		}
-		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Line, b.Line),
-			cmp.Compare(a.Other, b.Other), cmp.Compare(into(a.Into), into(b.Into)))
+		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Other, b.Other))
 	})
 	return out
 }

@@ -305,3 +305,27 @@ func TestHandAgainstHouses(t *testing.T) {
 		t.Errorf("ponds %d, standing %+v", len(p), s)
 	}
 }
+
+// Water that runs along a line, to and fro over it, counts once: a ditch that
+// steps from one side of the line to the other, cell by cell, carries the west
+// lot's 100 m2 and the east lot's 100 m2 south; over the line nothing goes but
+// what the last cell's side leaves.
+func TestHandAlongTheLine(t *testing.T) {
+	g := of(20, 10, 1, func(x, y float64) float64 {
+		ditch := 9.5 // the ditch's column: 9 or 10 by turns
+		if int(y)%2 == 0 {
+			ditch = 10.5
+		}
+		return 100 + 0.01*y + 0.2*math.Abs(x-ditch)
+	})
+	f := flow(t, Input{Ground: g})
+	a, err := f.Accumulate(nil, nil, 1, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range f.LineFlows([]orb.MultiPolygon{box(0, 0, 10, 10), box(10, 0, 20, 10)}, a, a) {
+		if l.Other >= 0 && l.Before > 101 {
+			t.Errorf("%+v: more than the lot's own water crosses its line", l)
+		}
+	}
+}

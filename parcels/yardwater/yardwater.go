@@ -44,13 +44,14 @@ type Pond struct {
 	Houses    []string // buildings against which it stands
 }
 
-// LineFlow is what crosses a lot line in one sense.
+// LineFlow is what crosses a lot line, net.
 type LineFlow struct {
 	Lot   string
 	Line  int    // edge of the outer ring, from vertex Line on
 	Other string // the lot beyond; empty: a street or land beyond the site
 	Into  bool
-	// Before and After are C times area, m2; AreaBefore the plain area.
+	// Before and After are C times area, m2; AreaBefore the plain area. After is
+	// negative where the water has turned round.
 	Before, After unit.Area
 	AreaBefore    unit.Area
 	Length        unit.Length // of the line that is crossed
@@ -345,22 +346,15 @@ func (l *look) lineFlows(f *overland.Field) {
 	if err != nil {
 		return
 	}
-	plain := map[[5]int]unit.Area{}
-	key := func(v overland.LineFlow) [5]int {
-		into := 0
-		if v.Into {
-			into = 1
-		}
-		return [5]int{v.Lot, v.Part, v.Line, v.Other, into}
-	}
+	plain := map[[4]int]unit.Area{}
 	for _, v := range f.LineFlows(l.lots, area, area) {
-		plain[key(v)] = v.Before
+		plain[[4]int{v.Lot, v.Part, v.Line, v.Other}] = v.Before
 	}
 	for _, v := range f.LineFlows(l.lots, before, after) {
 		if v.Part != 0 {
 			continue
 		}
-		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: plain[key(v)], Length: v.Length,
+		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: plain[[4]int{v.Lot, v.Part, v.Line, v.Other}], Length: v.Length,
 			At: v.At, MostBefore: v.MostBefore, MostAfter: v.MostAfter}
 		if v.Other >= 0 {
 			x.Other = l.site.Lots[v.Other].ID

@@ -59,8 +59,11 @@ func TestHandBowls(t *testing.T) {
 		codes[f.Code]++
 	}
 	t.Logf("cell %.2f m, %d ponds, %d line flows, %d overflows, findings %v", float64(r.Cell), len(r.Ponds), len(r.LineFlows), len(r.Overflows), codes)
+	if len(r.LineFlows) < 36 {
+		t.Errorf("%d line flows of 36 lots", len(r.LineFlows))
+	}
 	for _, l := range r.LineFlows {
-		if l.After > l.Before+1e-6 || l.Before > l.AreaBefore+1e-6 {
+		if l.Before < 0 || l.MostAfter > l.MostBefore+1e-6 {
 			t.Errorf("basins and pipes take water away: %+v", l)
 		}
 	}
