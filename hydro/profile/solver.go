@@ -23,7 +23,6 @@ type Solver struct {
 	x        []float64
 	lim      limits
 	geo      []pieces
-	corners  []corner
 	pipes    []barrel
 	order    []int // upstream first
 	children []int
@@ -106,7 +105,7 @@ func (s *Solver) Solve(p *Problem, out *Result) error {
 	}
 	n := len(p.Reaches)
 	out.Settled = false
-	s.hand, s.shared = 0, false
+	s.hand, s.shared, s.levelsOnly = 0, false, false
 	if err := s.flows(p, false); err != nil {
 		return err
 	}
@@ -250,7 +249,6 @@ func (s *Solver) gather(p *Problem) error {
 	}
 	slices.Reverse(s.order)
 
-	s.corners = s.corners[:0]
 	s.deepest = float64(p.End.TieIn)
 	for i := range p.Reaches {
 		s.survey(p, i)

@@ -296,3 +296,19 @@ func TestHandFromSite(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// What is locked: R1 of good.csv from 99.588 to 99.391 as shot; of belly.csv
+// nothing, nor of a file in another datum.
+func TestHandEnds(t *testing.T) {
+	up, down, ok := assess(t, "good.csv").Ends("R1")
+	if !ok {
+		t.Fatal("a good run cannot be locked")
+	}
+	near1(t, "up", float64(up), 99.588, 1e-9)
+	near1(t, "down", float64(down), 99.391, 1e-9)
+	for _, f := range []string{"belly.csv", "wrong_datum.csv", "missing_end.csv", "too_few.csv"} {
+		if _, _, ok := assess(t, f).Ends("R1"); ok {
+			t.Errorf("%s: R1 is locked", f)
+		}
+	}
+}

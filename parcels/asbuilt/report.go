@@ -159,3 +159,29 @@ type Report struct {
 	Findings []parcels.Finding `json:"findings"`
 	Cautions []string          `json:"cautions"`
 }
+
+// Ends returns the inverts at both ends of the run as it lies, to lock it and
+// lay the rest to it (hydro/profile, Reach.Laid): the outermost shots, carried
+// to the ends along the stretch beside them. ok is false where an end was not
+// shot, where water stands in the run or it does not fall, and where the report
+// took out a shift: then the levels are not those of the plan.
+func (r *Report) Ends(run string) (up, down unit.Elevation, ok bool) {
+	if r.Shift != nil {
+		return 0, 0, false
+	}
+	for i := range r.Runs {
+		b := &r.Runs[i]
+		n := len(b.Levels)
+		if b.Run != run || n < 2 || len(b.Pools) > 0 || len(b.Stretches) != n-1 {
+			continue
+		}
+		first, last := b.Levels[0], b.Levels[n-1]
+		if first.Station > atEnd || last.Station < b.Length-atEnd {
+			return 0, 0, false
+		}
+		up = first.Invert.Plus(b.Stretches[0].Slope.Over(first.Station))
+		down = last.Invert.Plus(-b.Stretches[n-2].Slope.Over(b.Length - last.Station))
+		return up, down, up > down
+	}
+	return 0, 0, false
+}
