@@ -161,43 +161,52 @@ func (f *Field) flats(list []int32) {
 
 // count adds up the cells that drain through each cell.
 func (f *Field) count() []int32 {
+	n := f.ones()
+	gather(f, n, f.Next, nil)
+	return n
+}
+
+// ones is 1 for each open cell.
+func (f *Field) ones() []int32 {
 	n := make([]int32, len(f.Dir))
-	above := f.above()
 	for i := range n {
 		if f.Wet(i) {
 			n[i] = 1
 		}
 	}
-	for i := range n {
+	return n
+}
+
+// gather adds what each cell bears to all cells it drains through, by next. A
+// cell that is kept lets nothing past.
+func gather[T int32 | float64](f *Field, bears []T, next func(i int) (int, bool), kept map[int]bool) {
+	above := make([]uint8, len(bears)) // neighbours that have still to bring theirs
+	for i := range bears {
+		if j, ok := next(i); ok {
+			above[j]++
+		}
+	}
+	const done = 255
+	for i := range bears {
 		if above[i] != 0 || !f.Wet(i) {
 			continue
 		}
 		// from a source down, as long as nothing else has still to arrive
 		for at := i; ; {
-			above[at] = 255 // done
-			j, ok := f.Next(at)
+			above[at] = done
+			j, ok := next(at)
 			if !ok {
 				break
 			}
-			n[j] += n[at]
+			if kept == nil || !kept[at] {
+				bears[j] += bears[at]
+			}
 			if above[j]--; above[j] != 0 {
 				break
 			}
 			at = j
 		}
 	}
-	return n
-}
-
-// above counts the neighbours that drain into each cell.
-func (f *Field) above() []uint8 {
-	above := make([]uint8, len(f.Dir))
-	for i := range f.Dir {
-		if j, ok := f.Next(i); ok {
-			above[j]++
-		}
-	}
-	return above
 }
 
 // Inflow is water from elsewhere set down on a cell: a roof's area at the foot
@@ -234,25 +243,6 @@ func (f *Field) Accumulate(weight []float32, inflows []Inflow, reach unit.Length
 	for _, i := range caught {
 		kept[i] = true
 	}
-	above := f.above()
-	for i := range a {
-		if above[i] != 0 || !f.Wet(i) {
-			continue
-		}
-		for at := i; ; {
-			above[at] = 255
-			j, ok := f.Next(at)
-			if !ok {
-				break
-			}
-			if !kept[at] {
-				a[j] += a[at]
-			}
-			if above[j]--; above[j] != 0 {
-				break
-			}
-			at = j
-		}
-	}
+	gather(f, a, f.Next, kept)
 	return a, nil
 }

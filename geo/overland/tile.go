@@ -653,45 +653,17 @@ func (g *tiling) counted(k int, in []int32) (*Field, []int32, error) {
 	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, f.Dir); err != nil {
 		return nil, nil, err
 	}
-	n := make([]int32, len(f.Dir))
-	for i := range n {
-		if f.Wet(i) {
-			n[i] = 1
-		}
-	}
+	n := f.ones()
 	if in != nil {
 		t.eachRim(func(x, y, r int) { n[y*t.w+x] += in[r] })
 	}
-	above := make([]uint8, len(n))
-	next := func(i int) (int, bool) {
+	gather(f, n, func(i int) (int, bool) { // as far as the tile goes
 		e := f.Dir[i]
 		if e > NorthEast {
 			return 0, false
 		}
 		return f.neighbour(i%t.w, i/t.w, int(e))
-	}
-	for i := range n {
-		if j, ok := next(i); ok {
-			above[j]++
-		}
-	}
-	for i := range n {
-		if above[i] != 0 || !f.Wet(i) {
-			continue
-		}
-		for at := i; ; {
-			above[at] = 255
-			j, ok := next(at)
-			if !ok {
-				break
-			}
-			n[j] += n[at]
-			if above[j]--; above[j] != 0 {
-				break
-			}
-			at = j
-		}
-	}
+	}, nil)
 	return f, n, nil
 }
 
