@@ -364,6 +364,7 @@ func (j *judge) foundation() {
 			ask := f
 			if r.tieIn {
 				ask = 0 // it may leave the zone, and never meets a wall
+				line = r.trimmed()
 			}
 			ok, d := j.clears(t, line, bb, half(r.width).plus(ask))
 			c.least(d-r.width/2-ask, r.id)
@@ -408,11 +409,11 @@ func (j *judge) obstacles() {
 			if t.rule != "forbidden" {
 				continue
 			}
-			keep := t.keep
+			keep, line := t.keep, r.line
 			if r.tieIn {
-				keep = 0
+				keep, line = 0, r.trimmed()
 			}
-			ok, d := j.clears(t, r.line, bb, half(r.width).plus(keep))
+			ok, d := j.clears(t, line, bb, half(r.width).plus(keep))
 			c.least(d-r.width/2-keep, r.id)
 			if !ok {
 				c.broken(r.names(), zoneWords, "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
@@ -438,6 +439,19 @@ func (j *judge) in(t *thing, p pt) bool {
 		}
 	}
 	return false
+}
+
+// trimmed is a last run without the last half width, which is the structure's,
+// and 2 mm for the arc about it.
+func (r *run) trimmed() []pt {
+	a, b := r.line[len(r.line)-2], r.line[len(r.line)-1]
+	l := apartBy(a, b)
+	back := min(r.width/2+0.003, l)
+	out := append([]pt(nil), r.line[:len(r.line)-1]...)
+	if l > 0 {
+		b = pt{x: b.x - (b.x-a.x)/l*back, y: b.y - (b.y-a.y)/l*back}
+	}
+	return append(out, b)
 }
 
 // tieIn: the last run, and the one that may leave the lot: straight, two
