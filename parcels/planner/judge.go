@@ -50,7 +50,7 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 					Location: &mid, Message: fmt.Sprintf("The trench of run %s is %.2f m deep: a way out is asked from 1.219 m (4 ft).", run.ID, float64(*d))})
 			}
 		}
-		for _, who := range siting.On(lp.site, run.Line) {
+		for _, who := range siting.On(lp.site, run.Line, lp.trenchWidthOfRun(i)) {
 			lp.find(parcels.Finding{Code: "permission_needed", Severity: parcels.Warn, Feature: run.ID, Location: &mid, Source: "P-39, P-40",
 				Message: fmt.Sprintf("Run %s lies in %s: written permission is needed before digging.", run.ID, who)})
 		}

@@ -410,19 +410,19 @@ func (g *Ground) barredShapes() []zone.KeepOut {
 	return out
 }
 
-// On says whether a point lies within an easement or street where others must
-// agree, and names it.
-func On(s *parcels.Site, line orb.LineString) []string {
+// On names the easements and streets, where others must agree, that a trench of
+// the width along the line reaches into.
+func On(s *parcels.Site, line orb.LineString, width unit.Length) []string {
 	var out []string
 	for i := range s.Easements {
 		e := &s.Easements[i]
-		if e.Trench == parcels.TrenchPermission && touches(e.Geometry, easementHalf(e), line) {
+		if e.Trench == parcels.TrenchPermission && touches(e.Geometry, easementHalf(e)+width/2, line) {
 			out = append(out, "easement "+e.ID+" ("+e.Kind+")")
 		}
 	}
 	for i := range s.Streets {
 		st := &s.Streets[i]
-		if st.Trench == parcels.TrenchPermission && touches(st.Geometry, 0, line) {
+		if st.Trench == parcels.TrenchPermission && touches(st.Geometry, width/2, line) {
 			out = append(out, "street "+Label(st.Common))
 		}
 	}

@@ -5,6 +5,7 @@ package verify
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -785,28 +786,29 @@ func (j *judge) shortestOut(l *lot, r *run) float64 {
 	return best
 }
 
-// permission: what needs somebody's leave is told.
+// permission: what needs somebody's leave is told, run by run.
 func (j *judge) permission() {
 	c := j.open("permission")
-	needs := func(where, why string) {
+	needs := func(why string, names ...string) {
 		for _, f := range j.p.findings {
-			if f.severity != string(parcels.Note) && (strings.Contains(f.code, "permission") || strings.Contains(strings.ToLower(f.message), "permission")) {
+			if f.severity != string(parcels.Note) && slices.Contains(names, f.feature) &&
+				(strings.Contains(f.code, "permission") || strings.Contains(strings.ToLower(f.message), "permission")) {
 				return
 			}
 		}
-		c.fail(where, "%s, and no finding asks for permission", why)
+		c.fail(names[0], "%s, and no finding that names it asks for permission", why)
 	}
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		if r.tieIn {
-			needs(r.id, "ties in")
+			needs("ties in", r.id, r.to)
 		}
 		bb := boxOf(r.line)
 		for _, ts := range [][]thing{j.s.easements, j.s.streets} {
 			for k := range ts {
 				if t := &ts[k]; t.rule == "permission" && t.areaLike {
 					if ok, d := j.clears(t, r.line, bb, half(r.width)); !ok && d < r.width/2-1e-3 {
-						needs(r.id, "reaches into "+t.kind+" "+t.id)
+						needs("reaches into "+t.kind+" "+t.id, r.id)
 					}
 				}
 			}

@@ -304,6 +304,7 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 	high := max(at["D1"].invert, at["D2"].invert, at["B1"].invert)
 	f.plan["summary"].(obj)["fall_m"] = math.Round((high-at["I1"].invert)*1000) / 1000
 	f.find("tie_in_permission", "warn", "I1", "A tie-in needs the owner's permission.")
+	f.find("easement_permission", "warn", "R8", "Works in easement E1 need permission.")
 	f.find("easement_permission", "warn", "R7", "Works in easement E1 need permission.")
 	return f
 }

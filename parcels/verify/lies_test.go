@@ -235,6 +235,11 @@ var lies = []lie{
 	{"lead-off not clear", "foundation_clearance", func(f *fixture) { f.shape("R1", 10, 22, 10, 23.0) }},
 	{"lead-off in the middle", "lead_off_run", set("R5", "lead_off", true)},
 	{"lead-off forgotten", "foundation_clearance", set("R1", "lead_off", false)},
+	{"permission asked for another run", "permission", func(f *fixture) { f.plan["findings"].([]any)[2].(obj)["feature"] = "R6" }},
+	{"no permission to tie in", "permission", func(f *fixture) {
+		f.plan["findings"] = f.plan["findings"].([]any)[1:]
+		f.plan["findings"].([]any)[0].(obj)["feature"] = "R7"
+	}},
 	{"no permission asked", "permission", func(f *fixture) { f.plan["findings"] = []any{} }},
 
 	// lengths and levels
@@ -499,7 +504,7 @@ func TestHandNothingDrawn(t *testing.T) {
 		_, d := failed(v)
 		t.Fatalf("refused:\n%s", d)
 	}
-	f.plan["findings"].([]any)[2].(obj)["lot"] = "2"
+	f.plan["findings"].([]any)[3].(obj)["lot"] = "2"
 	if v := f.verify(); v.Passed {
 		t.Error("a stop of another lot excused the intakes")
 	}
