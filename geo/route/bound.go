@@ -4,6 +4,7 @@ package route
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/paulmach/orb"
 )
@@ -24,7 +25,11 @@ func (s *site) bound(p *plan, cost float64) *Bound {
 	s.askew = 0
 	defer func() { s.askew = askew }()
 	x := s.newExact(p.end, []*plan{p})
-	c := min(x.best(heads, bare+1e-6), bare) // the plan itself is among the candidates
+	c := bare // the plan itself is among the candidates
+	if s.p.Least != nil {
+		c = math.Max(cost, bare)
+	}
+	c = min(x.best(heads, c+1e-6), c)
 	return &Bound{Cost: c, Gap: cost/c - 1,
 		Over: fmt.Sprintf("all trees to target %q of straight runs between %d points (corners of the zone, places round them, sources, ends of last runs, and the bends and joins of the tree found), each metre at its least price",
 			s.p.Targets[p.end.target].ID, len(x.pts))}

@@ -12,6 +12,8 @@ import (
 	"math/bits"
 
 	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
 )
 
 // mostExact is the greatest number of sources for the exact search, whose work
@@ -40,8 +42,9 @@ type exact struct {
 	owner []int // source whose head ends at the point, -1
 	rays  []ray
 	out   [][]int32
-	next  [][]step  // by ray: what may follow
-	left  []float64 // by point: least price from there to the target
+	next  [][]step    // by ray: what may follow
+	least [][]float64 // by head: what each ray costs at least with its water in it
+	left  [][]float64 // by head: least price from each point to the target
 	// bentJoins lets the line that runs through turn where another joins, as no
 	// fitting does: for comparing with trees known from elsewhere.
 	bentJoins bool
@@ -160,11 +163,6 @@ func (x *exact) link() {
 			x.next[b] = append(x.next[b], step{a, float32(d), c})
 		}
 	}
-	// back from the target over points, turns left out
-	x.left = make([]float64, len(x.pts))
-	for i := range x.left {
-		x.left[i] = math.Inf(1)
-	}
 	in := make([][]int32, len(x.pts))
 	for b, r := range x.rays {
 		in[r.to] = append(in[r.to], int32(b))
@@ -175,21 +173,78 @@ func (x *exact) link() {
 			t = x.rays[i].to
 		}
 	}
-	x.left[t] = 0
-	q := queue{{t, 0}}
+	for k := range s.heads {
+		cost := x.sharpened(k)
+		// back from the target over points, turns left out
+		left := make([]float64, len(x.pts))
+		for i := range left {
+			left[i] = math.Inf(1)
+		}
+		left[t] = 0
+		q := queue{{t, 0}}
+		for len(q) > 0 {
+			it := q.pop()
+			if it.cost > left[it.spot] {
+				continue
+			}
+			for _, b := range in[it.spot] {
+				from := x.rays[b].from
+				if c := it.cost + cost[b]; c < left[from] {
+					left[from] = c
+					q.push(item{from, c})
+				}
+			}
+		}
+		x.least, x.left = append(x.least, cost), append(x.left, left)
+	}
+}
+
+// sharpened returns what each ray costs at least when it carries the water of
+// head k, which has come at least by the shortest way over the points.
+func (x *exact) sharpened(k int) []float64 {
+	s := x.s
+	cost := make([]float64, len(x.rays))
+	for b := range x.rays {
+		cost[b] = x.rays[b].cost
+	}
+	h := &s.heads[k]
+	if s.p.Least == nil || h.source < 0 || h.why != "" {
+		return cost
+	}
+	way := make([]float64, len(x.pts))
+	var q queue
+	for v := range way {
+		way[v] = math.Inf(1)
+		if x.owner[v] == k {
+			way[v] = 0
+			for i := 0; i+1 < len(h.pts); i++ {
+				way[v] += dist(h.pts[i], h.pts[i+1])
+			}
+			q.push(item{v, way[v]})
+		}
+	}
 	for len(q) > 0 {
 		it := q.pop()
-		if it.cost > x.left[it.spot] {
+		if it.cost > way[it.spot] {
 			continue
 		}
-		for _, b := range in[it.spot] {
+		for _, b := range x.out[it.spot] {
 			r := &x.rays[b]
-			if c := it.cost + r.cost; c < x.left[r.from] {
-				x.left[r.from] = c
-				q.push(item{r.from, c})
+			if w := it.cost + dist(x.pts[r.from], x.pts[r.to]); w < way[r.to] {
+				way[r.to] = w
+				q.push(item{r.to, w})
 			}
 		}
 	}
+	for b := range x.rays {
+		r := &x.rays[b]
+		if w := way[r.from]; !math.IsInf(w, 1) {
+			l := dist(x.pts[r.from], x.pts[r.to])
+			c := s.p.Least(h.source, unit.Length(w), add(x.pts[r.from], s.origin), add(x.pts[r.to], s.origin))
+			cost[b] += math.Max(0, c-s.metre*l)
+		}
+	}
+	return cost
 }
 
 // best returns the lowest price of a tree for the sources given, the tie-in
@@ -210,12 +265,23 @@ func (x *exact) best(sources []int, limit float64) float64 {
 	branch := make([][]float64, full+1)
 	some := make([]float64, full+1) // least of branch
 	S := make([]float64, nr)
+	cost := make([][]float64, full+1) // of the rays, by set
+	left := make([][]float64, full+1)
 	done := make([]bool, nr)
 	answer := inf
 	for set := 1; set <= full; set++ {
 		for i := range S {
 			S[i], done[i] = inf, false
 		}
+		low := bits.TrailingZeros(uint(set))
+		cost[set], left[set] = x.least[sources[low]], x.left[sources[low]]
+		if rest := set & (set - 1); rest != 0 {
+			if s.p.Least != nil {
+				cost[set] = greater(cost[set], cost[rest])
+			}
+			left[set] = greater(left[set], left[rest])
+		}
+		rayCost, toEnd := cost[set], left[set]
 		if bits.OnesCount(uint(set)) == 1 {
 			k := sources[bits.TrailingZeros(uint(set))]
 			h := &s.heads[k]
@@ -230,7 +296,7 @@ func (x *exact) best(sources []int, limit float64) float64 {
 						if !ok {
 							continue
 						}
-						c = h.cost + bp
+						c = x.headCost(k) + bp
 					}
 					S[a] = c
 				}
@@ -263,8 +329,8 @@ func (x *exact) best(sources []int, limit float64) float64 {
 		}
 		var q queue
 		for a := range S {
-			if S[a]+x.rays[a].cost+x.left[x.rays[a].to] <= limit {
-				q.push(item{a, S[a] + x.rays[a].cost})
+			if S[a]+rayCost[a]+toEnd[x.rays[a].to] <= limit {
+				q.push(item{a, S[a] + rayCost[a]})
 			} else {
 				S[a] = inf
 			}
@@ -287,7 +353,7 @@ func (x *exact) best(sources []int, limit float64) float64 {
 		for len(q) > 0 {
 			it := q.pop()
 			b := it.spot
-			if done[b] || it.cost > S[b]+x.rays[b].cost {
+			if done[b] || it.cost > S[b]+rayCost[b] {
 				continue
 			}
 			done[b] = true
@@ -302,7 +368,7 @@ func (x *exact) best(sources []int, limit float64) float64 {
 				a := st.ray
 				c := it.cost + st.cost
 				r := &x.rays[a]
-				if c+r.cost+x.left[r.to] > limit {
+				if c+rayCost[a]+toEnd[r.to] > limit {
 					continue
 				}
 				if own {
@@ -318,11 +384,36 @@ func (x *exact) best(sources []int, limit float64) float64 {
 				}
 				if c < S[a] {
 					S[a] = c
-					q.push(item{int(a), c + r.cost})
+					q.push(item{int(a), c + rayCost[a]})
 				}
 			}
 		}
 		through[set], branch[set] = th, br
 	}
 	return answer + s.p.Prices.TieIn
+}
+
+// headCost is what the lines of head k cost at least.
+func (x *exact) headCost(k int) float64 {
+	s := x.s
+	h := &s.heads[k]
+	c, way := h.cost, 0.0
+	if s.p.Least == nil || h.source < 0 {
+		return c
+	}
+	for i := 0; i+1 < len(h.pts); i++ {
+		l := dist(h.pts[i], h.pts[i+1])
+		c += math.Max(0, s.p.Least(h.source, unit.Length(way), add(h.pts[i], s.origin), add(h.pts[i+1], s.origin))-s.metre*l)
+		way += l
+	}
+	return c
+}
+
+// greater returns the greater of each two.
+func greater(a, b []float64) []float64 {
+	c := make([]float64, len(a))
+	for i := range c {
+		c[i] = math.Max(a[i], b[i])
+	}
+	return c
 }

@@ -113,6 +113,11 @@ type Problem struct {
 	// Price returns the price of a whole tree, or ok false and the reason why it
 	// can't be built. Nil: the sum of Prices. It may not keep the tree.
 	Price func(*Tree) (cost float64, ok bool, why string)
+	// Least, where not nil, sharpens the bound: the least price of a straight run
+	// from a to b, regions and fittings left out, when it carries the water of a
+	// source that has come way metres to a; at least Prices.Metre a metre. (The
+	// longer the way, the deeper the pipe.)
+	Least func(source int, way unit.Length, a, b orb.Point) float64
 	// Effort bounds the number of calls of Price for each target; 0 is 24.
 	Effort int
 	// Prove asks for Result.Bound, by the exact search over the candidates. It
