@@ -62,7 +62,8 @@
 // edge is a Crossing at its station (for a footing: Over, with High the level
 // that the trench bottom keeps above plus the bedding). Pair lays a sealed and a
 // perforated line in one trench and Joins tells where they may meet. Chances
-// says how sure the falls are, Spare how much fall is left over, Compare what one
+// says how sure the falls are, Spare how much fall is left over, Breaks where a
+// change of grade between fittings would save digging, Compare what one
 // changed rule costs, Trunk where the sizes grow.
 //
 // # Flow
