@@ -380,6 +380,113 @@ func TestHandSmallSite(t *testing.T) {
 	}
 }
 
+// Reach by hand: flat ground at 100 m, one lot of 30 m by 40 m, a basin 20 m
+// from an inlet on the rear line. A 3 in pipe (82.6 mm outside, 76.2 inside) under
+// 0.3048 m of cover starts at 100 - 0.3048 - 0.0826 + 0.0032 = 99.6158 m. At 1 %
+// over 20 m it needs 0.2 m and arrives at 99.4158.
+func TestHandReach(t *testing.T) {
+	site := func(tie float64, more string) *parcels.AuditRow {
+		text := fmt.Sprintf(`{"crs":"EPSG:2154","elevation_unit":"m","layers":{
+"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"lot":"1"},"geometry":{"type":"Polygon","coordinates":[[[900000,6700000],[900030,6700000],[900030,6700040],[900000,6700040],[900000,6700000]]]}}]},
+"intakes":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"intake":"b","lot":"1","kind":"yard_basin","yard_area_m2":300},"geometry":{"type":"Point","coordinates":[900015,6700020]}}]},
+"inlets":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"inlet":"I","system":"storm","owner":"town","rim_m":100,"tie_in_m":%g},"geometry":{"type":"Point","coordinates":[900015,6700040]}}]},
+"spots":{"type":"FeatureCollection","features":[%s
+{"type":"Feature","properties":{"elevation_m":100},"geometry":{"type":"Point","coordinates":[899990,6699990]}},{"type":"Feature","properties":{"elevation_m":100},"geometry":{"type":"Point","coordinates":[900040,6699990]}},
+{"type":"Feature","properties":{"elevation_m":100},"geometry":{"type":"Point","coordinates":[900040,6700050]}},{"type":"Feature","properties":{"elevation_m":100},"geometry":{"type":"Point","coordinates":[899990,6700050]}}]}},
+"rainfall":{"intensity_mmh":100}}`, tie, more)
+		return &auditOf(t, readSite(t, []byte(text)), Options{Checks: []string{"reach"}}).Rows[0]
+	}
+	r := site(99.2, "")
+	if r.Reach != parcels.ReachYes || *r.Inlet != "I" || math.Abs(float64(*r.Length)-20) > 1e-3 || math.Abs(float64(*r.FallAvailable)-0.4158) > 1e-3 || math.Abs(float64(*r.FallNeeded)-0.2) > 1e-3 {
+		t.Errorf("%s %v %v %v", r.Reach, *r.Length, *r.FallAvailable, *r.FallNeeded)
+	}
+	// 300 m2 x 0.35 x 100 mm/h
+	if math.Abs(float64(*r.Flow)-300*0.35*100/3.6e6) > 1e-7 {
+		t.Errorf("flow %v", *r.Flow)
+	}
+	// arrives at 99.4158 at 1 %, at 99.5158 at 0.5 %: reached, under the target
+	r = site(99.46, "")
+	if f := findingOf(r.Findings, "slope_below_target"); r.Reach != parcels.ReachYes || f == nil || math.Abs(float64(*r.FallNeeded)-0.1) > 1e-3 {
+		t.Errorf("%s %v %+v", r.Reach, *r.FallNeeded, r.Findings)
+	}
+	// a straight line at 0.5 % does not get to 99.52
+	r = site(99.52, "")
+	if f := findingOf(r.Findings, "no_gravity_route"); r.Reach != parcels.ReachNo || r.LengthBy != "line" || f == nil || r.Verdict != parcels.NotFeasible {
+		t.Errorf("%s by %s %+v", r.Reach, r.LengthBy, r.Findings)
+	}
+	// a dip to 99.5 m across the way holds the pipe down to 99.1158 there: both
+	// ends are fine, the middle is not
+	dip := ""
+	for _, y := range []int{28, 30, 32} {
+		for _, x := range []int{-1, 15, 31} {
+			z := 100.0
+			if y == 30 {
+				z = 99.5
+			}
+			dip += fmt.Sprintf(`{"type":"Feature","properties":{"elevation_m":%g},"geometry":{"type":"Point","coordinates":[%d,%d]}},`, z, 900000+x, 6700000+y)
+		}
+	}
+	if r = site(99.2, dip); r.Reach != parcels.ReachNo || r.LengthBy != "route" {
+		t.Errorf("through the dip: %s by %s", r.Reach, r.LengthBy)
+	}
+	if r = site(98.9, dip); r.Reach != parcels.ReachYes {
+		t.Errorf("through the dip to a deep inlet: %s %+v", r.Reach, r.Findings)
+	}
+}
+
+// A drain over three lots: 100 mm at 1 % and n 0.012 carries
+// (1/0.012) (pi/4 0.1^2) (0.1/4)^(2/3) 0.1 = 0.005596 m3/s; each lot sends
+// 200 m2 of roof at 0.95 and 72 mm/h, 0.0038 m3/s: one fits, two do not.
+func TestHandSharedDrain(t *testing.T) {
+	var lots, intakes []string
+	for i := range 3 {
+		x := 900000 + 30*i
+		lots = append(lots, fmt.Sprintf(`{"type":"Feature","properties":{"lot":"%d"},"geometry":{"type":"Polygon","coordinates":[[[%d,6700000],[%d,6700000],[%d,6700040],[%d,6700040],[%d,6700000]]]}}`, i+1, x, x+30, x+30, x, x))
+		intakes = append(intakes, fmt.Sprintf(`{"type":"Feature","properties":{"intake":"d%d","lot":"%d","kind":"downspout","roof_area_m2":200},"geometry":{"type":"Point","coordinates":[%d,6700020]}}`, i+1, i+1, x+15))
+	}
+	text := `{"crs":"EPSG:2154","layers":{"parcels":{"type":"FeatureCollection","features":[` + strings.Join(lots, ",") + `]},"intakes":{"type":"FeatureCollection","features":[` + strings.Join(intakes, ",") + `]},
+"drains":{"type":"FeatureCollection","features":[
+{"type":"Feature","properties":{"drain":"S","diameter_mm":100,"n":0.012,"invert_up_m":10,"invert_down_m":9.2},"geometry":{"type":"LineString","coordinates":[[900005,6700038],[900085,6700038]]}},
+{"type":"Feature","properties":{"drain":"own","lot":"1"},"geometry":{"type":"LineString","coordinates":[[900005,6700030],[900033,6700030]]}}]}},"rainfall":{"intensity_mmh":72}}`
+	a := auditOf(t, readSite(t, []byte(text)), Options{Checks: []string{"shared_drains"}})
+	if len(a.Shared) != 3 {
+		t.Fatalf("%d rows: %+v", len(a.Shared), a.Shared)
+	}
+	for i, want := range []float64{0.0038, 0.0076, 0.0114} {
+		r := a.Shared[i]
+		if r.Kind != "drain" || r.Feature != "S" || len(r.Lots) != i+1 || math.Abs(float64(*r.Flow)-want) > 1e-7 || math.Abs(float64(*r.Capacity)-0.005596) > 1e-6 || *r.Slope != 0.01 {
+			t.Errorf("%+v %v %v %v", r, *r.Flow, *r.Capacity, *r.Slope)
+		}
+	}
+	n := 0
+	for _, f := range a.Findings {
+		if f.Code == "drain_over_capacity" {
+			n++
+		}
+	}
+	if n != 2 {
+		t.Errorf("%d findings of capacity", n)
+	}
+}
+
+// A side yard 2 m wide between a wall and the line, by hand: yardLine is the
+// stretch that the wall faces, 1 m in; deepest is the water that stays.
+func TestHandSideYard(t *testing.T) {
+	l := yardLine(orb.LineString{{2, 10}, {12, 10}, {12, 22}, {2, 22}, {2, 10}}, orb.LineString{{0, 40}, {0, 0}}, 2)
+	if len(l) != 2 || dist(l[0], orb.Point{1, 22}) > 1e-9 || dist(l[1], orb.Point{1, 10}) > 1e-9 {
+		t.Errorf("%v", l)
+	}
+	for _, c := range []struct {
+		z    []float64
+		want float64
+		at   int
+	}{{[]float64{3, 2, 1}, 0, 0}, {[]float64{3, 1, 2}, 1, 1}, {[]float64{1, 3, 2, 4, 2.5}, 1, 2}, {[]float64{5}, 0, 0}} {
+		if d, i := deepest(c.z); math.Abs(d-c.want) > 1e-12 || i != c.at {
+			t.Errorf("%v: %v at %d", c.z, d, i)
+		}
+	}
+}
+
 // A sliver 0.4 m wide between two lots that it touches on both sides: no gap
 // across it, neither between the outer two nor from its far side.
 func TestHandSliverIsNoGap(t *testing.T) {

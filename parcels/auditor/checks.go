@@ -35,6 +35,7 @@ var Checks = []Check{
 	{Name: "fences", Title: "Does a fence dam a swale?", Default: true, Lot: checkFences},
 	{Name: "fabric", Title: "Do parcels gap or overlap?", Default: true, Lot: checkFabric},
 	{Name: "swales", Title: "Do swales run on from lot to lot, and carry the flow?", Default: true, Ground: true, Site: checkSwales},
+	{Name: "shared_drains", Title: "Do drains that serve several lots carry their flow?", Default: true, Site: checkShared},
 	{Name: "inlets", Title: "Do inlets take what all lots would send?", Default: true, Site: checkInlets},
 }
 
