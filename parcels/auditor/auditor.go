@@ -144,9 +144,21 @@ func (w *lotWork) find(f parcels.Finding) {
 	w.row.Findings = append(w.row.Findings, f)
 }
 
+// neighbours puts the lots near, the lot itself among them, into its view of
+// the site and lists them.
+func (w *lotWork) neighbours() []parcels.Lot {
+	if w.site.Lots == nil {
+		w.site.Lots = pick(w.a.site.Lots, w.a.index.lots.in(w.lot.Shape.Bound().Pad(near)))
+	}
+	return w.site.Lots
+}
+
 // siting is what package siting says of the lot, for solid pipe.
 func (w *lotWork) siting() (*siting.Ground, error) {
 	if w.ground == nil {
+		if c := w.site.Criteria.Clearance; w.lot.Roles == nil && (c.Front != nil || c.Side != nil || c.Rear != nil) {
+			w.neighbours() // roles will be worked out from them
+		}
 		w.sites = siting.New(w.site)
 		g, err := w.sites.Ground(w.lot, "solid")
 		if err != nil {
@@ -167,6 +179,7 @@ func (w *lotWork) roles() ([]parcels.LineRole, error) {
 	if err != nil || g.Roles != nil {
 		return g.Roles, err
 	}
+	w.neighbours()
 	r := w.sites.Roles(w.lot)
 	if r.Guessed {
 		w.find(parcels.Finding{Code: "line_roles_guessed", Severity: parcels.Note,

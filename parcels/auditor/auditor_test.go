@@ -714,6 +714,42 @@ func TestOracleCommon(t *testing.T) {
 	}
 }
 
+// The nearest of points, against looking at all: spread, on a line, in one
+// place; asked from within and far off.
+func TestOracleNearest(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	for round := range 60 {
+		n := rng.IntN(80)
+		var at []orb.Point
+		var which []int32
+		for i := range n {
+			p := orb.Point{rng.Float64() * 1000, rng.Float64() * 300}
+			switch round % 4 {
+			case 1:
+				p[1] = 7
+			case 2:
+				p = orb.Point{3, 4}
+			case 3:
+				p = orb.Point{math.Floor(p[0] / 100), math.Floor(p[1] / 100)} // many equals
+			}
+			at, which = append(at, p), append(which, int32(2*i))
+		}
+		d := newDots(at, which)
+		for range 60 {
+			p := orb.Point{rng.Float64()*3000 - 1000, rng.Float64()*3000 - 1500}
+			want, least := int32(-1), math.Inf(1)
+			for i, q := range at {
+				if s := dist(p, q); s < least {
+					want, least = which[i], s
+				}
+			}
+			if got := d.nearest(p); got != want {
+				t.Fatalf("round %d: nearest to %v is %d, want %d", round, p, got, want)
+			}
+		}
+	}
+}
+
 // A line across a square in and out, along its edge and through its corner.
 func TestHandOutside(t *testing.T) {
 	sq := orb.MultiPolygon{{{{0, 0}, {10, 0}, {10, 10}, {0, 10}, {0, 0}}}}

@@ -44,8 +44,9 @@ func (w *lotWork) ownDrain(d *parcels.Drain) bool {
 	if own == 0 {
 		return false
 	}
-	for i := range w.site.Lots {
-		o := &w.site.Lots[i]
+	lots := w.neighbours()
+	for i := range lots {
+		o := &lots[i]
 		if o.ID == w.lot.ID || !o.Shape.Bound().Intersects(d.Line.Bound()) {
 			continue
 		}
@@ -122,8 +123,9 @@ func (w *lotWork) farthest(l orb.LineString, far unit.Length, at orb.Point) (uni
 
 // whose names the ground that a place beyond the lot lies on.
 func (w *lotWork) whose(at orb.Point) string {
-	for i := range w.site.Lots {
-		if o := &w.site.Lots[i]; o.ID != w.lot.ID && shape.Locate(at, o.Shape) != shape.Outside {
+	lots := w.neighbours()
+	for i := range lots {
+		if o := &lots[i]; o.ID != w.lot.ID && shape.Locate(at, o.Shape) != shape.Outside {
 			return "lot " + o.ID
 		}
 	}

@@ -60,8 +60,9 @@ func (w *lotWork) held(at orb.Point) bool {
 		}
 	}
 	mid := orb.Point{(at[0] + q[0]) / 2, (at[1] + q[1]) / 2}
-	for i := range w.site.Lots {
-		if shape.Locate(mid, w.site.Lots[i].Shape) != shape.Outside {
+	lots := w.neighbours()
+	for i := range lots {
+		if shape.Locate(mid, lots[i].Shape) != shape.Outside {
 			return true
 		}
 	}

@@ -65,8 +65,9 @@ func checkFences(w *lotWork) error {
 // the nearest.
 func (w *lotWork) holds(at orb.Point) bool {
 	mine := offLot(at, w.lot)
-	for i := range w.site.Lots {
-		o := &w.site.Lots[i]
+	lots := w.neighbours()
+	for i := range lots {
+		o := &lots[i]
 		if o.ID == w.lot.ID {
 			continue
 		}

@@ -19,7 +19,7 @@ func checkNearest(w *lotWork) error {
 // straight line. Sanitary and combined structures are no target.
 func (w *lotWork) nearest(at orb.Point) {
 	all := w.a.site.Inlets
-	i := w.a.index.inlets.nearest(at, func(i int32) bool { return target(&all[i]) })
+	i := w.a.index.targets.nearest(at)
 	if i < 0 {
 		return
 	}

@@ -3,6 +3,9 @@ package auditor
 // What lies near a lot: a site cut down to the features that can bear on it.
 
 import (
+	"math"
+	"slices"
+
 	"github.com/paulmach/orb"
 	"github.com/tidwall/rtree"
 
@@ -43,40 +46,100 @@ func (p *places) in(b orb.Bound) []int32 {
 	return out
 }
 
-// nearest gives the feature whose box is nearest to a point, of those that
-// good takes; -1 where none is. Of equals the first in the layer.
-func (p *places) nearest(at orb.Point, good func(int32) bool) int32 {
-	best, bestDist := int32(-1), 0.0
-	if p.count == 0 {
-		return best
-	}
-	p.tree.Nearby(func(min, max [2]float64, _ int32, item bool) float64 {
-		return boxDist(at, min, max)
-	}, func(min, max [2]float64, i int32, dist float64) bool {
-		if best >= 0 && dist > bestDist {
-			return false
-		}
-		if good(i) && (best < 0 || i < best) {
-			best, bestDist = i, dist
-		}
-		return true
-	})
-	return best
+// dots finds the nearest of many points: a grid of cells, each with the points
+// in it in the order of the layer.
+type dots struct {
+	at    []orb.Point
+	index []int32 // of each point in its layer
+	lo    orb.Point
+	cell  float64
+	nx    int
+	ny    int
+	start []int32 // of each cell in order
+	order []int32
 }
 
-func boxDist(p orb.Point, lo, hi [2]float64) float64 {
-	var s float64
-	for k := range 2 {
-		d := max(lo[k]-p[k], 0, p[k]-hi[k])
-		s += d * d
+func newDots(at []orb.Point, index []int32) *dots {
+	d := &dots{at: at, index: index, nx: 1, ny: 1, cell: 1}
+	if len(at) == 0 {
+		return d
 	}
-	return s
+	b := orb.MultiPoint(at).Bound()
+	d.lo = b.Min
+	w, h := b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]
+	// about two points a cell, the grid no longer than it has points
+	d.cell = math.Max(math.Sqrt(w*h*2/float64(len(at))), math.Max(w, h)/float64(len(at)))
+	if d.cell == 0 {
+		d.cell = 1
+	}
+	d.nx, d.ny = int(w/d.cell)+1, int(h/d.cell)+1
+	d.start = make([]int32, d.nx*d.ny+1)
+	for _, p := range at {
+		d.start[d.of(p)+1]++
+	}
+	for i := 1; i < len(d.start); i++ {
+		d.start[i] += d.start[i-1]
+	}
+	d.order = make([]int32, len(at))
+	next := slices.Clone(d.start)
+	for i, p := range at {
+		c := d.of(p)
+		d.order[next[c]] = int32(i)
+		next[c]++
+	}
+	return d
+}
+
+func (d *dots) of(p orb.Point) int {
+	x := min(max(int((p[0]-d.lo[0])/d.cell), 0), d.nx-1)
+	y := min(max(int((p[1]-d.lo[1])/d.cell), 0), d.ny-1)
+	return y*d.nx + x
+}
+
+// nearest is the point nearest to p, by its place in its layer, the first of
+// equals; -1 where there is none.
+func (d *dots) nearest(p orb.Point) int32 {
+	best, least := int32(-1), math.Inf(1)
+	if len(d.at) == 0 {
+		return best
+	}
+	cx, cy := int(math.Floor((p[0]-d.lo[0])/d.cell)), int(math.Floor((p[1]-d.lo[1])/d.cell))
+	look := func(x, y int) {
+		if x < 0 || y < 0 || x >= d.nx || y >= d.ny {
+			return
+		}
+		c := y*d.nx + x
+		for _, i := range d.order[d.start[c]:d.start[c+1]] {
+			if s := dist(p, d.at[i]); s < least || s == least && d.index[i] < best {
+				best, least = d.index[i], s
+			}
+		}
+	}
+	// rings of cells about p's own: those of ring k are at least k-1 cells away.
+	// A p off the grid starts with the first ring that meets it.
+	first := max(0, -cx, -cy, cx-d.nx+1, cy-d.ny+1)
+	for k := first; k <= first+d.nx+d.ny; k++ {
+		if float64(k-1)*d.cell > least {
+			break
+		}
+		for x := cx - k; x <= cx+k; x++ {
+			look(x, cy-k)
+			if k > 0 {
+				look(x, cy+k)
+			}
+		}
+		for y := cy - k + 1; y < cy+k; y++ {
+			look(cx-k, y)
+			look(cx+k, y)
+		}
+	}
+	return best
 }
 
 // index holds every layer that bears on lots.
 type index struct {
 	lots, buildings, openings, easements, swales, inlets, outlets, intakes, obstacles, drains, streets, districts places
-	byLot                                                                                                         map[string][]int32 // intakes that name their lot
+	targets                                                                                                       *dots // inlets that may be tied into
 }
 
 func newIndex(s *parcels.Site) *index {
@@ -100,9 +163,15 @@ func newIndex(s *parcels.Site) *index {
 	for i := range s.Swales {
 		x.swales.add(i, s.Swales[i].Line.Bound(), 0)
 	}
+	var at []orb.Point
+	var which []int32
 	for i := range s.Inlets {
 		x.inlets.add(i, s.Inlets[i].At.Bound(), 0)
+		if target(&s.Inlets[i]) {
+			at, which = append(at, s.Inlets[i].At), append(which, int32(i))
+		}
 	}
+	x.targets = newDots(at, which)
 	for i := range s.Outlets {
 		x.outlets.add(i, s.Outlets[i].At.Bound(), 0)
 	}
@@ -143,13 +212,17 @@ func pick[T any](all []T, idx []int32) []T {
 }
 
 // view is the site as one lot sees it: the features near the box, under the
-// criteria given.
+// criteria given. Its lots are left out, being many and seldom asked for: see
+// lotWork.neighbours.
 func (x *index) view(s *parcels.Site, box orb.Bound, c parcels.Criteria) *parcels.Site {
 	b := box.Pad(near)
+	// of buildings there are many, and only their clearance and a last run count
+	cl := c.Clearance
+	walls := box.Pad(float64(max(cl.Foundation, cl.FoundationPerforated)+c.TieIn.Reach) + 1)
 	return &parcels.Site{Name: s.Name, CRS: s.CRS, Frame: s.Frame, VerticalDatum: s.VerticalDatum, Supplied: s.Supplied,
 		Rain: s.Rain, Soil: s.Soil, Criteria: c,
-		Lots: pick(s.Lots, x.lots.in(b)), Streets: pick(s.Streets, x.streets.in(b)),
-		Buildings: pick(s.Buildings, x.buildings.in(b)), Openings: pick(s.Openings, x.openings.in(b)),
+		Streets:   pick(s.Streets, x.streets.in(b)),
+		Buildings: pick(s.Buildings, x.buildings.in(walls)), Openings: pick(s.Openings, x.openings.in(b)),
 		Easements: pick(s.Easements, x.easements.in(b)), Swales: pick(s.Swales, x.swales.in(b)),
 		Inlets: pick(s.Inlets, x.inlets.in(b)), Outlets: pick(s.Outlets, x.outlets.in(b)),
 		Intakes: pick(s.Intakes, x.intakes.in(b)), Obstacles: pick(s.Obstacles, x.obstacles.in(b)),
