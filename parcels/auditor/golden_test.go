@@ -111,7 +111,7 @@ func digest(t *testing.T, a *parcels.Audit, findings bool) []byte {
 	for i := range a.Rows {
 		r := &a.Rows[i]
 		if r.LengthBy == "route" {
-			fmt.Fprintf(&b, "%s to %s: %.0f m, fall %.1f m of %.1f m needed\n", r.Lot, *r.Inlet, *r.Length, *r.FallAvailable, *r.FallNeeded)
+			fmt.Fprintf(&b, "%s reaches %s: %s\n", r.Lot, *r.Inlet, r.Reach)
 		}
 	}
 	for i := range a.Rows {
