@@ -12,6 +12,7 @@ import (
 	"fallwright/geo/route"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
+	"fallwright/hydro/pipe"
 	"fallwright/hydro/profile"
 	"fallwright/parcels"
 )
@@ -21,7 +22,6 @@ type node struct {
 	kind     parcels.PointKind
 	water    *water // of an intake
 	end      *end   // of the outlet
-	perf     *parcels.PerforatedRun
 	id       string
 	in       []int // runs that arrive
 	out      int   // run that leaves, -1 at the outlet
@@ -41,18 +41,23 @@ func (n *node) name() string {
 	return "a " + string(n.kind)
 }
 
+// pipeRun is one pipe (or pipes alike) between two nodes. Two pipes in one
+// trench are two runs of which each names the other as its twin.
 type pipeRun struct {
 	from, to   int
 	leadOff    bool
 	tieIn      bool
-	solid      bool // a solid pipe lies in it
-	perforated int  // count of perforated pipes in it
+	kept       bool // along a line drawn for a perforated pipe
+	perforated int  // count of perforated pipes; 0: a solid pipe
+	twin       int  // the run of the other kind in the same trench, -1: none
 	ground     bool // ground water flows in it
 	length     unit.Length
 
 	// summed from upstream
 	waters []*water
 }
+
+func (r *pipeRun) solid() bool { return r.perforated == 0 }
 
 // layout keeps runs so that each stands after all that flow into it.
 type layout struct {
@@ -62,9 +67,9 @@ type layout struct {
 	runs  []pipeRun
 }
 
-// layout makes the layout of a route tree; p is the problem the sources came
-// from, or nil where the caller asks for the price only.
-func (lp *lotPlan) layout(t *route.Tree, _ *route.Problem) *layout {
+// layout makes the layout of a route tree, solid pipes everywhere; perforate
+// puts the perforated ones in.
+func (lp *lotPlan) layout(t *route.Tree) *layout {
 	l := &layout{lp: lp, end: &lp.ends[t.Target]}
 	for _, n := range t.Nodes {
 		m := node{at: lp.snap(n.At), out: -1, kind: parcels.PointBend}
@@ -78,39 +83,103 @@ func (lp *lotPlan) layout(t *route.Tree, _ *route.Problem) *layout {
 				m.kind = parcels.PointInlet
 			}
 		case route.KindSource:
-			if n.Source < len(lp.waters) {
-				m.kind, m.water, m.at = parcels.PointIntake, &lp.waters[n.Source], lp.waters[n.Source].intake.At
-			} else if n.Source >= 0 {
-				// the drawn line may end at any angle to the way on: a basin takes it
-				m.perf, m.kind = lp.wanted[n.Source-len(lp.waters)], parcels.PointBasin
-			}
+			m.kind, m.water, m.at = parcels.PointIntake, &lp.waters[n.Source], lp.waters[n.Source].intake.At
+		case route.KindStart:
+			m.kind = parcels.PointCleanout
 		}
 		l.nodes = append(l.nodes, m)
 	}
-	// The perforated lines hang on the nodes at their lower ends.
-	for i := range t.Nodes {
-		r := l.nodes[i].perf
-		if r == nil {
-			continue
-		}
-		line := lp.downhill(r.Line)
-		prev := len(l.nodes)
-		l.nodes = append(l.nodes, node{at: line[0], kind: parcels.PointCleanout, out: -1})
-		for k := 1; k < len(line); k++ {
-			to := i
-			if k+1 < len(line) {
-				to = len(l.nodes)
-				l.nodes = append(l.nodes, node{at: line[k], kind: parcels.PointBend, out: -1})
-			}
-			l.runs = append(l.runs, pipeRun{from: prev, to: to, perforated: max(1, r.PipeCount), ground: true})
-			prev = to
-		}
-	}
 	for _, r := range t.Runs {
-		l.runs = append(l.runs, pipeRun{from: r.From, to: r.To, leadOff: r.LeadOff, tieIn: r.TieIn, solid: true})
+		l.runs = append(l.runs, pipeRun{from: r.From, to: r.To, leadOff: r.LeadOff, tieIn: r.TieIn, kept: r.Kept, twin: -1})
 	}
 	l.link()
 	return l
+}
+
+// perforate lays the perforated pipes along the lines drawn for them. Where
+// water of roofs or yards comes down such a line, it goes in a solid pipe of its
+// own beside the perforated one in the same trench (P-104); where none does,
+// the perforated pipe lies alone. At the lower end of the line the perforated
+// pipe joins the solid one.
+func (l *layout) perforate() {
+	var runs []pipeRun
+	solidOf := map[int]int{} // old index -> new
+	for i, r := range l.runs {
+		if r.kept && len(r.waters) == 0 {
+			continue
+		}
+		solidOf[i] = len(runs)
+		runs = append(runs, r)
+	}
+	var chains []pipeRun
+	for i := range l.runs {
+		n := &l.nodes[l.runs[i].from]
+		if !l.runs[i].kept || slices.ContainsFunc(n.in, func(k int) bool { return l.runs[k].kept }) {
+			continue
+		}
+		prev := len(l.nodes)
+		l.nodes = append(l.nodes, node{at: n.at, kind: parcels.PointCleanout, out: -1})
+		for k := i; k >= 0 && l.runs[k].kept; k = l.nodes[l.runs[k].to].out {
+			to := l.runs[k].to
+			next := l.nodes[to].out
+			if next >= 0 && l.runs[next].kept {
+				at := l.nodes[to].at
+				to = len(l.nodes)
+				l.nodes = append(l.nodes, node{at: at, kind: parcels.PointBend, out: -1})
+			}
+			c := pipeRun{from: prev, to: to, perforated: l.lp.pipesAlong(l.runs[k], l.nodes), ground: true, twin: -1}
+			if s, ok := solidOf[k]; ok {
+				c.twin = s
+			}
+			chains = append(chains, c)
+			prev = to
+		}
+	}
+	// The chains first: each joins a run that stands after it.
+	l.runs = append(chains, runs...)
+	for i := range l.runs {
+		if t := l.runs[i].twin; i < len(chains) && t >= 0 {
+			l.runs[i].twin = t + len(chains)
+			l.runs[t+len(chains)].twin = i
+		}
+	}
+	l.compact()
+	l.link()
+}
+
+// compact drops nodes that no run uses.
+func (l *layout) compact() {
+	to := make([]int, len(l.nodes))
+	for i := range to {
+		to[i] = -1
+	}
+	for i := range l.runs {
+		to[l.runs[i].from], to[l.runs[i].to] = 0, 0
+	}
+	var nodes []node
+	for i := range l.nodes {
+		if to[i] == 0 {
+			to[i] = len(nodes)
+			nodes = append(nodes, l.nodes[i])
+		}
+	}
+	l.nodes = nodes
+	for i := range l.runs {
+		l.runs[i].from, l.runs[i].to = to[l.runs[i].from], to[l.runs[i].to]
+	}
+}
+
+// pipesAlong is the count of perforated pipes asked for along a drawn line.
+func (lp *lotPlan) pipesAlong(r pipeRun, nodes []node) int {
+	a, b := nodes[r.from].at, nodes[r.to].at
+	mid := orb.Point{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}
+	count, near := 1, unit.Length(math.Inf(1))
+	for _, w := range lp.wanted {
+		if d, _ := shape.PointLine(mid, w.Line); d < near {
+			near, count = d, max(1, w.PipeCount)
+		}
+	}
+	return count
 }
 
 // link works out what follows from nodes and runs.
@@ -362,9 +431,55 @@ func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 	}
 	if out.Verdict == profile.Short && l.end.lower != nil {
 		p.End.TieIn = *l.end.lower
-		return lp.solver.Solve(p, out)
+		if err := lp.solver.Solve(p, out); err != nil {
+			return err
+		}
 	}
+	l.abreast(out)
 	return nil
+}
+
+// abreast brings a perforated pipe down to the solid one beside it where it
+// would lie above it, so that ground water is drained before it touches the
+// solid pipe (P-105). Both arrive at one level at the lower end, so the solid
+// pipe's own line is open to it; what lies upstream follows down.
+func (l *layout) abreast(out *profile.Result) {
+	for i := len(l.runs) - 1; i >= 0; i-- {
+		r := &l.runs[i]
+		if r.solid() {
+			continue
+		}
+		laid := &out.Reaches[i]
+		if r.twin >= 0 {
+			s := &out.Reaches[r.twin]
+			laid.InvertUp, laid.InvertDown = min(laid.InvertUp, s.InvertUp), min(laid.InvertDown, s.InvertDown)
+		}
+		if next := l.nodes[r.to].out; next >= 0 && !l.runs[next].solid() {
+			laid.InvertDown = min(laid.InvertDown, out.Reaches[next].InvertUp)
+		}
+		l.lp.remeasure(l, i, laid)
+	}
+}
+
+// remeasure works out again what follows from the inverts of a run.
+func (lp *lotPlan) remeasure(l *layout, i int, laid *profile.Laid) {
+	r := &l.runs[i]
+	k := lp.stockOf[laid.Pipe]
+	wall := (k.OutsideDiameter - k.Diameter) / 2000
+	laid.Slope = unit.Grade(laid.InvertUp.Above(laid.InvertDown), r.length)
+	if full, err := pipe.Alike(max(1, r.perforated), pipe.Pipe{Diameter: unit.Length(k.Diameter / 1000), N: k.N}).Capacity(laid.Slope); err == nil {
+		laid.Capacity = full
+	}
+	laid.Cover, laid.Depth = unit.Length(math.Inf(1)), unit.Length(math.Inf(-1))
+	for _, s := range lp.along(l.nodes[r.from].at, l.nodes[r.to].at).stations {
+		inv := float64(laid.InvertUp) - float64(laid.Slope)*float64(s.At)
+		if c := unit.Length(float64(s.Ground) - inv - k.Diameter/1000 - wall); c < laid.Cover {
+			laid.Cover, laid.CoverAt = c, s.At
+		}
+		if d := unit.Length(float64(s.Ground)-inv+wall) + lp.site.Criteria.Trench.Bedding; d > laid.Depth {
+			laid.Depth, laid.DepthAt = d, s.At
+		}
+	}
 }
 
 // problem puts a layout to the profile.
@@ -380,8 +495,11 @@ func (lp *lotPlan) problem(l *layout) *profile.Problem {
 		ground := lp.along(from.at, l.nodes[r.to].at)
 		q := profile.Reach{Down: profile.Outlet, Length: r.length, Ground: ground.stations, Count: 1,
 			TrenchPrice: c.Prices.TrenchPerM, DepthPrice: c.Prices.DepthPerM2, Fixed: l.fixed(i), GroundWater: len(r.waters) == 0, Pipes: lp.solidPipe}
-		if !r.solid {
+		if !r.solid() {
 			q.Pipes, q.Count = lp.perfPipe, r.perforated
+			if r.twin >= 0 { // its trench is dug for the solid pipe
+				q.TrenchPrice, q.DepthPrice, q.Fixed = 0, 0, 0
+			}
 		}
 		if to := &l.nodes[r.to]; to.out >= 0 {
 			q.Down = to.out
@@ -475,24 +593,25 @@ func (lp *lotPlan) widest(l *layout, r *profile.Result) unit.Length {
 	return w
 }
 
-// widthOf is the width of the trench of run i.
+// widthOf is the width of the trench of run i: of all the pipes in it.
 func (lp *lotPlan) widthOf(l *layout, r *profile.Result, i int) unit.Length {
 	var od []float64
-	k := lp.solidPipe[0]
-	if !l.runs[i].solid {
-		k = lp.perfPipe[0]
-	}
-	if r != nil {
-		k = r.Reaches[i].Pipe
-	}
-	if l.runs[i].solid {
-		od = append(od, lp.stockOf[k].OutsideDiameter)
-	}
-	for n := 0; n < l.runs[i].perforated; n++ {
-		if l.runs[i].solid {
-			k = lp.perfPipe[0]
+	add := func(k int) {
+		pr := &l.runs[k]
+		stock := lp.solidPipe[0]
+		if !pr.solid() {
+			stock = lp.perfPipe[0]
 		}
-		od = append(od, lp.stockOf[k].OutsideDiameter)
+		if r != nil {
+			stock = r.Reaches[k].Pipe
+		}
+		for n := 0; n < max(1, pr.perforated); n++ {
+			od = append(od, lp.stockOf[stock].OutsideDiameter)
+		}
+	}
+	add(i)
+	if t := l.runs[i].twin; t >= 0 {
+		add(t)
 	}
 	return lp.trenchWidth(od...)
 }

@@ -230,8 +230,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff})
 	}
 	for _, r := range lp.wanted {
-		line := lp.downhill(r.Line)
-		p.Sources = append(p.Sources, route.Source{ID: r.ID, At: line[len(line)-1], From: &line[len(line)-2]})
+		p.Kept = append(p.Kept, lp.downhill(r.Line))
 	}
 	for i := range lp.ends {
 		e := &lp.ends[i]
@@ -291,8 +290,9 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		}
 	}
 	lp.tellUnreached(&p, unreached)
-	l := lp.layout(best, &p)
+	l := lp.layout(best)
 	l.split(c.Route.CleanoutEvery)
+	l.perforate()
 	if lp.surface == nil {
 		return l, nil, nil
 	}
@@ -306,8 +306,13 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 // tellUnreached stops a plan that leaves an intake out, drawn or not.
 func (lp *lotPlan) tellUnreached(p *route.Problem, list []route.Unreached) {
 	for _, u := range list {
-		src := p.Sources[u.Source]
 		near := u.Nearest
+		if u.Source < 0 {
+			lp.find(parcels.Finding{Code: "perforated_unreached", Severity: parcels.Stop, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
+				Message: "A perforated run cannot be joined: " + u.Reason + "."})
+			continue
+		}
+		src := p.Sources[u.Source]
 		lp.find(parcels.Finding{Code: "intake_unreached", Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
 			Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
 	}
@@ -544,7 +549,8 @@ func (lp *lotPlan) regions() ([]route.Region, error) {
 // price is what a whole tree costs once its depth is known; the route search
 // calls it for its best candidates.
 func (lp *lotPlan) price(t *route.Tree) (float64, bool, string) {
-	l := lp.layout(t, nil)
+	l := lp.layout(t)
+	l.perforate()
 	if lp.surface == nil {
 		return l.planCost(), true, ""
 	}

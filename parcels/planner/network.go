@@ -79,7 +79,7 @@ func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
 		}
 		base.Area, base.RoofCA, base.YardCA = mm(base.Area), roundAs(base.RoofCA, 4), roundAs(base.YardCA, 4)
 		kinds := 0
-		for _, k := range []bool{roof, yard, pr.ground && pr.solid} {
+		for _, k := range []bool{roof, yard, pr.ground && pr.solid()} {
 			if k {
 				kinds++
 			}
@@ -95,7 +95,7 @@ func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
 			base.Carries = parcels.CarriesGround
 		}
 		k := lp.solidPipe[0]
-		if !pr.solid {
+		if !pr.solid() {
 			k = lp.perfPipe[0]
 			base.PipeCount = pr.perforated
 		}
@@ -126,7 +126,9 @@ func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
 		lp.dress(&base, k)
 		lp.runs = append(lp.runs, base)
 		lp.pipeLength += base.Length * unit.Length(base.PipeCount)
-		lp.trenchLength += base.Length
+		if pr.solid() || pr.twin < 0 {
+			lp.trenchLength += base.Length
+		}
 	}
 	return nil
 }
@@ -241,22 +243,31 @@ func bends(deg float64) []string {
 }
 
 // trenchOf numbers the trenches: a chain of runs without a junction, of one
-// width and one set of pipes, is one.
+// width and one set of pipes, is one; a run beside another lies in its trench.
 func (lp *lotPlan) trenchOf(l *layout, r *profile.Result) []int {
 	out := make([]int, len(l.runs))
 	next := 0
+	beside := func(i int) bool { return !l.runs[i].solid() && l.runs[i].twin >= 0 }
 	for i := range l.runs {
+		if beside(i) {
+			continue
+		}
 		n := &l.nodes[l.runs[i].from]
 		if len(n.in) == 1 && n.water == nil {
 			k := n.in[0]
-			same := lp.widthOf(l, r, k) == lp.widthOf(l, r, i) && l.runs[k].solid == l.runs[i].solid && l.runs[k].perforated == l.runs[i].perforated
-			if same && k < i {
+			same := lp.widthOf(l, r, k) == lp.widthOf(l, r, i) && l.runs[k].perforated == l.runs[i].perforated && (l.runs[k].twin >= 0) == (l.runs[i].twin >= 0)
+			if same && k < i && !beside(k) {
 				out[i] = out[k]
 				continue
 			}
 		}
 		out[i] = next
 		next++
+	}
+	for i := range l.runs {
+		if beside(i) {
+			out[i] = out[l.runs[i].twin]
+		}
 	}
 	return out
 }
@@ -280,19 +291,22 @@ func (lp *lotPlan) makeTrenches(l *layout, r *profile.Result) {
 			pr := &l.runs[i]
 			tr.Runs = append(tr.Runs, fmt.Sprintf("%sR%d", lp.prefix, i+1))
 			tr.Width = lp.widthOf(l, r, i)
+			if !pr.solid() && pr.twin >= 0 {
+				continue // its trench is counted with the solid pipe beside it
+			}
 			tr.Length += pr.length
 			w, length := float64(tr.Width), float64(pr.length)
 			k := lp.solidPipe[0]
-			if !pr.solid {
+			if !pr.solid() {
 				k = lp.perfPipe[0]
 			}
 			if r != nil {
 				k = r.Reaches[i].Pipe
 			}
 			od := lp.stockOf[k].OutsideDiameter / 1000
-			pipes := float64(pr.perforated)
-			if pr.solid {
-				pipes++
+			pipes, french := math.Max(1, float64(pr.perforated)), !pr.solid()
+			if pr.twin >= 0 {
+				pipes, french = 1+float64(l.runs[pr.twin].perforated), true
 			}
 			capV += float64(c.Trench.Cap) * w * length
 			height := float64(c.Trench.Bedding) + od + float64(c.Trench.OverPipe)
@@ -320,11 +334,11 @@ func (lp *lotPlan) makeTrenches(l *layout, r *profile.Result) {
 				area += mean * step
 				dig += mean * step * w
 				h := math.Min(height, mean-float64(c.Trench.Cap))
-				if pr.perforated > 0 {
+				if french {
 					h = mean - float64(c.Trench.Cap) // stone up to the cap: it takes in what falls on it
 				}
 				stone += (h*w - pipes*math.Pi*od*od/4) * step
-				if c.Trench.Wrap && pr.perforated > 0 {
+				if c.Trench.Wrap && french {
 					fabric += (2*h + 2*w + float64(c.Takeoff.FabricLap)) * step
 				}
 			}

@@ -223,7 +223,7 @@ func (lp *lotPlan) grade(l *layout, r *profile.Result, flows []hydro.Flow, level
 	for i := range l.runs {
 		pr, laid := &l.runs[i], &r.Reaches[i]
 		count := 1
-		if !pr.solid {
+		if !pr.solid() {
 			count = pr.perforated
 		}
 		run := gradeline.Run{Name: fmt.Sprintf("%sR%d", lp.prefix, i+1), From: pr.from, To: pr.to, Length: pr.length, InvertUp: laid.InvertUp, InvertDown: laid.InvertDown,
@@ -343,7 +343,7 @@ func (lp *lotPlan) backUp(l *layout, r *profile.Result, y hydro.ReturnPeriod) er
 		}
 		k := lp.stockOf[laid.Pipe]
 		count := 1
-		if !pr.solid {
+		if !pr.solid() {
 			count = pr.perforated
 		}
 		parts = append(parts, storage.Bore{Diameter: unit.Length(k.Diameter / 1000), Count: count, Length: pr.length, InvertUp: laid.InvertUp, InvertDown: laid.InvertDown})
