@@ -158,6 +158,7 @@ func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
 		return nil, err
 	}
 	l.report.Field = f
+	l.roofs, l.report.Findings = Roofs(s)
 	l.ponds(f)
 	l.lineFlows(f)
 	for _, x := range s.Intakes {
@@ -178,6 +179,7 @@ type look struct {
 	surface ground.Surface
 	houses  []orb.MultiPolygon
 	lots    []orb.MultiPolygon
+	roofs   []Roof
 	grates  []parcels.Intake // the last drains of the input, in order
 	report  *Report
 }
@@ -193,16 +195,7 @@ func (l *look) lotAt(p orb.Point) string {
 	return ""
 }
 
-func (l *look) house(i int) string {
-	b := l.site.Buildings[i]
-	switch {
-	case b.FeatureID != "":
-		return b.FeatureID
-	case b.Lot != "":
-		return "the house on " + b.Lot
-	}
-	return fmt.Sprintf("building #%d", b.Index)
-}
+func (l *look) house(i int) string { return buildingName(l.site.Buildings[i]) }
 
 // ponds lists the hollows on the lots and tells those that nothing empties.
 func (l *look) ponds(f *overland.Field) {
@@ -276,46 +269,19 @@ func (l *look) lineFlows(f *overland.Field) {
 	for i := range weight {
 		weight[i] = float32(run.YardC)
 	}
-	var roofs, roofAreas []overland.Inflow
-	piped := map[int]bool{} // building: its roof goes into a pipe after the plan
-	for b := range l.houses {
-		spouts, at := []overland.Downspout{}, []parcels.Intake{}
-		for _, x := range l.site.Intakes {
-			if x.Kind != "downspout" {
-				continue
-			}
-			if d, _, _ := shape.LineBoundary(orb.LineString{x.At, x.At}, l.houses[b]); d <= atHouse && l.nearest(x.At) == b {
-				spouts, at = append(spouts, overland.Downspout{At: x.At, Area: x.RoofArea}), append(at, x)
-			}
+	var roofs, roofAreas, left []overland.Inflow // left: those that no pipe takes
+	for _, r := range l.roofs {
+		if _, ok := f.CellAt(r.At, atHouse); !ok {
+			continue // beyond the raster
 		}
-		if len(spouts) == 0 { // nobody says where it comes down: at the outline's corners
-			for _, poly := range l.houses[b] {
-				for _, p := range poly[0][:len(poly[0])-1] {
-					spouts = append(spouts, overland.Downspout{At: p})
-				}
-			}
-		} else {
-			piped[b] = true
+		c := run.RoofC
+		if r.Intake >= 0 && l.site.Intakes[r.Intake].RoofC != nil {
+			c = *l.site.Intakes[r.Intake].RoofC
 		}
-		split, err := overland.SplitRoof(l.houses[b], spouts, l.site.Buildings[b].RoofArea, atHouse)
-		if err != nil { // stated areas that do not fit: split by nearness
-			for k := range spouts {
-				spouts[k].Area = nil
-			}
-			if split, err = overland.SplitRoof(l.houses[b], spouts, l.site.Buildings[b].RoofArea, atHouse); err != nil {
-				continue
-			}
-		}
-		for k, a := range split.Shares {
-			if _, ok := f.CellAt(spouts[k].At, atHouse); !ok {
-				continue // beyond the raster
-			}
-			c := run.RoofC
-			if piped[b] && at[k].RoofC != nil {
-				c = *at[k].RoofC
-			}
-			roofs = append(roofs, overland.Inflow{At: spouts[k].At, Area: unit.Area(c) * a})
-			roofAreas = append(roofAreas, overland.Inflow{At: spouts[k].At, Area: a})
+		in := overland.Inflow{At: r.At, Area: unit.Area(c) * r.Area}
+		roofs, roofAreas = append(roofs, in), append(roofAreas, overland.Inflow{At: r.At, Area: r.Area})
+		if r.Intake < 0 {
+			left = append(left, in)
 		}
 	}
 	before, err := f.Accumulate(weight, roofs, atHouse, nil)
@@ -325,12 +291,6 @@ func (l *look) lineFlows(f *overland.Field) {
 	area, err := f.Accumulate(nil, roofAreas, atHouse, nil)
 	if err != nil {
 		return
-	}
-	var left []overland.Inflow // roofs that no pipe takes
-	for _, r := range roofs {
-		if b := l.nearest(r.At); b >= 0 && !piped[b] {
-			left = append(left, r)
-		}
 	}
 	var caught []int
 	for _, x := range l.site.Intakes {
@@ -363,17 +323,6 @@ func (l *look) lineFlows(f *overland.Field) {
 	}
 }
 
-// nearest is the building nearest to a point; -1 without buildings.
-func (l *look) nearest(p orb.Point) int {
-	best, at := unit.Length(math.Inf(1)), -1
-	for b, mp := range l.houses {
-		if d, _, _ := shape.LineBoundary(orb.LineString{p, p}, mp); d < best {
-			best, at = d, b
-		}
-	}
-	return at
-}
-
 // overflows shuts each grate in turn, the others open.
 func (l *look) overflows(in overland.Input) error {
 	first := len(in.Drains) - len(l.grates)
@@ -403,7 +352,7 @@ func (l *look) overflows(in overland.Input) error {
 		for _, h := range o.Houses {
 			v.Houses = append(v.Houses, l.house(h))
 			for _, p := range l.site.Openings {
-				if p.Level == nil || l.nearest(p.At) != h {
+				if p.Level == nil || nearest(l.houses, p.At) != h {
 					continue
 				}
 				if free := p.Level.Above(o.Level); v.Freeboard == nil || free < *v.Freeboard {

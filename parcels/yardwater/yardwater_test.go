@@ -134,3 +134,42 @@ func TestHandLineFlows(t *testing.T) {
 		t.Error("ground that does not cover the lots was taken")
 	}
 }
+
+// Each roof of the sample is shared out whole; stated areas are kept; a sum that
+// cannot be right is told.
+func TestHandRoofs(t *testing.T) {
+	s, _ := sample(t)
+	roofs, _ := yardwater.Roofs(s)
+	sum := make([]unit.Area, len(s.Buildings))
+	for _, r := range roofs {
+		sum[r.Building] += r.Area
+		if r.Intake >= 0 && s.Intakes[r.Intake].Kind != "downspout" {
+			t.Errorf("%+v is no downspout", r)
+		}
+	}
+	whole := 0
+	for b, a := range sum {
+		want := shape.Area(s.Buildings[b].Shape)
+		if s.Buildings[b].RoofArea != nil {
+			want = *s.Buildings[b].RoofArea
+		}
+		if math.Abs(float64(a-want)) <= 0.02*float64(want) {
+			whole++
+		}
+	}
+	if whole < len(sum)*9/10 {
+		t.Errorf("%d of %d roofs add up", whole, len(sum))
+	}
+	box := orb.MultiPolygon{{{{0, 0}, {12, 0}, {12, 8}, {0, 8}, {0, 0}}}}
+	big := unit.Area(500)
+	one := &parcels.Site{Criteria: parcels.DefaultCriteria(), Buildings: []parcels.Building{{Lot: "1", Shape: box}},
+		Intakes: []parcels.Intake{{ID: "A", Kind: "downspout", At: orb.Point{0, 0}, RoofArea: &big}, {ID: "B", Kind: "downspout", At: orb.Point{12, 8}}, {ID: "C", Kind: "downspout", At: orb.Point{90, 90}}}}
+	roofs, told := yardwater.Roofs(one)
+	if len(roofs) != 2 || len(told) != 1 || told[0].Code != "roof_areas_differ" || math.Abs(float64(roofs[0].Area-48)) > 0.5 {
+		t.Errorf("%+v %+v", roofs, told)
+	}
+	one.Intakes = nil
+	if roofs, _ := yardwater.Roofs(one); len(roofs) != 4 || roofs[0].Intake != -1 {
+		t.Errorf("a house without downspouts sheds at its corners: %+v", roofs)
+	}
+}
