@@ -108,7 +108,8 @@ const leastPiece unit.Area = 1e-4
 // Trench gives the zone of a lot: the points at least the clearance from each
 // of its edges, inside it, and outside each thing grown by its clearance. A bad
 // shape is a *shape.InvalidError (the first of its faults, wrapped with the
-// thing's id); so is a clearance that is negative, no number or absurd.
+// thing's id); so is a clearance that is negative, no number or absurd, and a
+// lot whose lines are too many or too tangled to be worked out in seconds.
 func Trench(lot Lot, out []KeepOut) (Zone, error) { return work(lot, out, 0) }
 
 // CentreLine gives the zone of the middle of a trench of the given width: half
@@ -131,6 +132,9 @@ func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 	}
 	if z, ok := direct(lot, out, more); ok {
 		return z, nil
+	}
+	if err := limit(lot, out, more); err != nil {
+		return Zone{}, err
 	}
 	return byOverlay(lot, out, more, around)
 }

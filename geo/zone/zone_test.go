@@ -275,3 +275,43 @@ func TestPropertyRealLots(t *testing.T) {
 		t.Logf("%s: %d lots, %d zones, %d empty with a reason, invalid %v", name, len(lots), zones, empty, invalid)
 	}
 }
+
+// comb is a ring of n teeth along x from the origin, long in y.
+func comb(n int, pitch, long float64) orb.Ring {
+	r := orb.Ring{{0, -pitch}, {float64(n) * pitch, -pitch}}
+	for i := n - 1; i >= 0; i-- {
+		x := float64(i) * pitch
+		r = append(r, orb.Point{x + .8*pitch, 0}, orb.Point{x + .7*pitch, long}, orb.Point{x + .3*pitch, long}, orb.Point{x + .2*pitch, 0})
+	}
+	return append(r, r[0])
+}
+
+// Hand: what would take a machine down is refused by name, and soon; a lot of
+// 2,000 vertices along a river is not.
+func TestHandTooComplex(t *testing.T) {
+	lot := Lot{Shape: orb.MultiPolygon{{comb(2400, 0.2, 480)}}, Clearance: 0.05}
+	across := comb(2400, 0.2, 480)
+	for i, p := range across {
+		across[i] = orb.Point{p[1], p[0]}
+	}
+	across.Reverse()
+	var e *shape.InvalidError
+	if _, err := Trench(lot, []KeepOut{{ID: "7", Kind: Building, Geometry: orb.Polygon{across}}}); !errors.As(err, &e) || e.Rule != shape.RuleTooComplex || !strings.Contains(e.Detail, "building 7") {
+		t.Errorf("comb across comb: %v", err)
+	}
+	if _, err := Trench(Lot{Shape: orb.MultiPolygon{{comb(30_000, 5, 50)}}, Clearance: 0.6}, nil); !errors.As(err, &e) || e.Rule != shape.RuleTooComplex {
+		t.Errorf("120,000 vertices: %v", err)
+	}
+	rng := newRand(11)
+	river := orb.Ring{{0, 0}, {400, 0}}
+	for i := 0; i <= 2000; i++ {
+		x := 400 * (1 - float64(i)/2000)
+		river = append(river, orb.Point{x, 100 + 20*math.Sin(x/30) + .1*rng.Float64()})
+	}
+	river = append(river, river[0])
+	z, err := Trench(Lot{Shape: orb.MultiPolygon{{river}}, Clearance: 0.6}, nil)
+	if err != nil || z.Pieces != 1 {
+		t.Fatalf("river: %v %v", z.Pieces, err)
+	}
+	judge(t, rng, Lot{Shape: orb.MultiPolygon{{river}}, Clearance: 0.6}, nil, Zone{Shape: z.Shape[:1], Pieces: 1})
+}
