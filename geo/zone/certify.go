@@ -82,7 +82,7 @@ func (w *scratch) side(p, q orb.Point) bool {
 			continue
 		}
 		for j := l.first; j < l.end; j++ {
-			if b := &w.boxes[j]; b.x0 > far.x1 || b.x1 < far.x0 || b.y0 > far.y1 || b.y1 < far.y0 {
+			if w.boxes[j].apart(&far) {
 				continue
 			}
 			s := &w.sides[j]
@@ -164,7 +164,7 @@ func (w *scratch) fan(f *fan) bool {
 			continue
 		}
 		for j := l.first; j < l.end; j++ {
-			if b := &w.boxes[j]; b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
+			if w.boxes[j].apart(&box) {
 				continue
 			}
 			s := &w.sides[j]

@@ -185,8 +185,17 @@ func boxOf(p, q orb.Point) box4 {
 	return b
 }
 
+// apart is written without a way to leave early: which of the four decides
+// can't be foretold, and a wrong guess of the processor costs more than all.
 func (b *box4) apart(c *box4) bool {
-	return b.x0 > c.x1 || b.x1 < c.x0 || b.y0 > c.y1 || b.y1 < c.y0
+	return one(b.x0 > c.x1)|one(b.x1 < c.x0)|one(b.y0 > c.y1)|one(b.y1 < c.y0) != 0
+}
+
+func one(b bool) (n uint8) {
+	if b {
+		n = 1
+	}
+	return n
 }
 
 func (b box4) grown(r float64) box4 { return box4{b.x0 - r, b.y0 - r, b.x1 + r, b.y1 + r} }
@@ -479,7 +488,7 @@ func (w *scratch) straight(s *side) {
 	}
 	for k := range w.near {
 		b := &w.near[k]
-		if b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
+		if b.apart(&box) {
 			continue
 		}
 		j := b.side
@@ -616,7 +625,7 @@ func (w *scratch) round(c curve, box box4) {
 	w.out = w.out[:0]
 	for k := range w.near {
 		b := &w.near[k]
-		if b.x0 > box.x1 || b.x1 < box.x0 || b.y0 > box.y1 || b.y1 < box.y0 {
+		if b.apart(&box) {
 			continue
 		}
 		if b.side != c.own && b.side != c.also {

@@ -29,5 +29,21 @@
 //   - Strip, Merge, Near and Between put areas together before a zone is asked
 //     for in them.
 //
-// It may import geo/unit, geo/shape, geo/internal/geosop and orb; it is pure.
+// How a zone is found: the usual lot goes through a routine of this package
+// (direct.go) whose answer is certified by exact distances before it is used
+// (certify.go); what it leaves, and every empty zone, goes to an overlay of
+// exact pieces by GEOS (zone.go, stroke.go), which is also its reference in the
+// tests. limit.go refuses by name what would take more than seconds.
+//
+// The direct routine is safe for use by several goroutines at once, and so is
+// all else here.
+//
+// It may import geo/unit, geo/shape, geo/internal/geosop, orb and
+// tidwall/rtree; it is pure.
+//
+// Sources: the routine follows the idea of offsetting by winding of Chen and
+// McMains, "Polygon Offsetting by Computing Winding Numbers", 2005, and of the
+// clipping of Greiner and Hormann, 1998, with parts cut by distance in place of
+// crossings found (both from memory); the model of line accuracy is stated in
+// accuracy.go.
 package zone
