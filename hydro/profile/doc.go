@@ -72,8 +72,9 @@
 // i(t) times the summed C·A whose water has arrived by t, over the arrival
 // times t of the areas upstream, plus stated flows. Travel time depends on
 // velocity, velocity on the pipe: flows and sizes are found in turn until the
-// flows stay the same, in at most Rules.MostRounds rounds; Result.Settled
-// says whether they did.
+// flows that sized the pipes are those that the pipes then bring, never less
+// and at most a five-hundredth more, in at most Rules.MostRounds rounds;
+// Result.Settled says whether they did.
 //
 // The room may import geo/unit, hydro and the rooms of hydro.
 package profile
