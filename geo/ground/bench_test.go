@@ -20,9 +20,12 @@ func BenchmarkTriangulate100k(b *testing.B) {
 func BenchmarkProfile100m(b *testing.B) {
 	r := mustRaster(b, gridOf(400, 400, 1, func(x, y float64) float64 { return math.Sin(x / 30) }))
 	l := orb.LineString{{100.3, 100.7}, {171.1, 171.2}}
+	clock := processorTime(b)
+	start := clock()
 	for b.Loop() {
 		r.Along(l)
 	}
+	b.ReportMetric((clock()-start)*1e6/float64(b.N), "cpu-us/op")
 }
 
 // processorTime is a clock of the processor time this process takes, so that a

@@ -5,6 +5,7 @@ package ground
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -277,6 +278,10 @@ func (r *Raster) segment(out *Profile, p, q orb.Point, n, done float64) {
 	u0, v0 := r.lattice(p)
 	u1, v1 := r.lattice(q)
 	du, dv := u1-u0, v1-v0
+	// room for a station at each row, column and diagonal
+	if room := math.Abs(du) + math.Abs(dv) + math.Max(math.Abs(du), math.Abs(dv)); room < 1e6 {
+		out.Stations = slices.Grow(out.Stations, int(room)+4)
+	}
 	add := func(t, z float64) {
 		d := unit.Length(done + t*n)
 		if k := len(out.Stations); k > 0 && d-out.Stations[k-1].Distance < same {
