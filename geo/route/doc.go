@@ -18,7 +18,7 @@
 //
 // # The rules held in every tree that comes back
 //
-//   - every run lies in Problem.Zone, except a run marked LeadOff (source to
+//   - every run lies in Problem.Zone, except one marked Kept, a run marked LeadOff (source to
 //     zone, straight, the shortest way) and the run marked TieIn (zone to target,
 //     straight, at most Target.Reach long, over Zone and Target.LastRunWithin);
 //   - runs never cross or touch but at a node;
@@ -30,16 +30,58 @@
 // Check holds all of them again on a finished tree, and Solve returns no tree
 // that it refuses.
 //
+// # Calls
+//
+//	Solve        a Problem to a Result: best tree, what became of every other target
+//	             and source, and on request (Problem.Prove) the Bound
+//	Again        the same after a small edit, begun with the last tree
+//	Check        every rule above on a finished tree, in words
+//	ShortestWay  the shortest line between two points, no rules
+//
+// A line drawn by somebody (Problem.Kept) stays where it is; it may end at a
+// target (a trunk), or anywhere in the zone, where the search goes on from it.
+// Result.Free is then the best tree without it, so that the price of the
+// designer's choice can be told.
+//
 // # Method
 //
 // Ways round the corners of the zone: visibility graph (Lozano-Perez and Wesley
-// 1979) with tangent pruning, searched with the price of bends. The tree: the
-// source nearest to the growing tree is joined next (Takahashi and Matsuyama
-// 1980, from memory), from several first sources; a lateral meets the trunk as a
+// 1979) with tangent pruning, searched with the price of bends; rounded corners
+// also have the meeting point of the long edges beside them and a cut across, so
+// that nobody lays eight bends round a chorded arc. The tree: the source nearest
+// to the growing tree is joined next (Takahashi and Matsuyama 1980, from memory),
+// on the trunks of the two cheapest sources; a lateral meets the trunk as a
 // slanting line at the greatest angle allowed or square with a short stub,
-// whichever is cheaper. Then branches are taken out and put back, corners are
-// moved, slid and dropped, each step kept only when rules and price hold. The
-// best few trees are priced by the caller.
+// whichever is cheaper, so no free junction ever breaks the rule. Then branches
+// are taken out and put back, corners are moved, slid and dropped, each step kept
+// only when rules and price hold.
+//
+// What depth costs is the caller's to know. The trees that the search finds are
+// priced by Problem.Price, and beside them trees laid in haste, which pay for the
+// length of the way to the target (length is fall, and fall is depth), and
+// single branches put elsewhere, within Problem.Effort calls a target.
+//
+// # The bound
+//
+// An exact search (Dreyfus and Wagner 1971, from memory) over runs with their
+// headings, so that turns are priced and forbidden in it, between the corners of
+// the zone, the places round them, the sources, the ends of last runs and all
+// points of the tree found. Each metre is charged at Prices.Metre or, with
+// Problem.Least, at what it costs at least when the water of a source has come
+// that far. It says nothing of trees over other points in the plane; the yardstick
+// test strews the points of many more trees to show how little those gain.
+//
+// Measured on 200 seeded lots (zones of 60 to 200 corners, 8 sources, joins,
+// bends and a price of depth; go test -bench Prove): gap of the price to the bound
+// median 1.2 %, worst 4.1 %.
+//
+// # Limits
+//
+// Runs are straight and end at nodes; a sweep is the caller's to draw. One run
+// enters a target. A trunk stays straight where a lateral joins it (a bend there
+// would be two fittings without a straight between). A line of sight is taken up
+// to 60 m only where the zone is a whole block of lots. The bound is given for at
+// most 10 sources.
 //
 // May import: geo/unit, geo/shape, geo/zone, orb. Pure: no files, clock, network
 // or randomness; equal prices are decided by the order of the input.

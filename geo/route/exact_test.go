@@ -89,7 +89,7 @@ func TestPublishedSteinerTrees(t *testing.T) {
 // which few points can flow to one another.
 func TestOracleExact(t *testing.T) {
 	r := rand.New(rand.NewSource(4))
-	for round := range 10 {
+	for round := range 6 {
 		n := 2 + r.Intn(2) // sources
 		m := 3             // free points
 		pt := func() orb.Point { return orb.Point{10 * r.Float64(), 10 * r.Float64()} }
@@ -238,12 +238,12 @@ func yardstick(l *lot) (price float64, ok bool) {
 // TestOracleYardstick: the gap of the everyday search to the yardstick. With
 // ROUTE_LOTS=200 over all benchmark lots.
 func TestOracleYardstick(t *testing.T) {
-	n := 3
+	n, intakes := 4, 6
 	if os.Getenv("ROUTE_LOTS") == "200" {
-		n = 200
+		n, intakes = 200, 8
 	}
 	var gaps []float64
-	for _, l := range benchLots(n, 8) {
+	for _, l := range benchLots(n, intakes) {
 		best, ok := yardstick(&l)
 		if !ok {
 			t.Error("the yardstick finds no tree")

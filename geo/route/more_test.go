@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
 )
 
 // depthPrice is a stand-in for the planner's price: level ground, every pipe
@@ -67,6 +69,35 @@ func TestPropertyPriceOfDepth(t *testing.T) {
 		}
 		if r.Bound == nil || r.Bound.Cost > r.Best.Cost || r.Bound.Gap < 0 {
 			t.Errorf("lot %d: bound %+v of %.3f", seed, r.Bound, r.Best.Cost)
+		}
+	}
+}
+
+// depthLeast is the least price that goes with depthPrice: the run is as deep as
+// the fall over the way of one source makes it.
+func depthLeast(pr Prices) func(int, unit.Length, orb.Point, orb.Point) float64 {
+	return func(_ int, way unit.Length, a, b orb.Point) float64 {
+		l := dist(a, b)
+		return l * (pr.Metre + 1.2*0.01*(float64(way)+l/2))
+	}
+}
+
+func TestPropertyLeastSharpens(t *testing.T) {
+	for seed := int64(1); seed <= 8; seed++ {
+		l := newLot(seed, 6)
+		p := l.problem
+		p.Prove, p.Price, p.Effort = true, depthPrice(p.Prices), 10
+		r, err := Solve(&p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Least = depthLeast(p.Prices)
+		s, err := Solve(&p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Bound.Cost < r.Bound.Cost-1e-6 || s.Bound.Cost > s.Best.Cost+1e-6 || s.Best.Cost != r.Best.Cost {
+			t.Errorf("lot %d: bound %.3f, sharpened %.3f, best %.3f and %.3f", seed, r.Bound.Cost, s.Bound.Cost, r.Best.Cost, s.Best.Cost)
 		}
 	}
 }
