@@ -271,3 +271,110 @@ func TestPropertyTargetNearer(t *testing.T) {
 		}
 	}
 }
+
+// star is a ring of n corners about c, seeded, often deeply notched.
+func star(r *rand.Rand, c orb.Point, least, most float64, n int) orb.Ring {
+	var ring orb.Ring
+	for i := range n {
+		s, q := math.Sincos(2 * math.Pi * (float64(i) + 0.6*r.Float64()) / float64(n))
+		d := least + (most-least)*r.Float64()
+		ring = append(ring, orb.Point{c[0] + d*q, c[1] + d*s})
+	}
+	return append(ring, ring[0])
+}
+
+// TestPropertyOddZones: whatever the zone, an answer keeps the rules, every
+// source is joined or named with its reason, and nothing panics.
+func TestPropertyOddZones(t *testing.T) {
+	joined, told := 0, 0
+	for seed := int64(1); seed <= 250; seed++ {
+		r := rand.New(rand.NewSource(seed))
+		shell := star(r, orb.Point{0, 0}, 4, 25, 5+r.Intn(30))
+		zone := orb.MultiPolygon{{shell}}
+		if r.Intn(2) == 0 {
+			zone = append(zone, orb.Polygon{star(r, orb.Point{60, 0}, 4, 20, 5+r.Intn(12))})
+		}
+		f := newField(zone, orb.Point{})
+		for range r.Intn(4) {
+			c := orb.Point{30*r.Float64() - 15, 30*r.Float64() - 15}
+			h := star(r, c, 0.2, 1+2*r.Float64(), 3+r.Intn(9))
+			ok := true
+			for _, q := range h {
+				ok = ok && f.holds(q)
+			}
+			for _, e := range f.edges {
+				for i := 0; i+1 < len(h); i++ {
+					ok = ok && !touches(e.p, e.q, h[i], h[i+1])
+				}
+			}
+			if ok {
+				h.Reverse()
+				zone[0] = append(zone[0], h)
+				f = newField(zone, orb.Point{})
+			}
+		}
+		p := &Problem{Zone: zone, Rules: DefaultRules(), Prices: testPrices}
+		p.Prices.Askew = 0.05 * float64(r.Intn(2))
+		place := func() orb.Point {
+			switch r.Intn(5) {
+			case 0:
+				return f.corners[r.Intn(len(f.corners))].at
+			case 1:
+				e := f.edges[r.Intn(len(f.edges))]
+				return lerp(e.p, e.q, r.Float64())
+			}
+			return orb.Point{60*r.Float64() - 25, 50*r.Float64() - 25}
+		}
+		all := orb.MultiPolygon{{rect(-99, -99, 99, 99)}}
+	more:
+		for i := range 1 + r.Intn(7) {
+			at := place()
+			for _, s := range p.Sources {
+				if dist(s.At, at) < 0.01 {
+					continue more
+				}
+			}
+			p.Sources = append(p.Sources, Source{ID: string(rune('a' + i)), At: at, LeadOff: r.Intn(2) == 0, LeadOffWithin: all, Basin: r.Intn(2) == 0})
+		}
+		for i := range 1 + r.Intn(2) {
+			p.Targets = append(p.Targets, Target{ID: string(rune('s' + i)), At: place(), Reach: 5, LastRunWithin: all})
+		}
+		if r.Intn(3) == 0 {
+			p.Price = depthPrice(p.Prices)
+		}
+		res, err := Solve(p)
+		if err != nil {
+			t.Fatalf("seed %d: %v", seed, err)
+		}
+		named := map[int]bool{}
+		for _, u := range res.Unreached {
+			if u.Reason == "" {
+				t.Errorf("seed %d: source %d unreached without a reason", seed, u.Source)
+			}
+			named[u.Source] = true
+			told++
+		}
+		if res.Best != nil {
+			if bad := Check(p, res.Best); len(bad) > 0 {
+				t.Errorf("seed %d: %v", seed, bad)
+			}
+			for _, n := range res.Best.Nodes {
+				if n.Source >= 0 {
+					named[n.Source] = true
+					joined++
+				}
+			}
+		}
+		for i := range p.Sources {
+			if !named[i] {
+				t.Errorf("seed %d: source %d neither joined nor named", seed, i)
+			}
+		}
+		for _, a := range res.Alternatives {
+			if strings.Contains(a.Reason, "breaks a rule") {
+				t.Errorf("seed %d: %s", seed, a.Reason)
+			}
+		}
+	}
+	t.Logf("%d sources joined, %d told why not", joined, told)
+}

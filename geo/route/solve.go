@@ -382,7 +382,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	// consider prices a plan and keeps it if it is the best so far
 	consider := func(f found) bool {
 		tr := s.tree(f.p)
-		if bad := Check(s.p, tr); len(bad) > 0 {
+		if bad := s.check(tr); len(bad) > 0 {
 			if a.Tree == nil {
 				a.Reason = "the tree found breaks a rule: " + bad[0]
 			}

@@ -128,12 +128,12 @@ func (t *Tree) Way() unit.Length {
 // broken; nothing when all is kept. It works on the tree alone, not on how it
 // was found.
 func Check(p *Problem, t *Tree) []string {
-	s := newSite(p)
-	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
-	return s.check(t)
+	return newSite(p).check(t)
 }
 
 func (s *site) check(t *Tree) []string {
+	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
+	defer func() { s.zone.tol = eps }()
 	var bad []string
 	say := func(format string, a ...any) { bad = append(bad, fmt.Sprintf(format, a...)) }
 	at := func(n int) orb.Point { return sub(t.Nodes[n].At, s.origin) }
