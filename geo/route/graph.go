@@ -139,13 +139,16 @@ func (s *site) bendAt(a, b, c orb.Point) (float64, bool) {
 // joins tells whether the way a, b, c turns at b no more than a join allows.
 func (s *site) joins(a, b, c orb.Point) bool { return cosTurn(a, b, c) >= s.cosJoin }
 
+// addSpot adds a spot, or returns the one that is there already. A source is
+// always a spot of its own: ways leave it in every direction, also where it
+// stands at a corner, whose spot is then marked as passing a source.
 func (s *site) addSpot(sp spot) int {
 	for i := range s.graph.spots {
 		if dist(s.graph.spots[i].at, sp.at) <= 1e-6 {
-			if sp.source >= 0 {
-				s.graph.spots[i].source = sp.source
+			if sp.source < 0 {
+				return i
 			}
-			return i
+			s.graph.spots[i].source = sp.source
 		}
 	}
 	s.graph.spots = append(s.graph.spots, sp)

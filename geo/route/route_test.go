@@ -481,3 +481,17 @@ func TestHandChoice(t *testing.T) {
 		t.Errorf("reason %q, want %q", r.Alternatives[1].Reason, want)
 	}
 }
+
+func TestHandSourceAtCorner(t *testing.T) {
+	// a source at a corner that points into the yard leaves straight to the
+	// target, in a direction in which no way would bend round that corner
+	notch := orb.Ring{{0, 0}, {20, 0}, {20, 20}, {12, 20}, {10, 12}, {8, 20}, {0, 20}, {0, 0}}
+	p := &Problem{Zone: orb.MultiPolygon{{notch}}, Rules: DefaultRules(), Prices: testPrices,
+		Sources: []Source{{ID: "a", At: orb.Point{10, 12}}}, Targets: []Target{{ID: "t", At: orb.Point{10, 2}}}}
+	near(t, "length", float64(solved(t, p).Length), 10, 1e-9)
+	_, d, ok := ShortestWay(p.Zone, orb.Point{10, 12}, orb.Point{10, 2})
+	if !ok {
+		t.Fatal("no way")
+	}
+	near(t, "way", float64(d), 10, 1e-9)
+}

@@ -25,8 +25,13 @@ func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Le
 			s.addSpot(spot{at: c.at, corner: c, source: -1})
 		}
 	}
-	h.spot = s.addSpot(spot{at: h.pts[0], source: -1})
-	to := s.addSpot(spot{at: sub(b, s.origin), source: -1})
+	if dist(h.pts[0], sub(b, s.origin)) <= eps {
+		return orb.LineString{a, b}, 0, true
+	}
+	// the ends are spots of their own, see addSpot
+	h.spot = len(s.graph.spots)
+	to := h.spot + 1
+	s.graph.spots = append(s.graph.spots, spot{at: h.pts[0], source: -1}, spot{at: sub(b, s.origin), source: -1})
 	s.link(0)
 	s.ways = []*ways{s.newWays(0)}
 	for i := 0; ; i++ {
