@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
 	"fallwright/sampledata"
 )
 
@@ -223,5 +225,39 @@ func TestAsBuilt(t *testing.T) {
 	code, table, errs := call(t, "", "asbuilt", site, plan, shots)
 	if code == exitInput || code == exitFailed || !strings.Contains(table, "R1") {
 		t.Errorf("exit %d %s\n%s", code, errs, table)
+	}
+}
+
+// Each run with a flow can be followed by hand: every sheet passes the check
+// that works its printed figures again.
+func TestSteps(t *testing.T) {
+	code, _, errs := call(t, "", "plan", sample(t), "--lot", sampledata.Sample, "--steps", "R1", "--units", "si")
+	if code != exitInput || !strings.Contains(errs, "R1") {
+		t.Errorf("ground water has no steps: exit %d, %s", code, errs)
+	}
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, _, err := newPlanner().Plan(context.Background(), s, planner.Options{Lots: []string{sampledata.Sample}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for i := range plan.Runs {
+		if plan.Runs[i].Flow == nil {
+			continue
+		}
+		sheet, err := planner.Steps(plan, plan.Runs[i].ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := sheet.Check(); err != nil {
+			t.Errorf("run %s: %v", plan.Runs[i].ID, err)
+		}
+		n++
+	}
+	if n < 10 {
+		t.Errorf("only %d runs have steps", n)
 	}
 }

@@ -4,6 +4,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -15,7 +16,8 @@ import (
 type planCmd struct {
 	inputs
 	output
-	Outlet string `help:"Use this inlet or outlet only."`
+	Outlet string   `help:"Use this inlet or outlet only."`
+	Steps  []string `help:"Print the calculation of a run, step by step; repeat for more." placeholder:"RUN"`
 }
 
 // verifier is the second piece of code that every plan passes.
@@ -54,6 +56,15 @@ func (c planCmd) Run(e *env) error {
 		}
 	case c.Out != "-":
 		if err := planTable(e.stdout, plan, c.units()); err != nil {
+			return err
+		}
+	}
+	for _, id := range c.Steps {
+		sheet, err := planner.Steps(plan, id)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(e.stdout, "\n%s\n", sheet.Text()); err != nil {
 			return err
 		}
 	}
