@@ -14,6 +14,7 @@ import (
 
 type serveCmd struct {
 	Addr  string `help:"Address to listen on. Beyond loopback the configuration must name keys." default:"127.0.0.1:8080" env:"FALLWRIGHT_ADDR"`
+	Store string `help:"Store of sites and results: a file (name.gpkg) or postgres://...; made when missing. None: nothing is kept." placeholder:"S" env:"FALLWRIGHT_STORE"`
 	Quiet bool   `help:"Log nothing but faults."`
 }
 
@@ -22,8 +23,17 @@ func (c serveCmd) Run(e *env) error {
 	if c.Quiet {
 		level = slog.LevelError
 	}
-	s, err := api.New(api.Options{Engine: engine{}, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
-		Config: api.Config{Addr: c.Addr}, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))})
+	options := api.Options{Engine: engine{}, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
+		Config: api.Config{Addr: c.Addr}, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))}
+	if c.Store != "" {
+		store, err := openStore(c.Store, storeServed)
+		if err != nil {
+			return err
+		}
+		defer store.Close()
+		options.Store = store
+	}
+	s, err := api.New(options)
 	if err != nil {
 		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
 	}

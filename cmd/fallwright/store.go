@@ -1,0 +1,35 @@
+package main
+
+// The store by its name: a file or a database.
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"fallwright/parcels"
+	"fallwright/parcels/store/gpkg"
+)
+
+// storeUse is what a store is opened for.
+type storeUse int
+
+const (
+	storeWritten storeUse = iota // made when missing
+	storeRead                    // must be there
+	storeServed                  // as written, by one service at a time
+)
+
+func openStore(name string, use storeUse) (parcels.Store, error) {
+	switch {
+	case strings.HasPrefix(name, "postgres://"), strings.HasPrefix(name, "postgresql://"):
+		return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "store", Err: fmt.Errorf("a PostgreSQL store is not in this program; name a file that ends in .gpkg")}
+	case strings.EqualFold(filepath.Ext(name), ".gpkg"):
+		s, err := gpkg.Open(name, gpkg.Options{Hold: use == storeServed, ReadOnly: use == storeRead})
+		if err != nil {
+			return nil, err
+		}
+		return s, nil
+	}
+	return nil, &parcels.Error{Kind: parcels.Invalid, Op: "store", Subject: parcels.Excerpt(name), Err: fmt.Errorf("a store is a file that ends in .gpkg, or postgres://...")}
+}

@@ -1,0 +1,107 @@
+package main
+
+// The service on a store of its own: put, ask, stop, start, ask again.
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"fallwright/api"
+	"fallwright/parcels/store/storetest"
+)
+
+// served starts the service over a store file; stop ends both.
+func served(t *testing.T, path string) (url string, stop func()) {
+	t.Helper()
+	s, err := openStore(path, storeServed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	service, err := api.New(api.Options{Engine: engine{}, Store: s, Version: "test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(service)
+	return srv.URL, func() {
+		srv.Close()
+		if err := service.Close(context.Background()); err != nil {
+			t.Error(err)
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func ask(t *testing.T, method, url, media string, body []byte) (int, []byte) {
+	t.Helper()
+	r, err := http.NewRequest(method, url, bytes.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if media != "" {
+		r.Header.Set("Content-Type", media)
+	}
+	a, err := http.DefaultClient.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Body.Close()
+	b, err := io.ReadAll(a.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a.StatusCode, b
+}
+
+func TestServiceWithStore(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.gpkg")
+	url, stop := served(t, path)
+	if code, b := ask(t, "POST", url+"/sites", "application/json", []byte(storetest.Document)); code != 201 {
+		t.Fatalf("%d %s", code, b)
+	}
+	if code, _ := ask(t, "POST", url+"/sites", "application/json", []byte(storetest.Document)); code != 409 {
+		t.Errorf("the same name again: %d", code)
+	}
+	stop()
+	url, stop = served(t, path)
+	defer stop()
+	code, b := ask(t, "GET", url+"/sites/Elm%20Court/document", "", nil)
+	if code != 200 || string(b) != storetest.Document {
+		t.Errorf("%d %s", code, b)
+	}
+	code, b = ask(t, "GET", url+"/collections", "", nil)
+	if code != 200 || !strings.Contains(string(b), `"parcels"`) || !strings.Contains(string(b), `"inlets"`) {
+		t.Errorf("%d %s", code, b)
+	}
+	var items struct {
+		NumberMatched int
+		Features      []struct {
+			ID         any
+			Properties map[string]any
+		}
+	}
+	code, b = ask(t, "GET", url+"/collections/parcels/items?lot=1", "", nil)
+	if err := json.Unmarshal(b, &items); err != nil || code != 200 || items.NumberMatched != 1 || len(items.Features) != 1 || items.Features[0].ID != "9007199254740993" {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "GET", url+"/collections/parcels/items?bbox=1700150,600010,1700160,600020&bbox-crs=EPSG:2274", "", nil); code != 200 || !strings.Contains(string(b), `"two"`) || strings.Contains(string(b), "9007199254740993") {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "GET", url+"/readyz", "", nil); code != 200 {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "DELETE", url+"/sites/Elm%20Court", "", nil); code != 204 {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, _ := ask(t, "GET", url+"/sites/Elm%20Court", "", nil); code != 404 {
+		t.Errorf("after it was deleted: %d", code)
+	}
+}

@@ -1,0 +1,215 @@
+package gpkg
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"fallwright/parcels"
+	"fallwright/parcels/store/storetest"
+)
+
+func TestSuite(t *testing.T) {
+	storetest.Run(t, func(t *testing.T) storetest.Opener {
+		path := filepath.Join(t.TempDir(), "a b'c%20.gpkg")
+		return func(t *testing.T) parcels.Store {
+			s, err := Open(path, Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { s.Close() })
+			return s
+		}
+	})
+}
+
+func sample(t *testing.T) (*Store, string) {
+	path := filepath.Join(t.TempDir(), "store.gpkg")
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	if _, err := s.PutSite(context.Background(), "elm", []byte(storetest.Document), 0, "ann"); err != nil {
+		t.Fatal(err)
+	}
+	w, err := s.Write(context.Background(), "world", parcels.LayerParcels, "", false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 500 {
+		x := -86 + float64(i)*0.001
+		if err := w.Add(context.Background(), parcels.StoredFeature{ID: fmt.Sprint(i), Properties: fmt.Appendf(nil, `{"lot":"%d"}`, i),
+			Geometry: fmt.Appendf(nil, `{"type":"Polygon","coordinates":[[[%g,36],[%g,36],[%g,36.001],[%g,36]]]}`, x, x+0.0005, x+0.0005, x)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := w.Commit(context.Background(), "ann"); err != nil {
+		t.Fatal(err)
+	}
+	return s, path
+}
+
+func run(t *testing.T, name string, args ...string) string {
+	t.Helper()
+	if _, err := exec.LookPath(name); err != nil {
+		t.Skip(name + " is not installed here (gdal-bin, python3-gdal, sqlite3)")
+	}
+	out, err := exec.Command(name, args...).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
+	}
+	return string(out)
+}
+
+// Oracle: GDAL's own validator passes the file, and ogrinfo reads the layers,
+// systems, counts, heights and windows, while the store has it open and after.
+func TestOracleGDAL(t *testing.T) {
+	s, path := sample(t)
+	for _, when := range []string{"open", "closed"} {
+		if when == "closed" {
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			if left, _ := filepath.Glob(path + "-*"); len(left) > 0 {
+				t.Errorf("left beside the file: %v", left)
+			}
+		}
+		out := run(t, "ogrinfo", "-ro", "-so", "-al", path)
+		for _, want := range []string{"Layer name: parcels\n", "Layer name: parcels_4326", "Layer name: inlets", "Feature Count: 500", "Feature Count: 2", "lot: String", "rim_m: Real",
+			`ID["EPSG",2274]`, `ID["EPSG",4326]`, "Geometry: 3D Point", "Extent: (1700000.000000, 600000.000000) - (1700200.000000, 600080.500000)"} {
+			if !strings.Contains(out, want) {
+				t.Errorf("%s: ogrinfo does not say %q:\n%s", when, want, out)
+			}
+		}
+		if strings.Contains(out, "Warning") || strings.Contains(out, "ERROR") {
+			t.Errorf("%s: %s", when, out)
+		}
+		if out := run(t, "ogrinfo", "-ro", "-al", path, "inlets"); !strings.Contains(out, "POINT Z (1700050.125 599990.0 698.25)") || !strings.Contains(out, "rim_m (Real) = 213.1") {
+			t.Errorf("inlets: %s", out)
+		}
+		if out := run(t, "ogrinfo", "-ro", "-so", "-spat", "-86.0001", "35.9", "-85.9989", "37", path, "parcels_4326"); !strings.Contains(out, "Feature Count: 2") {
+			t.Errorf("window: %s", out)
+		}
+	}
+	script := ""
+	for _, p := range []string{"/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py"} {
+		if _, err := os.Stat(p); err == nil {
+			script = p
+		}
+	}
+	if script == "" {
+		t.Skip("validate_gpkg.py is not installed here (python3-gdal)")
+	}
+	run(t, "/usr/bin/python3", script, "-k", path)
+}
+
+// Oracle: an edit by another program keeps the index right, since the triggers
+// are the standard's; ours sees the edit.
+func TestOracleEditByGDAL(t *testing.T) {
+	s, path := sample(t)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	run(t, "ogrinfo", path, "-sql", "DELETE FROM inlets WHERE fid = 1")
+	run(t, "ogr2ogr", "-append", "-f", "GPKG", path, path, "-nln", "parcels_4326", "-sql", "SELECT ST_Translate(geom, 1, 0, 0) AS geom, 'world' AS site, 'moved' AS feature_id FROM parcels_4326 WHERE feature_id = '0'")
+	if out := run(t, "ogrinfo", "-ro", "-so", "-spat", "-85.0001", "35.9", "-84.9998", "37", path, "parcels_4326"); !strings.Contains(out, "Feature Count: 1\n") {
+		t.Errorf("window: %s", out)
+	}
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if out := run(t, "sqlite3", path, "PRAGMA quick_check; SELECT count(*) FROM rtree_inlets_geom"); out != "ok\n0\n" {
+		t.Errorf("%s", out)
+	}
+}
+
+func TestHandHeader(t *testing.T) {
+	s, path := sample(t)
+	s.Close()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// SQLite file format, offsets 60 and 68: user version and application id
+	if v := binary.BigEndian.Uint32(b[60:]); v != 10300 {
+		t.Errorf("user_version %d", v)
+	}
+	if string(b[68:72]) != "GPKG" {
+		t.Errorf("application_id %q", b[68:72])
+	}
+}
+
+func kind(err error) parcels.Kind {
+	var e *parcels.Error
+	if errors.As(err, &e) {
+		return e.Kind
+	}
+	return ""
+}
+
+func TestOpenRefusals(t *testing.T) {
+	dir := t.TempDir()
+	text := filepath.Join(dir, "text.gpkg")
+	if err := os.WriteFile(text, []byte("this is no database, only text"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(text, Options{}); kind(err) != parcels.Conflict {
+		t.Errorf("text: %v", err)
+	}
+	if b, _ := os.ReadFile(text); string(b) != "this is no database, only text" {
+		t.Error("a file that is no store was changed")
+	}
+	if _, err := Open(filepath.Join(dir, "none", "x.gpkg"), Options{}); kind(err) != parcels.Failed {
+		t.Errorf("no folder: %v", err)
+	}
+	if _, err := Open(filepath.Join(dir, "none.gpkg"), Options{ReadOnly: true}); kind(err) != parcels.NotFound {
+		t.Errorf("read only, missing: %v", err)
+	}
+	foreign := filepath.Join(dir, "foreign.gpkg")
+	src := filepath.Join(dir, "a.geojson")
+	if err := os.WriteFile(src, []byte(`{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"a":1},"geometry":{"type":"Point","coordinates":[1,2]}}]}`), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	run(t, "ogr2ogr", foreign, src)
+	before, _ := os.ReadFile(foreign)
+	if _, err := Open(foreign, Options{}); kind(err) != parcels.Conflict {
+		t.Errorf("another's GeoPackage: %v", err)
+	}
+	if after, _ := os.ReadFile(foreign); string(after) == "" || len(after) != len(before) {
+		t.Error("another's GeoPackage was changed")
+	}
+}
+
+func TestHold(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.gpkg")
+	s, err := Open(path, Options{Hold: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(path, Options{Hold: true}); kind(err) != parcels.Busy || !strings.Contains(err.Error(), fmt.Sprintf("process %d", os.Getpid())) {
+		t.Errorf("a second server: %v", err)
+	}
+	reader, err := Open(path, Options{ReadOnly: true})
+	if err != nil {
+		t.Fatalf("a reader beside the server: %v", err)
+	}
+	if _, err := reader.PutSite(context.Background(), "x", []byte(storetest.Document), 0, "ann"); kind(err) != parcels.Unsupported {
+		t.Errorf("a write by a reader: %v", err)
+	}
+	reader.Close()
+	s.Close()
+	s, err = Open(path, Options{Hold: true})
+	if err != nil {
+		t.Fatalf("after the first has gone: %v", err)
+	}
+	s.Close()
+}
