@@ -214,7 +214,7 @@ func TestHostileCatalogue(t *testing.T) {
 			if s := c.store.sites["hostile"]; s != nil {
 				stored = s.info.Features[parcels.LayerParcels]
 			}
-			if ms := row.Expect.WithinMS; ms > 0 && float64(took.Milliseconds()) > ms && !testing.Short() {
+			if ms := row.Expect.WithinMS; ms > 0 && float64(took.Milliseconds()) > ms && os.Getenv("FALLWRIGHT_TIMED") != "" { // only on a machine that does nothing else
 				t.Errorf("took %s of %g ms", took, ms)
 			}
 			text := !slices.Contains([]string{".zip", ".gpkg", ".tif"}, filepath.Ext(row.File))

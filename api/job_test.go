@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -205,10 +206,9 @@ func TestPastCapacity(t *testing.T) {
 		go func() { done <- c.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`) }()
 	}
 	waitFor(t, func() bool { return len(c.s.s.sync.waiting) == 2 })
-	asked := time.Now()
 	c.want(c.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`), 503, "busy")
-	if took := time.Since(asked); took > 50*time.Millisecond {
-		t.Errorf("refused after %s", took)
+	if len(done) > 0 { // it did not wait for those before it
+		t.Error("refused only after another ended")
 	}
 	// nobody steps: both end at the time limit
 	for range 2 {
@@ -226,10 +226,12 @@ func TestBombs(t *testing.T) {
 	}
 	_ = z.Close()
 	c := newClient(t)
-	before := time.Now()
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
 	c.want(c.do("POST /processes/zone/execution", bomb.Bytes(), header{"Content-Encoding": "gzip"}), 413, "body-too-large")
-	if took := time.Since(before); took > time.Second {
-		t.Errorf("took %s", took)
+	runtime.ReadMemStats(&after)
+	if grown := after.TotalAlloc - before.TotalAlloc; grown > 48<<20 {
+		t.Errorf("%d MiB were made of a body that unpacks to 64", grown>>20)
 	}
 	var good bytes.Buffer
 	z = gzip.NewWriter(&good)
@@ -309,13 +311,9 @@ func TestServe(t *testing.T) {
 	for _, c := range held {
 		c.Close()
 	}
-	asked := time.Now()
 	stop()
-	if err := <-ended; err != nil {
+	if err := <-ended; err != nil { // also past the time of grace
 		t.Error(err)
-	}
-	if took := time.Since(asked); took > 3*time.Second {
-		t.Errorf("stopped after %s", took)
 	}
 	<-stream
 	if stopped.Load() != 1 {
