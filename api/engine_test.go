@@ -7,17 +7,23 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"maps"
 	"math"
+	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"fallwright/parcels"
 	"fallwright/parcels/answer"
+	"fallwright/parcels/asbuilt"
+	"fallwright/parcels/auditor"
 	"fallwright/parcels/document"
+	"fallwright/parcels/jobs"
 	"fallwright/parcels/planner"
 	"fallwright/parcels/verify"
 	"fallwright/sampledata"
@@ -63,11 +69,134 @@ func (e realEngine) Execute(ctx context.Context, r Request) (Answer, error) {
 		p := planner.Planner{Verifier: verify.Checker{}, Program: "fallwright test"}
 		_, body, err := p.Plan(ctx, s, planner.Options{Lots: r.Lots})
 		return Answer{Body: body}, err
+	case "audit":
+		ao := auditor.Options{Lots: r.Lots, Zones: true, Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots") }}
+		a, err := auditor.New(s, ao)
+		if err != nil {
+			return Answer{}, err
+		}
+		audit, err := a.Audit(ctx, ao)
+		if err != nil {
+			return Answer{}, err
+		}
+		body, err := auditor.Write(audit, s.Frame)
+		return Answer{Body: body}, err
+	case "asbuilt":
+		plan, err := document.ReadPlan(r.Extra["plan"], s.Frame)
+		if err != nil {
+			return Answer{}, err
+		}
+		rep, err := asbuilt.Assess(asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Shots: asbuilt.FromSite(s, plan)})
+		if err != nil {
+			return Answer{}, err
+		}
+		body, err := rep.Document(s.Frame)
+		return Answer{Body: body}, err
 	}
 	return e.exampleEngine.Execute(ctx, r)
 }
 
 func real(o *Options) { o.Engine = realEngine{} }
+
+// TestUseDesigner: a designer's map client. It draws a drain over the lot line,
+// asks check on the way, moves it, then asks for the plan, and after the work
+// holds what was laid against it.
+func TestUseDesigner(t *testing.T) {
+	c := newClient(t, real)
+	var site map[string]any
+	if err := json.Unmarshal(example(t, "site"), &site); err != nil {
+		t.Fatal(err)
+	}
+	execute := func(process string, more map[string]any) *http.Response {
+		inputs := map[string]any{"site": site, "lots": []string{"12"}}
+		maps.Copy(inputs, more)
+		return c.do("POST /processes/"+process+"/execution", map[string]any{"inputs": inputs})
+	}
+	draw := func(x float64) {
+		site["layers"].(map[string]any)["drains"] = map[string]any{"type": "FeatureCollection", "features": []any{map[string]any{"type": "Feature",
+			"geometry":   map[string]any{"type": "LineString", "coordinates": [][]float64{{1740000 + x, 640020}, {1740000 + x, 640060}}},
+			"properties": map[string]any{"drain": "N-1", "lot": "12", "status": "proposed"}}}}
+	}
+	type checks struct {
+		Features []struct {
+			Properties struct {
+				Inside         bool
+				LeastClearance float64 `json:"least_clearance_m"`
+			}
+		}
+	}
+	// trench edge half a foot beyond its middle line: 100 - 99.5 - 0.5 = 0 less
+	// the difference of the two feet
+	draw(100.5)
+	if r := read[checks](t, execute("check", nil)); len(r.Features) != 1 || r.Features[0].Properties.Inside || r.Features[0].Properties.LeastClearance > -0.3 {
+		t.Errorf("over the line: %+v", r)
+	}
+	draw(90)
+	if r := read[checks](t, execute("check", nil)); len(r.Features) != 1 || !r.Features[0].Properties.Inside || math.Abs(r.Features[0].Properties.LeastClearance-(10*1200./3937-0.1524)) > 2e-3 {
+		t.Errorf("10 ft inside: %+v", r)
+	}
+	delete(site["layers"].(map[string]any), "drains")
+	res := execute("plan", nil)
+	c.want(res, 200, "")
+	plan, _ := io.ReadAll(res.Body)
+	var p parcels.Plan
+	if err := json.Unmarshal(plan, &p); err != nil {
+		t.Fatal(err)
+	}
+	if p.Summary.Outlet != "I-1" || p.Verification == nil || !p.Verification.Passed || len(p.Cautions) == 0 {
+		t.Errorf("%+v %+v", p.Summary, p.Verification)
+	}
+	// laid just as planned: the runs with their inverts come back as drains
+	var network struct {
+		Network struct {
+			Features []struct {
+				Geometry   map[string]any
+				Properties map[string]any
+			}
+		}
+	}
+	if err := json.Unmarshal(plan, &network); err != nil {
+		t.Fatal(err)
+	}
+	var laid []any
+	for _, f := range network.Network.Features {
+		if f.Geometry["type"] == "LineString" {
+			laid = append(laid, map[string]any{"type": "Feature", "geometry": f.Geometry, "properties": map[string]any{"drain": f.Properties["run"], "lot": "12", "status": "laid",
+				"invert_up_m": f.Properties["invert_up_m"], "invert_down_m": f.Properties["invert_down_m"]}})
+		}
+	}
+	site["layers"].(map[string]any)["drains"] = map[string]any{"type": "FeatureCollection", "features": laid}
+	if r := read[struct {
+		Runs []struct {
+			Off *float64 `json:"greatest_off_m"`
+		}
+	}](t, execute("asbuilt", map[string]any{"plan": json.RawMessage(plan)})); len(r.Runs) != len(p.Summary.Lots)*len(laid) || r.Runs[0].Off == nil || math.Abs(*r.Runs[0].Off) > 1e-3 {
+		t.Errorf("%+v", r)
+	}
+}
+
+// TestUseAudit: a setback audit of a subdivision, as a job over a stored site,
+// followed to its end, its rows read as features.
+func TestUseAudit(t *testing.T) {
+	c := newClient(t, real)
+	c.want(c.do("POST /sites?site=subdivision", sampledata.StatePlane()), 201, "")
+	j := read[statusInfo](t, c.do("POST /processes/audit/execution", `{"inputs":{"site":"subdivision","options":{"store":true}}}`, header{"Prefer": "respond-async"}))
+	for end := time.Now().Add(2 * time.Minute); j.Status != successful; time.Sleep(20 * time.Millisecond) {
+		if j = read[statusInfo](t, c.do("GET /jobs/"+j.JobID, nil)); j.Status == failed || time.Now().After(end) {
+			t.Fatalf("%+v", j)
+		}
+	}
+	var audit parcels.Audit
+	res := c.do("GET /jobs/"+j.JobID+"/results", nil)
+	c.holdAs(res, "Audit")
+	if audit = read[parcels.Audit](t, res); len(audit.Rows) < 30 || audit.Totals.Lots != len(audit.Rows) {
+		t.Errorf("%d rows", len(audit.Rows))
+	}
+	p := read[itemsPage](t, c.do("GET /collections/results_audit/items?limit=1000", nil))
+	if p.NumberMatched != len(audit.Rows) || p.Features[0].Properties["verdict"] == nil {
+		t.Errorf("%d features of %d rows", p.NumberMatched, len(audit.Rows))
+	}
+}
 
 // TestRealAnswers: zone, check and plan of the sample in both of its systems.
 func TestRealAnswers(t *testing.T) {

@@ -102,6 +102,8 @@ var problemKinds = []problemKind{
 	{"survey-too-large", 413, "The point file is too large", "See limit."},
 	{"axes-ambiguous", 422, "Northing and easting cannot be told apart", "Say which column is which."},
 	{"elevation-unit-unknown", 422, "The unit of the elevations is not known", "Name it: m, ft or us-ft."},
+	{"no-shots", 422, "Nothing was shot", "Give the inverts of what was laid: drains of status laid, or a point file."},
+	{"plan-missing", 422, "The plan is missing", "Give the plan that was laid as inputs.plan."},
 	{"not-a-plan", 422, "This is no plan", "Send a plan as this service gave it."},
 	{"not-geojson", 422, "This is no GeoJSON", "A Feature or FeatureCollection is needed."},
 	{"feature-invalid", 422, "This is no feature", "See errors."},

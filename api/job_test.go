@@ -199,7 +199,7 @@ func TestPastCapacity(t *testing.T) {
 	var stopped atomic.Int64
 	c := newClient(t, func(o *Options) {
 		o.Engine = slowEngine(1, step, &stopped)
-		o.Config.Limits.Concurrent, o.Config.Limits.Waiting, o.Config.Limits.SyncTime = 1, 1, time.Second
+		o.Config.Limits.Concurrent, o.Config.Limits.Waiting = 1, 1
 	})
 	done := make(chan *http.Response, 2)
 	for range 2 {
@@ -210,9 +210,24 @@ func TestPastCapacity(t *testing.T) {
 	if len(done) > 0 { // it did not wait for those before it
 		t.Error("refused only after another ended")
 	}
-	// nobody steps: both end at the time limit
 	for range 2 {
-		c.want(<-done, 503, "time-limit")
+		step <- struct{}{}
+	}
+	for range 2 {
+		c.want(<-done, 200, "")
+	}
+}
+
+// TestTimeLimit: work that takes too long for a direct answer is stopped.
+func TestTimeLimit(t *testing.T) {
+	var stopped atomic.Int64
+	c := newClient(t, func(o *Options) {
+		o.Engine = slowEngine(1, make(chan struct{}), &stopped)
+		o.Config.Limits.SyncTime = 20 * time.Millisecond
+	})
+	c.want(c.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`), 503, "time-limit")
+	if stopped.Load() != 1 {
+		t.Error("the work goes on")
 	}
 }
 

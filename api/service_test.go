@@ -18,6 +18,7 @@ import (
 	"github.com/pb33f/libopenapi"
 	validator "github.com/pb33f/libopenapi-validator"
 	"github.com/pb33f/libopenapi-validator/config"
+	"github.com/pb33f/libopenapi-validator/schema_validation"
 
 	"fallwright/openapi"
 	"fallwright/parcels"
@@ -36,7 +37,7 @@ func (e exampleEngine) Execute(ctx context.Context, r Request) (Answer, error) {
 		return e.execute(ctx, r)
 	}
 	if r.Process == "asbuilt" {
-		return Answer{Body: []byte(`{"status":"preliminary","findings":[],"cautions":["c"]}`)}, nil
+		return Answer{Body: []byte(`{"status":"preliminary","verdict":"feasible","shift_m":null,"runs":[],"findings":[],"cautions":["c"]}`)}, nil
 	}
 	b, err := openapi.Example(r.Process)
 	return Answer{Body: b}, err
@@ -179,6 +180,31 @@ func (c *client) hold(r *http.Request, res *http.Response, answer []byte) {
 				c.t.Errorf("  %s %s", s.KeywordLocation, s.Reason)
 			}
 		}
+	}
+}
+
+// holdAs validates a body against a schema of the document by name, where the
+// operation names none.
+func (c *client) holdAs(res *http.Response, schema string) {
+	c.t.Helper()
+	body, _ := io.ReadAll(res.Body)
+	res.Body = io.NopCloser(bytes.NewReader(body))
+	doc, err := libopenapi.NewDocument(openapi.JSON())
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	model, err := doc.BuildV3Model()
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	ok, faults := schema_validation.NewSchemaValidator().ValidateSchemaBytes(model.Model.Components.Schemas.GetOrZero(schema).Schema(), body)
+	for _, f := range faults {
+		for _, s := range f.SchemaValidationErrors {
+			c.t.Errorf("%s: %s %s", schema, s.KeywordLocation, s.Reason)
+		}
+	}
+	if !ok {
+		c.t.Errorf("the answer is no %s", schema)
 	}
 }
 
