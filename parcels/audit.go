@@ -82,18 +82,20 @@ type InletRow struct {
 
 // AuditTotals sums an audit.
 type AuditTotals struct {
-	Lots           int            `json:"lots"`
-	Feasible       int            `json:"feasible"`
-	NotProven      int            `json:"not_proven"`
-	NotFeasible    int            `json:"not_feasible"`
-	SetAside       int            `json:"set_aside"`
-	ZoneEmpty      int            `json:"zone_empty"`
-	Zone           unit.Area      `json:"zone_m2"`
-	ReachYes       int            `json:"reach_yes"`
-	ReachNo        int            `json:"reach_no"`
-	ReachNotProven int            `json:"reach_not_proven"`
-	DrainsOutside  unit.Length    `json:"drains_outside_m"`
-	Findings       map[string]int `json:"findings"` // by code
+	Lots           int         `json:"lots"`
+	Feasible       int         `json:"feasible"`
+	NotProven      int         `json:"not_proven"`
+	NotFeasible    int         `json:"not_feasible"`
+	SetAside       int         `json:"set_aside"`
+	ZoneEmpty      int         `json:"zone_empty"`
+	Zone           unit.Area   `json:"zone_m2"`
+	ReachYes       int         `json:"reach_yes"`
+	ReachNo        int         `json:"reach_no"`
+	ReachNotProven int         `json:"reach_not_proven"`
+	DrainsOutside  unit.Length `json:"drains_outside_m"`
+	// Stops counts the stop findings of lots and site.
+	Stops    int            `json:"stops"`
+	Findings map[string]int `json:"findings"` // by code
 }
 
 // Audit is the answer to "how do these lots stand".

@@ -74,7 +74,7 @@ func (c auditCmd) Run(e *env) error {
 			return err
 		}
 	}
-	if audit.Totals.NotFeasible > 0 {
+	if audit.Totals.Stops > 0 {
 		return errStop
 	}
 	return nil

@@ -389,9 +389,7 @@ func (a *Auditor) Sum(rows []parcels.AuditRow, o Options) (*parcels.Audit, error
 		}
 		count(t, r)
 	}
-	for _, f := range out.Findings {
-		t.Findings[f.Code]++
-	}
+	tally(t, out.Findings)
 	t.Zone, t.DrainsOutside = round4(t.Zone), round4(t.DrainsOutside)
 	out.Complete = t.SetAside == 0
 	out.Worst = worst(rows, o.Worst)
@@ -428,8 +426,15 @@ func count(t *parcels.AuditTotals, r *parcels.AuditRow) {
 	if r.DrainsOutside != nil {
 		t.DrainsOutside += *r.DrainsOutside
 	}
-	for _, f := range r.Findings {
+	tally(t, r.Findings)
+}
+
+func tally(t *parcels.AuditTotals, fs []parcels.Finding) {
+	for _, f := range fs {
 		t.Findings[f.Code]++
+		if f.Severity == parcels.Stop {
+			t.Stops++
+		}
 	}
 }
 

@@ -148,6 +148,18 @@ func TestHandHardCasesOfTheSample(t *testing.T) {
 			t.Errorf("%d %s", n, code)
 		}
 	}
+	stops := 0
+	for _, r := range a.Rows {
+		for _, f := range r.Findings {
+			if f.Severity == parcels.Stop {
+				stops++
+			}
+		}
+	}
+	// and those of the site: the filled swale, the inlet
+	if a.Totals.Stops != stops+2 {
+		t.Errorf("%d stops, %d of lots", a.Totals.Stops, stops)
+	}
 	if a.Worst[0] == sampledata.Sample || !a.Complete || a.Totals.Lots != 36 || a.Totals.Feasible+a.Totals.NotProven+a.Totals.NotFeasible != 36 {
 		t.Errorf("%+v %v", a.Totals, a.Worst)
 	}

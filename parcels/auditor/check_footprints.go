@@ -23,7 +23,7 @@ const speck unit.Area = 0.01
 func checkFootprints(w *lotWork) error {
 	for i := range w.site.Buildings {
 		b := &w.site.Buildings[i]
-		if !b.Shape.Bound().Intersects(w.lot.Shape.Bound()) || !w.owns(b) {
+		if b.Lot == "" && !b.Shape.Bound().Intersects(w.lot.Shape.Bound()) || !w.owns(b) {
 			continue
 		}
 		if err := w.footprint(b); err != nil {
@@ -187,8 +187,18 @@ func convex(r orb.Ring) bool {
 	return turn < 3*math.Pi // once round, not twice
 }
 
-// clip cuts a ring to a convex one, edge by edge.
+// clip cuts a ring to a convex one, edge by edge; nil where nothing is left.
 func clip(r, by orb.Ring) orb.Ring {
+	for i := 1; i < len(by); i++ { // all of it beyond one edge: the usual case
+		a, b := by[i-1], by[i]
+		beyond := true
+		for _, p := range r {
+			beyond = beyond && (b[0]-a[0])*(p[1]-a[1]) <= (b[1]-a[1])*(p[0]-a[0])
+		}
+		if beyond {
+			return nil
+		}
+	}
 	in := r[:len(r)-1]
 	for i := 1; i < len(by) && len(in) > 0; i++ {
 		a, b := by[i-1], by[i]
