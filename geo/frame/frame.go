@@ -17,7 +17,6 @@ import (
 	"sync"
 
 	"github.com/paulmach/orb"
-	proj "github.com/twpayne/go-proj/v11"
 
 	"fallwright/geo/unit"
 )
@@ -36,10 +35,8 @@ type Frame struct {
 	metres  float64
 	origin  orb.Point // in CRS units (projected), or lon/lat of the centre
 	scale   float64
-	mu      sync.Mutex
-	toPlane *proj.PJ // lon/lat -> plane; nil for projected
-	toLL    *proj.PJ // projected CRS -> lon/lat
-	context *proj.Context
+	toPlane *transform // lon/lat -> plane; nil for projected
+	toLL    *transform // projected CRS -> lon/lat
 }
 
 // New makes the frame of a site. crs is "" for longitude, latitude on WGS 84,
@@ -56,16 +53,13 @@ func New(crs string, bounds orb.Bound) (*Frame, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &Frame{crs: info.Code, metres: info.MetresPerUnit, context: proj.NewContext()}
+	f := &Frame{crs: info.Code, metres: info.MetresPerUnit}
 	c := bounds.Center()
 	if info.Geographic {
 		f.crs = ""
 		f.origin = orb.Point{round(c[0], 1e6), round(c[1], 1e6)}
 		def := fmt.Sprintf("+proj=tmerc +lat_0=%.6f +lon_0=%.6f +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +type=crs", f.origin[1], f.origin[0])
-		pj, err := f.context.NewCRSToCRS("EPSG:4326", def, nil)
-		if err == nil {
-			pj, err = pj.NormalizeForVisualization()
-		}
+		pj, err := newTransform("EPSG:4326", def)
 		if err != nil {
 			return nil, &CRSError{"WGS 84", err.Error()}
 		}
@@ -73,10 +67,7 @@ func New(crs string, bounds orb.Bound) (*Frame, error) {
 		return f, nil
 	}
 	f.origin = orb.Point{math.Round(c[0]), math.Round(c[1])}
-	pj, err := f.context.NewCRSToCRS(f.crs, "EPSG:4326", nil)
-	if err == nil {
-		pj, err = pj.NormalizeForVisualization()
-	}
+	pj, err := newTransform(f.crs, "EPSG:4326")
 	if err != nil {
 		return nil, &CRSError{crs, err.Error()}
 	}
@@ -92,13 +83,7 @@ func (f *Frame) Plane(p orb.Point) orb.Point {
 	if f.toPlane == nil {
 		return orb.Point{(p[0] - f.origin[0]) * f.metres, (p[1] - f.origin[1]) * f.metres}
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	q, err := f.toPlane.Forward(proj.NewCoord(p[0], p[1], 0, 0))
-	if err != nil {
-		return orb.Point{math.NaN(), math.NaN()}
-	}
-	return orb.Point{q.X(), q.Y()}
+	return f.toPlane.forward(p)
 }
 
 // Document gives the position, in the document's system, of a point of the
@@ -107,13 +92,7 @@ func (f *Frame) Document(p orb.Point) orb.Point {
 	if f.toPlane == nil {
 		return orb.Point{p[0]/f.metres + f.origin[0], p[1]/f.metres + f.origin[1]}
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	q, err := f.toPlane.Inverse(proj.NewCoord(p[0], p[1], 0, 0))
-	if err != nil {
-		return orb.Point{math.NaN(), math.NaN()}
-	}
-	return orb.Point{q.X(), q.Y()}
+	return f.toPlane.back(p)
 }
 
 // LonLat gives longitude and latitude (WGS 84) of a point of the plane. Between
@@ -123,13 +102,7 @@ func (f *Frame) LonLat(p orb.Point) orb.Point {
 	if f.toLL == nil {
 		return d
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	q, err := f.toLL.Forward(proj.NewCoord(d[0], d[1], 0, 0))
-	if err != nil {
-		return orb.Point{math.NaN(), math.NaN()}
-	}
-	return orb.Point{q.X(), q.Y()}
+	return f.toLL.forward(d)
 }
 
 // FromLonLat gives the point of the plane of a longitude and latitude (WGS 84).
@@ -137,13 +110,7 @@ func (f *Frame) FromLonLat(p orb.Point) orb.Point {
 	if f.toLL == nil {
 		return f.Plane(p)
 	}
-	f.mu.Lock()
-	q, err := f.toLL.Inverse(proj.NewCoord(p[0], p[1], 0, 0))
-	f.mu.Unlock()
-	if err != nil {
-		return orb.Point{math.NaN(), math.NaN()}
-	}
-	return f.Plane(orb.Point{q.X(), q.Y()})
+	return f.Plane(f.toLL.back(p))
 }
 
 // CRS is the document's system; empty for longitude and latitude.
@@ -193,12 +160,8 @@ func (f *Frame) Name() string {
 func (f *Frame) pointScale(c orb.Point) float64 {
 	var s float64
 	for _, d := range []orb.Point{{50, 0}, {0, 50}} {
-		a, err1 := f.toLL.Forward(proj.NewCoord(c[0]-d[0], c[1]-d[1], 0, 0))
-		b, err2 := f.toLL.Forward(proj.NewCoord(c[0]+d[0], c[1]+d[1], 0, 0))
-		if err1 != nil || err2 != nil {
-			return math.NaN()
-		}
-		s += 100 * f.metres / geodesic(a.X(), a.Y(), b.X(), b.Y()) / 2
+		a, b := f.toLL.forward(orb.Point{c[0] - d[0], c[1] - d[1]}), f.toLL.forward(orb.Point{c[0] + d[0], c[1] + d[1]})
+		s += 100 * f.metres / geodesic(a[0], a[1], b[0], b[1]) / 2
 	}
 	return round(s, 1e8)
 }
@@ -289,22 +252,9 @@ func (f *Frame) From(crs string) (func(orb.Point) orb.Point, error) {
 	if info.Code == f.crs {
 		return f.Plane, nil
 	}
-	ctx := proj.NewContext()
-	pj, err := ctx.NewCRSToCRS(info.Code, "EPSG:4326", nil)
-	if err == nil {
-		pj, err = pj.NormalizeForVisualization()
-	}
+	pj, err := newTransform(info.Code, "EPSG:4326")
 	if err != nil {
 		return nil, &CRSError{crs, err.Error()}
 	}
-	var mu sync.Mutex
-	return func(p orb.Point) orb.Point {
-		mu.Lock()
-		q, err := pj.Forward(proj.NewCoord(p[0], p[1], 0, 0))
-		mu.Unlock()
-		if err != nil {
-			return orb.Point{math.NaN(), math.NaN()}
-		}
-		return f.FromLonLat(orb.Point{q.X(), q.Y()})
-	}, nil
+	return func(p orb.Point) orb.Point { return f.FromLonLat(pj.forward(p)) }, nil
 }
