@@ -300,7 +300,7 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 			"fall_m": math.Round((at["D1"].invert-at["I1"].invert)*1000) / 1000, "least_slope": math.Round(leastSlope*1e6) / 1e6, "flow_m3s": 0.006553, "greatest_depth_m": deepest, "cost_index": nil},
 		"network":  obj{"type": "FeatureCollection", "features": features},
 		"trenches": trenches, "profiles": profiles, "alternatives": []any{}, "water_cases": []any{}, "bound": obj{},
-		"findings": []any{}, "cautions": cautions, "assumptions": []any{}, "rests_on": obj{}}
+		"findings": []any{}, "cautions": cautions, "assumptions": []any{"crs is not given: longitude, latitude."}, "rests_on": obj{}}
 	high := max(at["D1"].invert, at["D2"].invert, at["B1"].invert)
 	f.plan["summary"].(obj)["fall_m"] = math.Round((high-at["I1"].invert)*1000) / 1000
 	f.find("tie_in_permission", "warn", "I1", "A tie-in needs the owner's permission.")

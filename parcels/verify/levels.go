@@ -247,8 +247,23 @@ func (j *judge) groundAt(i int, s float64) (lo, hi float64, ok bool) {
 	return 0, 0, false
 }
 
-// extreme walks a run and gives, over its length, the least and the greatest
-// of ground less the straight from up to down, by the bounds of the ground.
+// groundNear is the ground at a station that is known to a millimetre or two: a
+// step beside a breakline may fall on either side.
+func (j *judge) groundNear(i int, s float64) (lo, hi float64, ok bool) {
+	lo, hi, ok = j.groundAt(i, s)
+	for _, d := range []float64{-2 * oneMillimetre, 2 * oneMillimetre} {
+		if s+d < 0 || s+d > j.p.runs[i].measured || !ok {
+			continue
+		}
+		if a, b, in := j.groundAt(i, s+d); in {
+			lo, hi = min(lo, a), max(hi, b)
+		}
+	}
+	return lo, hi, ok
+}
+
+// reach holds, over the length of a run, the least and the greatest of ground
+// less a straight, by the bounds of the ground.
 type reach struct {
 	minLo, minHi, maxLo, maxHi float64
 	at                         float64
@@ -469,7 +484,7 @@ func (j *judge) profiles() {
 					}
 				}
 				if w.ground != nil && !j.s.terrain {
-					if lo, hi, ok := j.groundAt(i, s); ok {
+					if lo, hi, ok := j.groundNear(i, s); ok {
 						groundOff = min(groundOff, max(lo-*w.ground, *w.ground-hi))
 					} else {
 						groundOff = min(groundOff, 0)

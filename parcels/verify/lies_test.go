@@ -276,6 +276,13 @@ var lies = []lie{
 	{"bends by criteria", "bend_angle", criteria(func(c *parcels.Criteria) { c.Route.BendAngle = 30 })},
 	{"narrower downstream", "diameters", all(set("R7", "diameter_mm", 76.2), set("R7", "outside_diameter_mm", 82.6), set("R7", "size", "3 in"))},
 
+	{"a stub between fittings", "least_straight", criteria(func(c *parcels.Criteria) { c.Route.LeastStraight = 5 })},
+	{"no cleanout for long", "cleanouts", criteria(func(c *parcels.Criteria) { c.Route.CleanoutEvery = 15 })},
+	{"under the target slope and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Pipe.TargetSlope = 0.04 })},
+	{"slow water and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Pipe.LeastVelocity = 3 })},
+	{"in the strip of the fence posts and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Clearance.FencePost = 1 })},
+	{"an elevation unit assumed in silence", "warnings", func(f *fixture) { delete(f.site, "elevation_unit") }},
+
 	// profiles and trenches
 	{"no profile", "profiles", func(f *fixture) { f.plan["profiles"] = f.plan["profiles"].([]any)[1:] }},
 	{"profile by another way", "profiles", func(f *fixture) {

@@ -396,3 +396,65 @@ func (j *judge) diameters() {
 		}
 	}
 }
+
+// leastStraight: what the criteria ask between two fittings. The first and the
+// last run are as long as the ground has it.
+func (j *judge) leastStraight() {
+	least := float64(j.c.Route.LeastStraight)
+	c := j.open("least_straight").bound(least)
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.leadOff || r.tieIn || j.asDrawn(r) {
+			continue
+		}
+		for k := 1; k < len(r.line); k++ {
+			d := apartBy(r.line[k-1], r.line[k])
+			c.least(d, r.id)
+			if d < least-samePlace {
+				c.broken(r.names(), []string{"straight"}, "%s between two fittings, %s is asked", mm(d), mm(least))
+			}
+		}
+	}
+}
+
+// cleanouts: along the water's way there is an access (an intake, a basin, a
+// cleanout, the upper end) at least every so often, within two least straights, for
+// no run is cut shorter than one; the first run and the last are not cut.
+func (j *judge) cleanouts() {
+	every := float64(j.c.Route.CleanoutEvery)
+	c := j.open("cleanouts").bound(every)
+	if every <= 0 {
+		return
+	}
+	since := make([]float64, len(j.p.nodes))
+	var at func(n, depth int) float64
+	at = func(n, depth int) float64 {
+		nd := &j.p.nodes[n]
+		if depth > len(j.p.nodes) || len(nd.in) == 0 || nd.kind == "intake" || nd.kind == "cleanout" || nd.kind == "basin" {
+			return 0
+		}
+		if since[n] == 0 {
+			for _, k := range nd.in {
+				if r := &j.p.runs[k]; r.a >= 0 {
+					since[n] = max(since[n], at(r.a, depth+1)+r.measured)
+				}
+			}
+		}
+		return since[n]
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.a < 0 {
+			continue
+		}
+		d := at(r.a, 0) + r.measured
+		c.most(d, r.id)
+		slack := 2*float64(j.c.Route.LeastStraight) + 5*oneMillimetre
+		if r.tieIn || r.leadOff {
+			slack += r.measured
+		}
+		if d > every+slack {
+			c.fail(r.id, "%s since the last cleanout, %s are asked", mm(d), mm(every))
+		}
+	}
+}

@@ -94,6 +94,7 @@ type plan struct {
 	alternatives    []alternative
 	cost, costBound *float64
 	restsOn         []string
+	assumptions     []string
 
 	nodeAt map[string]int
 	runAt  map[string]int
@@ -276,6 +277,7 @@ func (r *planReader) body(v val) {
 		}
 		p.findings = append(p.findings, g)
 	}
+	p.assumptions = r.texts(v, "assumptions", "plan")
 	p.cautions = r.texts(v, "cautions", "plan")
 }
 

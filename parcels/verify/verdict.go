@@ -86,6 +86,63 @@ func (j *judge) summary() {
 	same("flow_m3s", s.flow, flow, 1e-6+1e-3*math.Abs(flow))
 }
 
+// warnings: what the criteria and the contract want told is told, run by run,
+// where it is beyond what rounding could hide.
+func (j *judge) warnings() {
+	c := j.open("warnings")
+	tells := func(r *run, what string, words ...string) {
+		for _, f := range j.p.findings {
+			if f.feature != r.id {
+				continue
+			}
+			for _, w := range words {
+				if strings.Contains(f.code, w) {
+					return
+				}
+			}
+		}
+		c.fail(r.id, "%s, and no finding that names it says so", what)
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.levels {
+			fall := r.up - r.down
+			if target := float64(j.c.Pipe.TargetSlope); fall < target*r.measured-oneMillimetre && fall > 0 {
+				tells(r, "falls by less than the target slope", "slope")
+			}
+			if r.flow != nil && *r.flow > 1e-6 && r.carries != "ground" && fall > 0 {
+				if _, v := normal(*r.flow/float64(r.count), r.diameter, r.n, fall/r.measured); v < float64(j.c.Pipe.LeastVelocity)-0.02 {
+					tells(r, "water slower than the least velocity", "velocity", "slow")
+				}
+			}
+		}
+		if d := r.greatestDepth; d != nil && *d > 1.524+oneMillimetre {
+			tells(r, "deeper than 1.524 m", "protective", "depth")
+		} else if d != nil && *d > 1.2192+oneMillimetre {
+			tells(r, "deeper than 1.2192 m", "way_out", "protective", "depth")
+		}
+		if r.leastClearance != nil && !r.tieIn && *r.leastClearance < float64(j.c.Clearance.FencePost)-oneMillimetre {
+			tells(r, "within the strip of the fence posts", "fence", "clearance", "zone")
+		}
+	}
+	has := func(words ...string) bool {
+		for _, a := range j.p.assumptions {
+			for _, w := range words {
+				if strings.Contains(a, w) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	if j.s.doc.get("elevation_unit").k == null && !has("elevation_unit") {
+		c.fail("assumptions", "the elevation unit is not given, and no assumption says what was taken")
+	}
+	if j.s.doc.get("crs").k == null && j.s.crs == "" && !has("crs", "longitude") {
+		c.fail("assumptions", "no system is given, and no assumption says what was taken")
+	}
+}
+
 // verdict: it follows from the findings, and is never better than what the
 // layers supplied allow.
 func (j *judge) verdict() {

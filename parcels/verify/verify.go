@@ -76,6 +76,8 @@ var checks = []func(*judge){
 	(*judge).joinAngle,
 	(*judge).bendAngle,
 	(*judge).diameters,
+	(*judge).leastStraight,
+	(*judge).cleanouts,
 	(*judge).ground,
 	(*judge).cover,
 	(*judge).depth,
@@ -90,6 +92,7 @@ var checks = []func(*judge){
 	(*judge).roofWater,
 	(*judge).arrival,
 	(*judge).summary,
+	(*judge).warnings,
 	(*judge).verdict,
 }
 
