@@ -217,7 +217,9 @@ func (l *layout) link() {
 		}
 		if n.kind == parcels.PointBend || n.kind == parcels.PointWye {
 			n.kind = parcels.PointBend
-			if len(n.in) > 1 {
+			if len(n.in) > 1 && n.turn > l.lp.site.Criteria.Route.JoinAngle+0.05 {
+				n.kind = parcels.PointBasin // a drawn line ends aslant: no wye makes that turn
+			} else if len(n.in) > 1 {
 				n.kind = parcels.PointWye
 			} else if n.inserted {
 				n.kind = parcels.PointCleanout

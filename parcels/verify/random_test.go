@@ -26,7 +26,7 @@ import (
 )
 
 var (
-	yards = flag.Int("yards", 25, "random yards to plan and check; the long run is 10000")
+	yards = flag.Int("yards", 20, "random yards to plan and check; the long run is 10000")
 	first = flag.Int("first", 0, "number of the first yard")
 	keep  = flag.String("keep", "", "folder for the site and plan of a yard that fails")
 )
