@@ -103,6 +103,9 @@ func CheckLine(line orb.LineString, width unit.Length, lot Lot, out []KeepOut, f
 	if !inRange(width) || !inRange(fencePost) {
 		return LineCheck{}, &shape.InvalidError{Rule: RuleClearance, Detail: fmt.Sprintf("trench width %v m and fence-post strip %v m; give 0 to %v m", float64(width), float64(fencePost), float64(MostClearance))}
 	}
+	if err := limitLine(line, lot, out); err != nil {
+		return LineCheck{}, err
+	}
 	r := ruler{line: line, half: float64(width) / 2, lot: lot, out: out}
 	return r.check(float64(fencePost)), nil
 }

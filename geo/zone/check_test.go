@@ -1,6 +1,7 @@
 package zone
 
 import (
+	"errors"
 	"math"
 	"testing"
 
@@ -90,6 +91,14 @@ func TestHandCheckLine(t *testing.T) {
 	}
 	if _, err := CheckLine(orb.LineString{{1, 1}, {2, 2}}, -1, lot, nil, 0); err == nil {
 		t.Error("a negative width was taken")
+	}
+	var long orb.LineString
+	for i := 0; i < 30_000; i++ {
+		long = append(long, orb.Point{float64(i % 20), float64(i%30) / 2})
+	}
+	var e *shape.InvalidError
+	if _, err := CheckLine(long, 0.4, Lot{Shape: orb.MultiPolygon{{comb(2000, 5, 50)}}}, nil, 0); !errors.As(err, &e) || e.Rule != shape.RuleTooComplex {
+		t.Errorf("too long a line: %v", err)
 	}
 }
 

@@ -82,3 +82,50 @@ func limit(lot Lot, out []KeepOut, more unit.Length) error {
 	}
 	return nil
 }
+
+// mostDistances is the most pairs of a segment of a drawn line and an edge that
+// are measured: some seconds.
+const mostDistances = 100_000_000
+
+// limitLine is an error with RuleTooComplex where a drawn line and the lot and
+// things it is measured against have too many segments.
+func limitLine(line orb.LineString, lot Lot, out []KeepOut) error {
+	edges := 0
+	for _, p := range lot.Shape {
+		for _, r := range p {
+			edges += len(r)
+		}
+	}
+	for _, k := range out {
+		edges += size(k.Geometry)
+	}
+	if len(line)*edges <= mostDistances {
+		return nil
+	}
+	return &shape.InvalidError{Rule: shape.RuleTooComplex, At: &line[0], Detail: fmt.Sprintf("the drawn line has %d vertices, the lot and the things by it %d edges: too many to be measured; simplify the line", len(line), edges)}
+}
+
+// size is the number of vertices of a geometry.
+func size(g orb.Geometry) (n int) {
+	switch g := g.(type) {
+	case orb.Point:
+		n = 1
+	case orb.MultiPoint:
+		n = len(g)
+	case orb.LineString:
+		n = len(g)
+	case orb.MultiLineString:
+		for _, l := range g {
+			n += len(l)
+		}
+	case orb.Polygon:
+		for _, r := range g {
+			n += len(r)
+		}
+	case orb.MultiPolygon:
+		for _, p := range g {
+			n += size(p)
+		}
+	}
+	return n
+}
