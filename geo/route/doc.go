@@ -78,7 +78,8 @@
 // # Limits
 //
 // Runs are straight and end at nodes; a sweep is the caller's to draw. One run
-// enters a target. A trunk stays straight where a lateral joins it (a bend there
+// enters a target, so a source that could come to it only against the trunk is
+// told as unreached. A trunk stays straight where a lateral joins it (a bend there
 // would be two fittings without a straight between). A line of sight is taken up
 // to 60 m only where the zone is a whole block of lots. The bound is given for at
 // most 10 sources.
