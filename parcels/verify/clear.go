@@ -211,12 +211,22 @@ func (j *judge) inOrOn(l *lot, p pt) bool {
 	return false
 }
 
-// asDrawn says whether a perforated run lies where the document itself draws
-// one: it is shown there, wrong or not.
-func (j *judge) asDrawn(r *run) bool {
-	if r.pipe != "perforated" {
-		return false
+// digNames are those by which a finding may name the trench of a run: any run
+// in it will do.
+func (j *judge) digNames(r *run) []string {
+	out := r.names()
+	for _, t := range j.p.trenches {
+		if t.id == r.trench {
+			out = append(out, t.runs...)
+		}
 	}
+	return out
+}
+
+// asDrawn says whether a run lies where the document itself draws a perforated
+// one (a solid pipe may lie beside it in one trench): it is shown there, wrong or
+// not.
+func (j *judge) asDrawn(r *run) bool {
 	for _, t := range j.s.perforated {
 		on := true
 		for _, p := range r.line {
@@ -253,7 +263,7 @@ func (j *judge) insideLot() {
 		if r.tieIn {
 			continue
 		}
-		if !j.inLot(l, r.line[0]) && !(j.asDrawn(r) && j.told(r.names(), zoneWords)) {
+		if !j.inLot(l, r.line[0]) && !(j.asDrawn(r) && j.told(j.digNames(r), zoneWords)) {
 			c.fail(r.id, "starts outside lot %s", l.id)
 			continue
 		}
@@ -262,7 +272,7 @@ func (j *judge) insideLot() {
 			for k := 1; k < len(r.line); k++ {
 				c.least(between(r.line[k-1], r.line[k], e.a, e.b)-w.m, r.id)
 				if !j.s.plane.apart(r.line[k-1], r.line[k], e.a, e.b, w) {
-					if j.asDrawn(r) && j.told(r.names(), zoneWords) {
+					if j.asDrawn(r) && j.told(j.digNames(r), zoneWords) {
 						c.told++
 						continue
 					}
@@ -306,7 +316,7 @@ func (j *judge) lotLine() {
 					guessedFor[l.id] = true
 				}
 				if !j.s.plane.apart(a, b, e.a, e.b, lim) {
-					c.broken(r.names(), zoneWords, "the trench edge is %s from a line of lot %s, %s is asked", mm(d), l.id, mm(lims[n].m))
+					c.broken(j.digNames(r), zoneWords, "the trench edge is %s from a line of lot %s, %s is asked", mm(d), l.id, mm(lims[n].m))
 				}
 			}
 		}
@@ -370,7 +380,7 @@ func (j *judge) foundation() {
 			ok, d := j.clears(t, line, bb, half(r.width).plus(ask))
 			c.least(d-r.width/2-ask, r.id)
 			if !ok {
-				c.broken(r.names(), zoneWords, "the trench edge is %s from building %s, %s is asked", mm(d-r.width/2), t.id, mm(ask))
+				c.broken(j.digNames(r), zoneWords, "the trench edge is %s from building %s, %s is asked", mm(d-r.width/2), t.id, mm(ask))
 			}
 		}
 	}
@@ -392,7 +402,7 @@ func (j *judge) forbiddenGround() {
 				ok, d := j.clears(t, r.line, bb, half(r.width))
 				c.least(d-r.width/2, r.id)
 				if !ok {
-					c.broken(r.names(), zoneWords, "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
+					c.broken(j.digNames(r), zoneWords, "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
 				}
 			}
 		}
@@ -417,7 +427,7 @@ func (j *judge) obstacles() {
 			ok, d := j.clears(t, line, bb, half(r.width).plus(keep))
 			c.least(d-r.width/2-keep, r.id)
 			if !ok {
-				c.broken(r.names(), zoneWords, "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
+				c.broken(j.digNames(r), zoneWords, "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
 			}
 		}
 	}

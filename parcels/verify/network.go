@@ -418,8 +418,8 @@ func (j *judge) leastStraight() {
 }
 
 // cleanouts: along the water's way there is an access (an intake, a basin, a
-// cleanout, the upper end) at least every so often, within two least straights, for
-// no run is cut shorter than one; the first run and the last are not cut.
+// cleanout, the upper end) at least every so often, within a metre, for no run
+// is cut shorter than the least straight; the first run and the last are not cut.
 func (j *judge) cleanouts() {
 	every := float64(j.c.Route.CleanoutEvery)
 	c := j.open("cleanouts").bound(every)
@@ -449,7 +449,7 @@ func (j *judge) cleanouts() {
 		}
 		d := at(r.a, 0) + r.measured
 		c.most(d, r.id)
-		slack := 2*float64(j.c.Route.LeastStraight) + 5*oneMillimetre
+		slack := 1.0
 		if r.tieIn || r.leadOff {
 			slack += r.measured
 		}
