@@ -22,11 +22,12 @@ import (
 
 // inputs are the arguments that every verb on files takes.
 type inputs struct {
-	Files       []string `arg:"" name:"file" help:"A site document, or GeoJSON layers named by their layer (parcels.geojson, buildings.geojson, ...) or as layer=file; a ground raster (.tif, .asc); - is standard input."`
+	Files       []string `arg:"" name:"file" help:"A site document, or GeoJSON layers named by their layer (parcels.geojson, buildings.geojson, ...) or as layer=file; a ground raster (.tif, .asc); a survey point file (.csv, .txt); - is standard input."`
 	Lots        []string `name:"lot" short:"l" sep:"none" help:"Lot to work on; repeat for more. None: all lots."`
 	Criteria    string   `help:"Criteria file, YAML or JSON: the rules of the place or the firm."`
 	CRS         string   `name:"crs" help:"Reference system of the coordinates where the files are silent, EPSG:NNNN."`
-	TerrainUnit string   `help:"Unit of the raster's elevations where it names none: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
+	TerrainUnit string   `help:"Unit of the elevations of a raster or point file where it names none: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
+	ShotOrder   string   `help:"Columns of a point file without names: PNEZD or PENZD." enum:"PNEZD,PENZD," default:""`
 	KeepGoing   bool     `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
 }
 
@@ -71,7 +72,7 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 		o.Criteria, o.CriteriaGiven = &c, given
 	}
 	var doc []byte
-	main, raster := "", ""
+	main, raster, shots := "", "", ""
 	layers := map[parcels.Layer][]byte{}
 	fileOf := map[parcels.Layer]string{}
 	for _, f := range in.Files {
@@ -88,6 +89,12 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 				return nil, nil, inputFault(file, "ground-twice", "A second raster of the ground; give one.")
 			}
 			raster = file
+			continue
+		case ".csv", ".txt", ".pnezd":
+			if shots != "" {
+				return nil, nil, inputFault(file, "shots-twice", "A second file of shots; give one.")
+			}
+			shots = file
 			continue
 		}
 		b, err := e.read(file)
@@ -131,10 +138,17 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 	if err != nil {
 		return nil, nil, named(err, main)
 	}
+	var more []parcels.Finding
+	if shots != "" {
+		if doc, more, err = e.withShots(doc, o, shots, in); err != nil {
+			return nil, nil, err
+		}
+	}
 	s, err := document.Read(doc, o)
 	if err != nil {
 		return nil, nil, named(err, main)
 	}
+	s.Findings = append(s.Findings, more...)
 	if raster == "" {
 		return s, nil, nil
 	}

@@ -261,3 +261,52 @@ func TestSteps(t *testing.T) {
 		t.Errorf("only %d runs have steps", n)
 	}
 }
+
+// The sample's own shots as a surveyor's file give the same plan as the layer.
+func TestShotFile(t *testing.T) {
+	var doc map[string]json.RawMessage
+	if err := json.Unmarshal(sampledata.StatePlane(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	var layers map[string]json.RawMessage
+	_ = json.Unmarshal(doc["layers"], &layers)
+	var spots struct {
+		Features []struct {
+			Geometry struct{ Coordinates [3]float64 }
+		}
+	}
+	_ = json.Unmarshal(layers["spots"], &spots)
+	var csv strings.Builder
+	for i, f := range spots.Features {
+		fmt.Fprintf(&csv, "%d,%.4f,%.4f,%.4f,\n", i+1, f.Geometry.Coordinates[1], f.Geometry.Coordinates[0], f.Geometry.Coordinates[2])
+	}
+	delete(layers, "spots")
+	doc["layers"], _ = json.Marshal(layers)
+	site, _ := json.Marshal(doc)
+	dir := t.TempDir()
+	for name, b := range map[string]string{"site.json": string(site), "shots.csv": csv.String()} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(b), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	length := func(args ...string) string {
+		code, out, errs := call(t, "", append([]string{"plan"}, args...)...)
+		if code != exitDone {
+			t.Fatalf("exit %d: %s", code, errs)
+		}
+		for _, l := range strings.Split(out, "\n") {
+			if strings.HasPrefix(l, "Outlet ") {
+				return l
+			}
+		}
+		return ""
+	}
+	want := length(sample(t), "--lot", sampledata.Sample)
+	got := length(filepath.Join(dir, "site.json"), filepath.Join(dir, "shots.csv"), "--lot", sampledata.Sample, "--terrain-unit", "ft")
+	if got != want || want == "" {
+		t.Errorf("shots as a file: %q\nshots as a layer: %q", got, want)
+	}
+	if code, _, errs := call(t, "", "plan", filepath.Join(dir, "site.json"), filepath.Join(dir, "shots.csv"), "--lot", sampledata.Sample, "--terrain-unit", "ft", "--shot-order", "PENZD"); code != exitInput || errs == "" {
+		t.Errorf("northing and easting swapped: exit %d, %s", code, errs)
+	}
+}
