@@ -89,6 +89,11 @@ func (lp *lotPlan) gather() error {
 				if !w.roof {
 					what, cure = "yard_area_m2", "Find the ground that sheds to it."
 				}
+				if w.roof {
+					if share := lp.roofShare(in); share > 0 {
+						cure = fmt.Sprintf("State roof_area_m2 of %s: about %.0f m2 of the roof lie nearest to it along the eaves.", in.ID, float64(share))
+					}
+				}
 				at := in.At
 				lp.find(parcels.Finding{Code: "area_missing", Severity: parcels.Warn, Feature: in.ID, Location: &at, NotProven: true, Cure: cure,
 					Message: fmt.Sprintf("Intake %s has neither %s nor flow_m3s: its flow counts as none and the sizes below it are not proven.", in.ID, what)})

@@ -164,6 +164,7 @@ func (lp *lotPlan) pipes() {
 
 // run plans the lot: route, profile, network.
 func (lp *lotPlan) run(ctx context.Context) error {
+	lp.yard()
 	if len(lp.waters) == 0 && len(lp.wanted) == 0 {
 		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "Lot " + lp.lot.ID + " has no intake and no perforated run: add its downspouts and basins as the layer intakes."})
 		return nil

@@ -1,0 +1,135 @@
+package planner
+
+// The water over the yard as the ground lies: ponds, what crosses the lot
+// lines before and after the plan, where clogged grates send theirs.
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+	"fallwright/parcels"
+	"fallwright/parcels/yardwater"
+)
+
+// aroundLot is how far from the lot the ground is looked at: the neighbours
+// whose water runs on.
+const aroundLot = 20 * unit.Metre
+
+// yard fills ponds, line flows and overflows. A ground too coarse or too small
+// for it leaves them empty, with a note.
+func (lp *lotPlan) yard() {
+	if lp.surface == nil {
+		return
+	}
+	near := *lp.site
+	box := lp.lot.Shape.Bound().Pad(float64(aroundLot))
+	near.Lots = slices.DeleteFunc(slices.Clone(lp.site.Lots), func(l parcels.Lot) bool { return !l.Shape.Bound().Intersects(box) })
+	near.Buildings = slices.DeleteFunc(slices.Clone(lp.site.Buildings), func(b parcels.Building) bool { return !b.Shape.Bound().Intersects(box) })
+	near.Intakes = slices.DeleteFunc(slices.Clone(lp.site.Intakes), func(i parcels.Intake) bool { return !box.Contains(i.At) })
+	near.Inlets = slices.DeleteFunc(slices.Clone(lp.site.Inlets), func(i parcels.Inlet) bool { return !box.Contains(i.At) })
+	// Only the lot itself is asked about; far parts of a large neighbour are cut
+	// off by the box of the ground.
+	r, err := yardwater.Look(&near, lp.surface)
+	if err != nil {
+		lp.find(parcels.Finding{Code: "yard_water_unknown", Severity: parcels.Note, Message: "The water over the yard was not worked out: " + err.Error() + "."})
+		return
+	}
+	soak := lp.soak()
+	for _, p := range r.Ponds {
+		if !slices.Contains(p.Lots, lp.lot.ID) {
+			continue
+		}
+		q := parcels.Pond{Location: p.Location, Level: mm(p.Level), Depth: mm(p.Depth), Area: roundAs(p.Area, 2), Volume: hydro.Volume(round(p.Volume, 3))}
+		if soak > 0 && len(p.Intakes) == 0 {
+			q.DrainDown = parcels.Num(round(float64(p.Depth)*1000/soak, 1))
+		}
+		lp.ponds = append(lp.ponds, q)
+		at := p.Location
+		switch {
+		case len(p.Houses) > 0:
+			lp.find(parcels.Finding{Code: "pond_at_house", Severity: parcels.Warn, Location: &at, Measured: parcels.Num(float64(q.Depth)), Unit: "m", Source: "P-64",
+				Message: fmt.Sprintf("Water stands up to %.2f m deep against %s before it runs off: grade it away or take it in.", float64(q.Depth), p.Houses[0])})
+		case len(p.Intakes) == 0:
+			msg := fmt.Sprintf("A hollow of %.1f m3, %.2f m deep, has no basin in it", float64(q.Volume), float64(q.Depth))
+			if q.DrainDown != nil {
+				msg += fmt.Sprintf(" and soaks away in about %.0f hours", *q.DrainDown)
+			}
+			lp.find(parcels.Finding{Code: "low_without_outlet", Severity: parcels.Note, Location: &at, Measured: parcels.Num(float64(q.Volume)), Unit: "m3", Source: "P-129", Message: msg + "."})
+		}
+	}
+	c := lp.site.Criteria
+	rate := hydro.Intensity(0)
+	if lp.intensity != nil {
+		rate = lp.intensity(c.Storm.YardMin)
+	}
+	for _, f := range r.LineFlows {
+		if f.Lot != lp.lot.ID {
+			continue
+		}
+		row := parcels.LineFlow{Lot: f.Lot, Line: f.Line}
+		if rate > 0 {
+			sign := 1.0
+			if !f.Into {
+				sign = -1 // out of the lot
+			}
+			row.Before = parcels.Num(hydro.Flow(round(sign*float64(f.Before)*float64(rate)/3.6e6, 7)))
+			row.After = parcels.Num(hydro.Flow(round(sign*float64(f.After)*float64(rate)/3.6e6, 7)))
+		}
+		lp.lineFlows = append(lp.lineFlows, row)
+		// More water at one place of a neighbour's line than the ground sends
+		// there now is what the law of every state forbids to cast (P-52, P-53).
+		if !f.Into && f.Other != "" && f.MostAfter > f.MostBefore+1 {
+			at := f.At
+			lp.find(parcels.Finding{Code: "new_flow_on_neighbour", Severity: parcels.Stop, Feature: f.Other, Location: &at, Measured: parcels.Num(round(float64(f.MostAfter), 1)), Required: parcels.Num(round(float64(f.MostBefore), 1)), Unit: "m2 of C A", Source: "P-52, P-53",
+				Message: fmt.Sprintf("More water than now would run over the line to lot %s at one place.", f.Other)})
+		}
+	}
+	for _, o := range r.Overflows {
+		in := slices.IndexFunc(lp.waters, func(w water) bool { return w.intake.ID == o.Intake })
+		if in < 0 {
+			continue
+		}
+		row := parcels.Overflow{Point: o.Intake, Level: parcels.Num(mm(o.Level)), Path: o.Path, Passes: append([]string{}, o.Lots...)}
+		row.Passes = append(row.Passes, o.Houses...)
+		if o.Freeboard != nil {
+			row.Freeboard = parcels.Num(mm(*o.Freeboard))
+		}
+		lp.overflow = append(lp.overflow, row)
+		if o.Freeboard != nil && *o.Freeboard < c.Storm.Freeboard {
+			at := lp.waters[in].intake.At
+			lp.find(parcels.Finding{Code: "overflow_at_opening", Severity: parcels.Warn, Feature: o.Intake, Location: &at, Measured: parcels.Num(float64(mm(*o.Freeboard))), Required: parcels.Num(float64(c.Storm.Freeboard)), Unit: "m", Source: "P-111",
+				Message: fmt.Sprintf("When the grate of %s is clogged its water passes within %.2f m under %s; %.2f m is asked.", o.Intake, float64(*o.Freeboard), o.Opening, float64(c.Storm.Freeboard))})
+		}
+	}
+	slices.SortStableFunc(lp.overflow, func(a, b parcels.Overflow) int {
+		return int(math.Copysign(1, float64(*a.Level-*b.Level)))
+	})
+}
+
+// soak is the soil's intake in mm an hour, stated or by its texture; 0: not
+// known.
+func (lp *lotPlan) soak() float64 {
+	s := lp.site.Soil
+	if s == nil {
+		return 0
+	}
+	if s.InfiltrationMM != nil {
+		return float64(*s.InfiltrationMM)
+	}
+	return 0
+}
+
+// roofShare is the roof nearest along the eaves to a downspout whose roof area
+// the input does not give; 0: not known.
+func (lp *lotPlan) roofShare(in *parcels.Intake) unit.Area {
+	roofs, _ := yardwater.Roofs(lp.site)
+	for _, r := range roofs {
+		if r.Intake >= 0 && &lp.site.Intakes[r.Intake] == in {
+			return r.Area
+		}
+	}
+	return 0
+}
