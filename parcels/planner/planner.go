@@ -247,7 +247,9 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 			plan.Bound.Over = lp.bound.Over
 		}
 	}
-	if len(parts) == 1 {
+	// A bound over the priced candidates does not bound a plan that was finished
+	// otherwise (a cleanout less, a pipe laid to the end): then none is stated.
+	if len(parts) == 1 && (lower == nil || *lower <= cost) {
 		plan.Bound.CostLowerBound, plan.Bound.Gap = lower, gap
 	}
 	sum.Outlet = strings.Join(names, ", ")
