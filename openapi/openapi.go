@@ -114,8 +114,12 @@ var rendered30 = sync.OnceValue(func() []byte {
 	delete(info, "summary")
 	info["license"] = map[string]any{"name": "Apache-2.0", "url": "https://www.apache.org/licenses/LICENSE-2.0"}
 	components := doc["components"].(map[string]any)
-	for _, s := range components["schemas"].(map[string]any) {
+	schemas := components["schemas"].(map[string]any)
+	for _, s := range schemas {
 		downgrade(s.(map[string]any))
+	}
+	for _, s := range schemas {
+		nameTypes(s, schemas)
 	}
 	visit(doc["paths"])
 	for name, part := range components {
@@ -218,6 +222,35 @@ func downgrade(s map[string]any) {
 	if props, ok := s["properties"].(map[string]any); ok {
 		for _, p := range props {
 			downgrade(p.(map[string]any))
+		}
+	}
+}
+
+// nameTypes gives each nullable schema the type of what it is made of: 3.0 wants
+// the two beside each other.
+func nameTypes(v any, schemas map[string]any) {
+	switch v := v.(type) {
+	case map[string]any:
+		if v["nullable"] == true && v["type"] == nil {
+			for _, key := range []string{"oneOf", "anyOf"} {
+				if list, ok := v[key].([]any); ok && len(list) > 0 {
+					part := list[0].(map[string]any)
+					if ref, ok := part["$ref"].(string); ok {
+						part = schemas[strings.TrimPrefix(ref, "#/components/schemas/")].(map[string]any)
+					}
+					v["type"] = "object"
+					if t, ok := part["type"].(string); ok {
+						v["type"] = t
+					}
+				}
+			}
+		}
+		for _, child := range v {
+			nameTypes(child, schemas)
+		}
+	case []any:
+		for _, child := range v {
+			nameTypes(child, schemas)
 		}
 	}
 }
