@@ -281,6 +281,7 @@ type Plan struct {
 	Runs         []Run          `json:"-"` // network
 	Trenches     []Trench       `json:"trenches"`
 	Profiles     []Profile      `json:"profiles"`
+	Quantities   []Quantity     `json:"quantities"`
 	Storage      *BackedUp      `json:"storage"`
 	Overflow     []Overflow     `json:"-"`
 	LineFlows    []LineFlow     `json:"line_flows"`
@@ -293,6 +294,53 @@ type Plan struct {
 	Assumptions  []string       `json:"assumptions"`
 	RestsOn      RestsOn        `json:"rests_on"`
 	Verification *Verification  `json:"verification,omitempty"`
+}
+
+// Quantity is a line of the takeoff. Net is what the drawing holds, Order what
+// is bought: with waste (a ratio; nil where none is taken) and rounded up to
+// what a yard sells. Costs are nil until a price book is laid beside it.
+type Quantity struct {
+	Item      string   `json:"item"`
+	Net       float64  `json:"net"`
+	NetUnit   string   `json:"net_unit"`
+	Waste     *float64 `json:"waste"`
+	Order     float64  `json:"order_quantity"`
+	OrderUnit string   `json:"order_unit"`
+	UnitCost  *float64 `json:"unit_cost"`
+	Cost      *float64 `json:"cost"`
+	Basis     string   `json:"basis"` // how it was reckoned
+}
+
+// Rows are the profile's rows along one run, in the direction of the water,
+// stationed from its upper end; none where the plan has no levels.
+func (p *Plan) Rows(run string) []ProfileRow {
+	r := p.Run(run)
+	if r == nil {
+		return nil
+	}
+	for i := range p.Profiles {
+		pr := &p.Profiles[i]
+		for _, id := range pr.Runs {
+			if id != run {
+				continue
+			}
+			from := -1
+			for k := range pr.Rows {
+				if pr.Rows[k].Point == r.From {
+					from = k
+				}
+				if from >= 0 && k > from && pr.Rows[k].Point == r.To {
+					rows := append([]ProfileRow(nil), pr.Rows[from:k+1]...)
+					base := rows[0].Station
+					for j := range rows {
+						rows[j].Station -= base
+					}
+					return rows
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // Point returns the point with the id, or nil.

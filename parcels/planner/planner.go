@@ -14,6 +14,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/document"
+	"fallwright/parcels/quantities"
 	"fallwright/parcels/siting"
 )
 
@@ -88,6 +89,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		parts = append(parts, lp)
 	}
 	p.join(plan, parts)
+	plan.Quantities = quantities.Reckon(plan, s)
 	body, err := p.gate(s, plan)
 	if err != nil {
 		return nil, nil, err

@@ -1,0 +1,415 @@
+package quantities
+
+// The takeoff of a plan.
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+	"fallwright/parcels/siting"
+)
+
+const (
+	cubicYard  = 0.764554857984 // m3
+	squareYard = 0.83612736     // m2
+	shortTon   = 0.90718474     // t
+	steep      = 0.15           // above it a drop is made with stock bends (P-80)
+)
+
+// Reckon gives the takeoff of the plan for its site, whose criteria and paving
+// it uses. A plan without runs has no rows. Where the ground along a run is not
+// known, its digging and stone are left out and a row of its own says so.
+func Reckon(p *parcels.Plan, s *parcels.Site) []parcels.Quantity {
+	t := takeoff{p: p, s: s, c: &s.Criteria, rows: []parcels.Quantity{}}
+	if len(p.Runs) == 0 {
+		return t.rows
+	}
+	t.fixed()
+	t.trenches()
+	t.pipes()
+	t.fittings()
+	return t.rows
+}
+
+type takeoff struct {
+	p    *parcels.Plan
+	s    *parcels.Site
+	c    *parcels.Criteria
+	rows []parcels.Quantity
+}
+
+func (t *takeoff) put(item string, net float64, netUnit string, waste *float64, order float64, orderUnit, basis string, a ...any) {
+	t.rows = append(t.rows, parcels.Quantity{Item: item, Net: round(net, 2), NetUnit: netUnit, Waste: waste, Order: order, OrderUnit: orderUnit, Basis: fmt.Sprintf(basis, a...)})
+}
+
+func (t *takeoff) each(item string, n int, basis string, a ...any) {
+	if n > 0 {
+		t.put(item, float64(n), "ea", nil, float64(n), "ea", basis, a...)
+	}
+}
+
+// fixed are the lines that go with the job rather than with its length.
+func (t *takeoff) fixed() {
+	t.each("mobilisation", 1, "one for the job")
+	t.each("utility locate", 1, "one call to the locating service before digging; private lines apart")
+	tie, who, crossings := map[string]bool{}, map[string]bool{}, 0
+	for i := range t.p.Runs {
+		r := &t.p.Runs[i]
+		if pt := t.p.Point(r.To); pt != nil && pt.Kind == parcels.PointInlet {
+			tie[r.To] = true
+		}
+		width := unit.Length(0)
+		for j := range t.p.Trenches {
+			if t.p.Trenches[j].ID == r.Trench {
+				width = t.p.Trenches[j].Width
+			}
+		}
+		for _, w := range siting.On(t.s, r.Line, width) {
+			who[w] = true
+		}
+	}
+	for _, f := range t.p.Findings {
+		if f.Code == "utility_crossing" {
+			crossings++
+		}
+	}
+	t.each("tie-in permit", len(tie), "one for each structure tied into: %s", names(tie))
+	t.each("permission to dig", len(who), "one for each easement or street the trench touches: %s", names(who))
+	t.each("utility exposed by hand", crossings, "one for each crossing of a mapped utility (P-87)")
+}
+
+func names(m map[string]bool) string {
+	var out []string
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return strings.Join(out, ", ")
+}
+
+// twin is the run that shares the trench along the same line and is dug for, or
+// -1: a perforated pipe beside a solid one.
+func (t *takeoff) twin(i int) int {
+	r := &t.p.Runs[i]
+	if r.Pipe != "perforated" {
+		return -1
+	}
+	mid := shape.PointAt(r.Line, r.Length/2)
+	for k := range t.p.Runs {
+		o := &t.p.Runs[k]
+		if o.Trench != r.Trench || o.Pipe == "perforated" {
+			continue
+		}
+		if d, _ := shape.PointLine(mid, o.Line); d < 0.5*unit.Foot {
+			return k
+		}
+	}
+	return -1
+}
+
+func (t *takeoff) trenches() {
+	c := t.c
+	inTrench := map[int][]int{} // runs laid beside a run
+	for i := range t.p.Runs {
+		if k := t.twin(i); k >= 0 {
+			inTrench[k] = append(inTrench[k], i)
+		}
+	}
+	width := map[string]float64{}
+	for _, tr := range t.p.Trenches {
+		width[tr.ID] = float64(tr.Width)
+	}
+	var sum section
+	var length, unknown, paved, lawnArea, pavedArea float64
+	wrapped := map[string]bool{}
+	for i := range t.p.Runs {
+		if t.twin(i) >= 0 {
+			continue
+		}
+		r := &t.p.Runs[i]
+		w := width[r.Trench]
+		od := r.OutsideDiameter / 1000
+		b := bed{width: w, wall: (r.OutsideDiameter - r.Diameter) / 2000, height: float64(c.Trench.Bedding) + od + float64(c.Trench.OverPipe)}
+		b.pipes = float64(max(r.PipeCount, 1)) * math.Pi / 4 * od * od
+		french := r.Pipe == "perforated"
+		for _, k := range inTrench[i] {
+			o := &t.p.Runs[k]
+			french = true
+			b.pipes += float64(max(o.PipeCount, 1)) * math.Pi / 4 * o.OutsideDiameter * o.OutsideDiameter / 1e6
+		}
+		if french {
+			b.height = -1 // stone up to the cap: it takes in what falls on it
+			b.wrap = c.Trench.Wrap
+		}
+		got := b.cut(t.p.Rows(r.ID), c)
+		if wrapped[r.Trench] {
+			got.ends = 0
+		}
+		wrapped[r.Trench] = wrapped[r.Trench] || got.ends > 0
+		sum.add(got)
+		length += float64(r.Length)
+		if gap := float64(r.Length) - got.known; gap > 0.01 {
+			unknown += gap
+		}
+		hard := Paved(t.s, r.Line)
+		paved += float64(hard)
+		lawnArea += (w + float64(c.Takeoff.SodExtra)) * (float64(r.Length) - float64(hard))
+		pavedArea += (w + float64(c.Takeoff.SodExtra)) * float64(hard)
+	}
+	n := len(t.p.Trenches)
+	ft := func(m float64) float64 { return m / 0.3048 }
+	t.put("layout and stakes", ft(length), "ft", nil, math.Ceil(ft(length)-1e-9), "ft", "line of trench, %s, a trench with two pipes counted once", plural(n, "trench", "trenches"))
+	for k, cl := range classes {
+		if sum.length[k] > 0.0005 {
+			t.put(cl.name, ft(sum.length[k]), "ft", nil, math.Ceil(ft(sum.length[k])-1e-9), "ft", "ground to %s under the pipe, station by station; %.2f cu yd in the bank by average end area (P-145)", inches(c.Trench.Bedding), sum.bank[k]/cubicYard)
+		}
+	}
+	if unknown > 0.01 {
+		t.put("trench, depth not known", ft(unknown), "ft", nil, math.Ceil(ft(unknown)-1e-9), "ft", "the ground along it is not known: its digging, stone and haul are not in the rows below; shoot it")
+	}
+	if dug := sum.dug(); dug > 0 {
+		fill := math.Max(dug-sum.stone-sum.pipe-sum.cap, 0)
+		away := dug - fill
+		loose := away * c.Takeoff.Swell
+		cy := func(m3 float64) float64 { return m3 / cubicYard }
+		t.put("excavation, in the bank", cy(dug), "cu yd", nil, up(cy(dug), 0.5), "cu yd", "the classes above together, trench width %s; crossing ends not taken off", widths(t.p.Trenches))
+		t.put("backfill with dug soil", cy(fill), "cu yd", nil, up(cy(fill), 0.5), "cu yd", "excavation %.2f less stone %.2f, pipe %.2f and cap %.2f cu yd, in place", cy(dug), cy(sum.stone), cy(sum.pipe), cy(sum.cap))
+		t.put("haul off, loose", cy(loose), "cu yd", nil, up(cy(loose), 0.5), "cu yd", "%.2f cu yd in the bank not put back, times %.2f for swell (P-144)", cy(away), c.Takeoff.Swell)
+		loads := math.Ceil(loose/c.Takeoff.Load - 1e-9)
+		t.put("truckload", loose/c.Takeoff.Load, "load", nil, loads, "load", "loose haul over %.1f cu yd a truck (P-152)", cy(c.Takeoff.Load))
+		ws := c.Takeoff.Waste.Stone
+		tons := sum.stone * c.Takeoff.StoneDensity / shortTon
+		t.put("stone, washed open-graded", cy(sum.stone), "cu yd", &ws, up(tons*(1+ws), 0.5), "short ton", "stone round the pipes net of their outside volume (%.2f cu yd), %.2f short tons a cu yd, plus %.0f %% (P-146)", cy(sum.pipe), c.Takeoff.StoneDensity*cubicYard/shortTon, 100*ws)
+		if sum.fabric > 0 {
+			wf := c.Takeoff.Waste.Fabric
+			area := (sum.fabric + sum.ends) / squareYard
+			t.put("filter fabric", area, "sq yd", &wf, math.Ceil(area*(1+wf)-1e-9), "sq yd", "round the stone of the perforated trench: 2 heights, 2 widths and a lap of %s along it, end laps of the same, plus %.0f %% (P-147)", inches(c.Takeoff.FabricLap), 100*wf)
+		}
+		topsoil := sum.cap * c.Takeoff.Swell
+		if length > 0 {
+			topsoil *= 1 - paved/length
+		}
+		t.put("topsoil, loose", cy(topsoil), "cu yd", nil, up(cy(topsoil), 0.5), "cu yd", "cap of %s over the trench in lawn, times %.2f for settling (P-122)", inches(c.Trench.Cap), c.Takeoff.Swell)
+	}
+	if lawnArea > 0 {
+		t.put("sod, lifted and relaid or new", lawnArea/squareYard, "sq yd", nil, math.Ceil(lawnArea/squareYard-1e-9), "sq yd", "trench width plus %s of damage, over the length not in paving (P-150); wheel tracks not counted", inches(c.Takeoff.SodExtra))
+	}
+	if paved > 0.005 {
+		t.put("paving restored", pavedArea/squareYard, "sq yd", nil, math.Ceil(pavedArea/squareYard-1e-9), "sq yd", "%.1f ft of trench under drawn paving, trench width plus %s", ft(paved), inches(c.Takeoff.SodExtra))
+	}
+}
+
+// Paved is the length of a line that lies in drawn paving. Paving given as a
+// line or a point is taken in steps of a tenth of a metre.
+func Paved(s *parcels.Site, line orb.LineString) unit.Length {
+	total := unit.Length(0)
+	for i := 1; i < len(line); i++ {
+		a, b := line[i-1], line[i]
+		length := math.Hypot(b[0]-a[0], b[1]-a[1])
+		if length == 0 {
+			continue
+		}
+		at := []float64{0, 1}
+		var areas []orb.MultiPolygon
+		var near []func(orb.Point) bool
+		seg := orb.LineString{a, b}
+		for k := range s.Obstacles {
+			o := &s.Obstacles[k]
+			if o.Kind != "paving" {
+				continue
+			}
+			switch g := o.Geometry.(type) {
+			case orb.Polygon:
+				areas = append(areas, orb.MultiPolygon{g})
+			case orb.MultiPolygon:
+				areas = append(areas, g)
+			case orb.LineString:
+				if o.Width != nil {
+					half := *o.Width / 2
+					near = append(near, func(p orb.Point) bool { d, _ := shape.PointLine(p, g); return d <= half })
+				}
+			case orb.Point:
+				if o.Radius != nil {
+					r := *o.Radius
+					near = append(near, func(p orb.Point) bool { return math.Hypot(p[0]-g[0], p[1]-g[1]) <= float64(r) })
+				}
+			}
+		}
+		box := seg.Bound()
+		for k := 0; k < len(areas); k++ {
+			if !areas[k].Bound().Intersects(box) {
+				areas = slices.Delete(areas, k, k+1)
+				k--
+				continue
+			}
+			for _, poly := range areas[k] {
+				for _, ring := range poly {
+					for m := 1; m < len(ring); m++ {
+						if meet, x := shape.Cross(a, b, ring[m-1], ring[m]); meet != shape.Apart {
+							at = append(at, math.Hypot(x[0]-a[0], x[1]-a[1])/length)
+						}
+					}
+				}
+			}
+		}
+		if len(near) > 0 {
+			for d := 0.1; d < length; d += 0.1 {
+				at = append(at, d/length)
+			}
+		}
+		sort.Float64s(at)
+		for k := 1; k < len(at); k++ {
+			m := (at[k-1] + at[k]) / 2
+			p := orb.Point{a[0] + m*(b[0]-a[0]), a[1] + m*(b[1]-a[1])}
+			on := slices.ContainsFunc(areas, func(mp orb.MultiPolygon) bool { return shape.Locate(p, mp) != shape.Outside }) ||
+				slices.ContainsFunc(near, func(f func(orb.Point) bool) bool { return f(p) })
+			if on {
+				total += unit.Length((at[k] - at[k-1]) * length)
+			}
+		}
+	}
+	return total
+}
+
+// pipes by what is bought.
+func (t *takeoff) pipes() {
+	type kind struct{ size, pipe, wall string }
+	length, pieces := map[kind]float64{}, map[kind]int{}
+	var order []kind
+	for i := range t.p.Runs {
+		r := &t.p.Runs[i]
+		k := kind{r.Size, r.Pipe, r.Wall}
+		if _, ok := length[k]; !ok {
+			order = append(order, k)
+		}
+		l := float64(r.Length)
+		if r.Fall != nil {
+			l = math.Hypot(l, float64(*r.Fall)) // a drop is longer than its plan length
+		}
+		length[k] += l * float64(max(r.PipeCount, 1))
+		pieces[k] += max(r.PipeCount, 1)
+	}
+	waste := t.c.Takeoff.Waste.Pipe
+	joints := 0.0
+	for _, k := range order {
+		item := fmt.Sprintf("%s pipe, %s, %s wall", k.pipe, k.size, k.wall)
+		ft := length[k] / 0.3048
+		var stock *parcels.StockPipe
+		for i := range t.c.Pipe.Stock {
+			if p := &t.c.Pipe.Stock[i]; p.Size == k.size && p.Pipe == k.pipe && p.Wall == k.wall {
+				stock = p
+			}
+		}
+		switch {
+		case stock != nil && stock.Stick != nil:
+			n := math.Ceil(length[k]*(1+waste)/float64(*stock.Stick) - 1e-9)
+			joints += math.Max(n-float64(pieces[k]), 0)
+			t.put(item, ft, "ft", &waste, n, "stick", "laid length along the slope of %s, plus %.0f %% for cuts, in sticks of %.0f ft (P-148)", plural(pieces[k], "run", "runs"), 100*waste, stock.Stick.Feet())
+		case stock != nil && stock.Coil != nil:
+			n := math.Ceil(length[k]*(1+waste)/float64(*stock.Coil) - 1e-9)
+			joints += math.Max(n-1, 0)
+			t.put(item, ft, "ft", &waste, n, "coil", "laid length along the slope of %s, plus %.0f %% for cuts, in coils of %.0f ft (P-148)", plural(pieces[k], "run", "runs"), 100*waste, stock.Coil.Feet())
+		default:
+			t.put(item, ft, "ft", &waste, math.Ceil(ft*(1+waste)-1e-9), "ft", "laid length along the slope, plus %.0f %%; the stock names no stick or coil", 100*waste)
+		}
+	}
+	ends := 0
+	for i := range t.p.Runs {
+		ends += 2 * max(t.p.Runs[i].PipeCount, 1)
+	}
+	n := joints + float64(ends)
+	t.put("joint made and sealed", n, "ea", nil, n, "ea", "both ends of %s and %.0f joints between sticks or coils; cement, primer or tape by the maker's rate", plural(len(t.p.Runs), "run", "runs"), joints)
+}
+
+// fittings by kind, angle and size, as the plan's points list them, and the
+// bends that a steep drop is made of.
+func (t *takeoff) fittings() {
+	count := map[string]int{}
+	size := func(id string) string {
+		in := ""
+		for i := range t.p.Runs {
+			if t.p.Runs[i].From == id {
+				return t.p.Runs[i].Size
+			}
+			if t.p.Runs[i].To == id {
+				in = t.p.Runs[i].Size
+			}
+		}
+		return in
+	}
+	for i := range t.p.Points {
+		pt := &t.p.Points[i]
+		for _, f := range pt.Fittings {
+			switch {
+			case strings.Contains(f, "reducer"), strings.Contains(f, "basin"):
+				count[f]++
+			default:
+				count[f+", "+size(pt.ID)]++
+			}
+		}
+	}
+	drops := map[string]int{}
+	for i := range t.p.Runs {
+		r := &t.p.Runs[i]
+		if r.Slope == nil || float64(*r.Slope) <= steep {
+			continue
+		}
+		kind := "bend 22.5"
+		if math.Atan(float64(*r.Slope)) > math.Pi/180*33.75 {
+			kind = "bend 45"
+		}
+		drops[kind+", "+r.Size] += 2 * max(r.PipeCount, 1)
+	}
+	all := map[string]bool{}
+	for k := range count {
+		all[k] = true
+	}
+	for k := range drops {
+		all[k] = true
+	}
+	var keys []string
+	for k := range all {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		basis := fmt.Sprintf("%d at points of the plan", count[k])
+		if drops[k] > 0 {
+			basis += fmt.Sprintf(", %d to make steep drops, two a drop (P-80, P-149)", drops[k])
+		}
+		t.each(k, count[k]+drops[k], "%s", basis)
+	}
+}
+
+func widths(ts []parcels.Trench) string {
+	seen := map[string]bool{}
+	for _, t := range ts {
+		seen[inches(t.Width)] = true
+	}
+	return names(seen)
+}
+
+func inches(l unit.Length) string { return fmt.Sprintf("%.1f in", float64(l/unit.Inch)) }
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// up rounds up to a step; what lies within a billionth of it counts as on it.
+func up(v, step float64) float64 { return math.Ceil(v/step-1e-9) * step }
+
+func round(v float64, digits int) float64 {
+	p := math.Pow(10, float64(digits))
+	return math.Round(v*p) / p
+}
