@@ -152,7 +152,7 @@ func TestPlanMembers(t *testing.T) {
 		"NetworkPoint.properties": reflect.TypeFor[parcels.Point](), "NetworkRun.properties": reflect.TypeFor[parcels.Run](),
 		"Audit": reflect.TypeFor[parcels.Audit](), "AuditRow": reflect.TypeFor[parcels.AuditRow](), "AuditShared": reflect.TypeFor[parcels.SharedRow](),
 		"AuditInlet": reflect.TypeFor[parcels.InletRow](), "AuditTotals": reflect.TypeFor[parcels.AuditTotals](),
-		"Profile.rows": reflect.TypeFor[parcels.ProfileRow](), "Verification.checks": reflect.TypeFor[parcels.Check](),
+		"Quantities": reflect.TypeFor[parcels.Quantity](), "Profile.rows": reflect.TypeFor[parcels.ProfileRow](), "Verification.checks": reflect.TypeFor[parcels.Check](),
 	} {
 		schema, part, _ := strings.Cut(name, ".")
 		s := all[schema].(map[string]any)

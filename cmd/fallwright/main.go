@@ -42,6 +42,7 @@ type cli struct {
 	Zone    zoneCmd    `cmd:"" help:"Work out the trench zone of lots: where a trench, edge to edge, may lie."`
 	Audit   auditCmd   `cmd:"" help:"Audit every lot: room for a drain, an inlet in reach, drains that stray, footprints in easements."`
 	Asbuilt asbuiltCmd `cmd:"" help:"Hold shots on the laid pipe against the plan: bellies, back-falls, cover, offset."`
+	Stake   stakeCmd   `cmd:"" help:"Stake out a plan: stations, offsets, cuts, as a table or as points (.csv .xlsx .geojson .gpx .dxf)."`
 	Serve   serveCmd   `cmd:"" help:"Serve the same over HTTP, with the map page."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }

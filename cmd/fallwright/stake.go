@@ -1,0 +1,179 @@
+package main
+
+// fallwright stake: the table and the points that a crew and a rover set out.
+
+import (
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/frame"
+	"fallwright/geo/unit"
+	"fallwright/parcels"
+	"fallwright/parcels/display"
+	"fallwright/parcels/document"
+	"fallwright/parcels/stakeout"
+)
+
+type stakeCmd struct {
+	inputs
+	output
+	Every  float64 `help:"Distance between stakes, in feet (--units si: metres). Every point is staked as well." default:"0"`
+	Offset float64 `help:"Distance of the stakes from the line, in feet (--units si: metres)." default:"0"`
+}
+
+func (c stakeCmd) Run(e *env) error {
+	plan, site, f, err := c.planAndSite(e)
+	if err != nil {
+		return err
+	}
+	foot := unit.Foot
+	if c.units() == display.SI {
+		foot = unit.Metre
+	}
+	criteria := parcels.DefaultCriteria()
+	if site != nil {
+		criteria = site.Criteria
+	} else if c.Criteria != "" {
+		b, err := e.read(c.Criteria)
+		if err != nil {
+			return err
+		}
+		if criteria, _, err = document.ReadCriteria(b); err != nil {
+			return named(err, c.Criteria)
+		}
+	}
+	if c.Every < 0 || c.Offset < 0 {
+		return inputFault("", "stake-option", "--every and --offset cannot be negative.")
+	}
+	lines, stakes, err := stakeout.Of(plan, stakeout.Options{Every: unit.Length(c.Every) * foot, Offset: unit.Length(c.Offset) * foot, Bedding: criteria.Trench.Bedding, Site: site})
+	if err != nil {
+		return err
+	}
+	ext := filepath.Ext(c.Out)
+	if c.Out == "-" || c.Out == "" {
+		ext = ".csv"
+	}
+	if c.JSON {
+		ext = ".geojson"
+	}
+	b, err := stakeout.Write(ext, lines, stakes, f, c.units())
+	if err != nil {
+		return err
+	}
+	if c.Out != "" {
+		if err := e.write(c.Out, b); err != nil {
+			return err
+		}
+		if c.Out == "-" || !c.JSON {
+			fmt.Fprintf(e.stderr, "%d stakes on %d lines\n", len(stakes), len(lines))
+			return standing(plan)
+		}
+	}
+	if c.JSON {
+		if err := e.write("-", b); err != nil {
+			return err
+		}
+		return standing(plan)
+	}
+	t := table{head: []string{"no", "line", "station", "point", "offset", "ground", "invert", "cut", "", "bottom", "grade up", "pipe"}, right: "r_____rrrrrr"}
+	u := c.units()
+	for _, s := range stakes {
+		cut := display.None
+		if s.Cut != nil {
+			cut = stakeout.Cut(*s.Cut)
+		}
+		t.row(fmt.Sprint(s.Number), s.Line, stakeout.Station(s.Station, u), s.Point, u.Length(s.Offset)+" "+s.Side, display.Or(s.Ground, u.Elevation), u.Elevation(s.Invert), display.Or(s.Cut, u.Length), cut, display.Or(s.Dig, u.Length), display.Or(s.Grade, u.Slope), s.Pipe)
+	}
+	if err := t.write(e.stdout); err != nil {
+		return err
+	}
+	fmt.Fprintln(e.stdout, "\nStationed from the outlet up. Cut is from the ground over the pipe to the invert; bottom is the trench bottom below that ground. Shoot each stake and mark its own cut.")
+	if err := cautions(e.stdout); err != nil {
+		return err
+	}
+	return standing(plan)
+}
+
+// standing is the exit of a verb on a plan that may be infeasible.
+func standing(p *parcels.Plan) error {
+	if p.Summary.Verdict == parcels.NotFeasible {
+		return errStop
+	}
+	return nil
+}
+
+// planAndSite reads a plan, and the site beside it where it is given. The frame
+// is the site's, or that of the plan's own statement.
+func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame, error) {
+	var planFile string
+	var planText []byte
+	rest := in
+	rest.Files = nil
+	for _, file := range in.Files {
+		if ext := strings.ToLower(filepath.Ext(file)); strings.Contains(file, "=") || ext == ".tif" || ext == ".tiff" || ext == ".asc" || file == "-" && len(in.Files) > 1 {
+			rest.Files = append(rest.Files, file)
+			continue
+		}
+		b, err := e.read(file)
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		var top struct {
+			Network json.RawMessage `json:"network"`
+			Summary json.RawMessage `json:"summary"`
+		}
+		if json.Unmarshal(b, &top) == nil && top.Network != nil && top.Summary != nil {
+			if planText != nil {
+				return nil, nil, nil, inputFault(file, "plan-twice", "A second plan, beside "+planFile+"; give one.")
+			}
+			planFile, planText = file, b
+			continue
+		}
+		rest.Files = append(rest.Files, file)
+	}
+	if planText == nil {
+		return nil, nil, nil, inputFault(strings.Join(in.Files, ", "), "plan-missing", "None of the files is a plan. Write one with: fallwright plan SITE --out plan.json.")
+	}
+	if len(rest.Files) > 0 {
+		site, _, err := rest.load(e)
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		p, err := document.ReadPlan(planText, site.Frame)
+		if err != nil {
+			return nil, nil, nil, named(err, planFile)
+		}
+		if of, here := frame.Normalise(p.Frame.CRS), frame.Normalise(site.Frame.CRS()); of != here && !(site.Frame.Geographic() && p.Frame.CRS == "OGC:CRS84") {
+			return nil, nil, nil, inputFault(planFile, "plan-of-another-site", fmt.Sprintf("The plan is in %s and the site in %s: they are not of one piece.", parcels.Excerpt(p.Frame.CRS), site.Frame.Name()))
+		}
+		for _, id := range p.Summary.Lots {
+			if site.Lot(id) == nil {
+				return nil, nil, nil, inputFault(planFile, "plan-of-another-site", fmt.Sprintf("The plan drains lot %q, which the site does not have.", parcels.Excerpt(id)))
+			}
+		}
+		return p, site, site.Frame, nil
+	}
+	var head struct {
+		Frame parcels.FrameStatement `json:"frame"`
+	}
+	_ = json.Unmarshal(planText, &head)
+	st := head.Frame
+	crs, bounds := st.CRS, orb.Bound{}
+	if st.CentreLon != nil && st.CentreLat != nil {
+		c := orb.Point{*st.CentreLon, *st.CentreLat}
+		crs, bounds = "", orb.Bound{Min: c, Max: c}
+	}
+	f, err := frame.New(crs, bounds)
+	if err != nil {
+		return nil, nil, nil, inputFault(planFile, "plan-frame", "The plan does not say in which plane it is worked: "+err.Error()+". Give the site document beside it.")
+	}
+	p, err := document.ReadPlan(planText, f)
+	if err != nil {
+		return nil, nil, nil, named(err, planFile)
+	}
+	return p, nil, f, nil
+}
