@@ -103,6 +103,8 @@ var problemKinds = []problemKind{
 	{"axes-ambiguous", 422, "Northing and easting cannot be told apart", "Say which column is which."},
 	{"elevation-unit-unknown", 422, "The unit of the elevations is not known", "Name it: m, ft or us-ft."},
 	{"no-shots", 422, "Nothing was shot", "Give the inverts of what was laid: drains of status laid, or a point file."},
+	{"run-unknown", 422, "A run is not known", "Name it as the plan does."},
+	{"run-without-flow", 422, "A run has no flow", "Give rainfall and areas, so that there is one to work out."},
 	{"plan-missing", 422, "The plan is missing", "Give the plan that was laid as inputs.plan."},
 	{"not-a-plan", 422, "This is no plan", "Send a plan as this service gave it."},
 	{"not-geojson", 422, "This is no GeoJSON", "A Feature or FeatureCollection is needed."},
