@@ -310,3 +310,32 @@ func TestShotFile(t *testing.T) {
 		t.Errorf("northing and easting swapped: exit %d, %s", code, errs)
 	}
 }
+
+// What a choice costs, shown beside the plan: less slope is less deep, two
+// perforated pipes leave more room in the voids when inlet I2 backs up.
+func TestWhatIf(t *testing.T) {
+	code, out, errs := call(t, "", "plan", sample(t), "--lot", "B1", "--json", "--out", filepath.Join(t.TempDir(), "p.json"), "--what-if", "pipe.target_slope=0.005", "--what-if", "perforated.pipe_count=2")
+	if code != exitDone {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	at := strings.Index(out, "{\n \"what_if\"")
+	if at < 0 {
+		t.Fatalf("no differences in the answer")
+	}
+	var w struct {
+		WhatIf []planner.WhatIf `json:"what_if"`
+	}
+	if err := json.Unmarshal([]byte(out[at:]), &w); err != nil || len(w.WhatIf) != 2 {
+		t.Fatal(err, len(w.WhatIf))
+	}
+	flat, two := w.WhatIf[0], w.WhatIf[1]
+	if *flat.Then.CostIndex > *flat.As.CostIndex+1e-6 {
+		t.Errorf("half the slope costs more: %.2f against %.2f", *flat.Then.CostIndex, *flat.As.CostIndex)
+	}
+	if *two.Then.Usable <= *two.As.Usable {
+		t.Errorf("two pipes leave %.3f m3, one %.3f", *two.Then.Usable, *two.As.Usable)
+	}
+	if code, _, errs := call(t, "", "plan", sample(t), "--lot", "B1", "--what-if", "pipe.slop=1"); code != exitInput || !strings.Contains(errs, "pipe.slop") {
+		t.Errorf("an unknown criterion: exit %d, %s", code, errs)
+	}
+}

@@ -313,6 +313,7 @@ func (s *site) furniture(ob, it *layer) {
 	basin("C7-YB1", "C7", at(uv{592, -66}), 700)
 	pr := s.layer("perforated_runs", kv{"origin", "assumed"})
 	pr.line("PR-B4", mapAll([]uv{{300, 19}, {276, 19}, {252, 19}}), nil, obj{{"lot", "B4"}, {"pipe_count", 1}, {"width_ft", 1.0}, {"depth_ft", 2.0}})
+	pr.line("PR-B1", mapAll([]uv{{68, 15}, {44, 15}, {22, 15}}), nil, obj{{"lot", "B1"}, {"pipe_count", 1}})
 	pr.line("PR-C4", mapAll([]uv{{325, -16}, {302, -16}}), nil, obj{{"lot", "C4"}, {"pipe_count", 1}})
 	pr.line("PR-A6", mapAll([]uv{{484, 284}, {428, 284}}), nil, obj{{"lot", "A6"}, {"pipe_count", 1}})
 
