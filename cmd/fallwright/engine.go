@@ -5,9 +5,11 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"fallwright/api"
+	"fallwright/geo/frame"
 	"fallwright/parcels"
 	"fallwright/parcels/answer"
 	"fallwright/parcels/asbuilt"
@@ -24,6 +26,7 @@ type options struct {
 	Pipe      string   `json:"pipe"`
 	KeepGoing bool     `json:"keep_going"`
 	Outlet    string   `json:"outlet"`
+	Quick     bool     `json:"quick"`
 	Checks    []string `json:"checks"`
 	CRS       string   `json:"crs"`
 	Store     bool     `json:"store"`
@@ -60,24 +63,27 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 	if err != nil {
 		return api.Answer{}, named(err, "site")
 	}
+	if o.CRS != "" && frame.Normalise(o.CRS) != frame.Normalise(s.CRS) {
+		return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Answers come in the system of the input, where they were checked; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
+	}
 	r.Progress(0, 1, "read")
 	switch r.Process {
 	case "zone":
 		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots, Pipe: o.Pipe})
 		if err != nil {
-			return api.Answer{}, err
+			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "check":
 		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots})
 		if err != nil {
-			return api.Answer{}, err
+			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "plan":
-		_, body, err := newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet})
+		_, body, err := newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet, Quick: o.Quick})
 		if err != nil {
-			return api.Answer{}, err
+			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: body, ContentType: "application/json"}, nil
 	case "audit":
@@ -110,4 +116,20 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 		return api.Answer{Body: body, ContentType: "application/json"}, err
 	}
 	return api.Answer{}, &parcels.Error{Kind: parcels.Unsupported, Op: "process", Subject: r.Process, Err: fmt.Errorf("not answered by this program")}
+}
+
+// optionFault puts faults of the lots and options, which stand beside the site,
+// under the input they are of.
+func optionFault(err error) error {
+	var in *parcels.InputError
+	if !errors.As(err, &in) || len(in.Faults) == 0 {
+		return err
+	}
+	switch in.Faults[0].Slug {
+	case "lot-unknown":
+		return named(err, "lots")
+	case "outlet-unknown", "option-invalid":
+		return named(err, "options")
+	}
+	return named(err, "site")
 }

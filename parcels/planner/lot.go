@@ -36,6 +36,7 @@ type lotPlan struct {
 	lot     *parcels.Lot
 	surface ground.Surface // nil: the ground is not known
 	only    string
+	quick   bool
 	prefix  string
 
 	solid  *siting.Ground
@@ -80,8 +81,8 @@ type stretch struct {
 	known    bool
 }
 
-func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, only, prefix string) (*lotPlan, error) {
-	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: only, prefix: prefix, solver: profile.NewSolver(), cache: map[[4]float64]stretch{}}
+func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, o Options, prefix string) (*lotPlan, error) {
+	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: o.Outlet, quick: o.Quick, prefix: prefix, solver: profile.NewSolver(), cache: map[[4]float64]stretch{}}
 	g, err := st.Ground(lot, "solid")
 	if err != nil {
 		return nil, wrong(lot, err)
@@ -164,7 +165,9 @@ func (lp *lotPlan) pipes() {
 
 // run plans the lot: route, profile, network.
 func (lp *lotPlan) run(ctx context.Context) error {
-	lp.yard()
+	if !lp.quick {
+		lp.yard()
+	}
 	if len(lp.waters) == 0 && len(lp.wanted) == 0 {
 		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "Lot " + lp.lot.ID + " has no intake and no perforated run: add its downspouts and basins as the layer intakes."})
 		return nil
@@ -250,7 +253,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		return nil, nil, err
 	}
 	p.Prices.Askew = p.Prices.Metre / 30 // neat where it costs next to nothing
-	p.Price, p.Prove = lp.price, true
+	p.Price, p.Prove = lp.price, !lp.quick
 	if lp.surface != nil {
 		p.Least = lp.least(&p)
 	}

@@ -33,6 +33,9 @@ type Options struct {
 	Outlet string
 	// Surface is the ground in place of the site's shots (a raster).
 	Surface ground.Surface
+	// Quick leaves out what does not change the drain: the water over the yard
+	// and the proof of the bound. For answers while a line is dragged.
+	Quick bool
 }
 
 // Refuted is the error of a plan that failed verification: the plan is kept
@@ -79,7 +82,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		if len(lots) > 1 {
 			prefix = lot.ID + "/"
 		}
-		lp, err := newLotPlan(s, st, lot, surface, o.Outlet, prefix)
+		lp, err := newLotPlan(s, st, lot, surface, o, prefix)
 		if err != nil {
 			return nil, nil, err
 		}
