@@ -3,6 +3,7 @@ package main
 // What the service answers with: the same functions as the verbs.
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -15,6 +16,8 @@ import (
 	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/auditor"
 	"fallwright/parcels/document"
+	"fallwright/parcels/exchange"
+	"fallwright/parcels/exchange/raster"
 	"fallwright/parcels/jobs"
 	"fallwright/parcels/planner"
 )
@@ -40,8 +43,33 @@ func (engine) Read(_ context.Context, doc []byte) (string, error) {
 	return s.Name, nil
 }
 
-func (engine) Import(context.Context, api.Upload) (api.Imported, error) {
-	return api.Imported{}, &parcels.Error{Kind: parcels.Unsupported, Op: "import", Err: fmt.Errorf("only site documents are taken")}
+// mostCells is the largest raster that the service looks at.
+const mostCells = 100_000_000
+
+// uploads are the endings by which exchange tells the media types apart.
+var uploads = map[string]string{"application/geo+json": "upload.geojson", "application/zip": "upload.zip", "application/geopackage+sqlite3": "upload.gpkg", "text/csv": "upload.csv"}
+
+func (engine) Import(ctx context.Context, u api.Upload) (api.Imported, error) {
+	name, ok := uploads[u.ContentType]
+	if u.ContentType == "image/tiff" {
+		// held to the same limits as any raster; a store keeps no rasters
+		if _, err := raster.Open(bytes.NewReader(u.Body), int64(len(u.Body)), "", raster.Options{CRS: u.CRS, MaxCells: mostCells}); err != nil {
+			return api.Imported{}, err
+		}
+	}
+	if !ok {
+		return api.Imported{}, &parcels.Error{Kind: parcels.Unsupported, Op: "import", Subject: u.ContentType, Err: fmt.Errorf("not a layer of features")}
+	}
+	layer := api.ImportedLayer{Layer: u.Layer}
+	report, err := exchange.Import(ctx, name, u.Body, exchange.Options{Layer: u.Layer, CRS: u.CRS, Service: true}, func(f parcels.StoredFeature) error {
+		layer.Features = append(layer.Features, f)
+		return nil
+	})
+	if err != nil {
+		return api.Imported{}, err
+	}
+	layer.CRS = report.CRSOf()
+	return api.Imported{Layers: []api.ImportedLayer{layer}, Warnings: report.Told()}, nil
 }
 
 func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {

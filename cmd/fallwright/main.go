@@ -43,6 +43,7 @@ type cli struct {
 	Audit   auditCmd   `cmd:"" help:"Audit every lot: room for a drain, an inlet in reach, drains that stray, footprints in easements."`
 	Asbuilt asbuiltCmd `cmd:"" help:"Hold shots on the laid pipe against the plan: bellies, back-falls, cover, offset."`
 	Stake   stakeCmd   `cmd:"" help:"Stake out a plan: stations, offsets, cuts, as a table or as points (.csv .xlsx .geojson .gpx .dxf)."`
+	Import  importCmd  `cmd:"" help:"Bring a layer of a GIS export, or a site document, into a store; a report tells what was taken, mended and refused."`
 	Serve   serveCmd   `cmd:"" help:"Serve the same over HTTP, with the map page."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }

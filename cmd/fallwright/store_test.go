@@ -105,3 +105,32 @@ func TestServiceWithStore(t *testing.T) {
 		t.Errorf("after it was deleted: %d", code)
 	}
 }
+
+func TestServiceImports(t *testing.T) {
+	url, stop := served(t, filepath.Join(t.TempDir(), "store.gpkg"))
+	defer stop()
+	lots := []byte("wkt,APN\n\"POLYGON((-86 36,-85.999 36,-85.999 36.001,-86 36.001,-86 36))\",1\n")
+	code, b := ask(t, "POST", url+"/sites?site=elm&layer=parcels", "text/csv", lots)
+	if code != 201 || !strings.Contains(string(b), "lot was taken from APN") {
+		t.Fatalf("%d %s", code, b)
+	}
+	if code, b := ask(t, "POST", url+"/sites?site=elm&layer=inlets", "text/csv", []byte("lon,lat,facilityid\n-86,36,CB-1\n")); code != 200 {
+		t.Errorf("%d %s", code, b)
+	}
+	bad := bytes.Replace(lots, []byte("-85.999 36.001,-86 36.001,"), nil, 1)
+	if code, b := ask(t, "POST", url+"/sites?site=oak&layer=parcels", "text/csv", bad); code != 422 || !strings.Contains(string(b), "ring-too-short") || !strings.Contains(string(b), `"line":2`) {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "POST", url+"/sites?site=oak&layer=parcels", "application/zip", []byte("PK\x03\x04cut")); code != 400 {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, _ := ask(t, "GET", url+"/sites/oak", "", nil); code != 404 {
+		t.Errorf("a refused import left a site: %d", code)
+	}
+	if code, b := ask(t, "POST", url+"/sites?site=oak", "image/tiff", []byte("II*\x00\x08\x00\x00\x00")); code != 422 {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "GET", url+"/sites/elm/document", "", nil); code != 200 || !strings.Contains(string(b), `"lot":"1"`) || !strings.Contains(string(b), "CB-1") {
+		t.Errorf("%d %s", code, b)
+	}
+}
