@@ -9,6 +9,7 @@ import (
 
 	"fallwright/parcels"
 	"fallwright/parcels/store/gpkg"
+	"fallwright/parcels/store/postgis"
 )
 
 // storeUse is what a store is opened for.
@@ -23,7 +24,11 @@ const (
 func openStore(name string, use storeUse) (parcels.Store, error) {
 	switch {
 	case strings.HasPrefix(name, "postgres://"), strings.HasPrefix(name, "postgresql://"):
-		return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "store", Err: fmt.Errorf("a PostgreSQL store is not in this program; name a file that ends in .gpkg")}
+		s, err := postgis.Open(name)
+		if err != nil {
+			return nil, err
+		}
+		return s, nil
 	case strings.EqualFold(filepath.Ext(name), ".gpkg"):
 		s, err := gpkg.Open(name, gpkg.Options{Hold: use == storeServed, ReadOnly: use == storeRead})
 		if err != nil {
