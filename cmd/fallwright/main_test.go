@@ -339,3 +339,21 @@ func TestWhatIf(t *testing.T) {
 		t.Errorf("an unknown criterion: exit %d, %s", code, errs)
 	}
 }
+
+func TestServeConfiguration(t *testing.T) {
+	code, out, _ := call(t, "", "serve", "--new-key", "office")
+	if code != exitDone || !strings.Contains(out, "sha256:") {
+		t.Errorf("exit %d: %s", code, out)
+	}
+	bad := filepath.Join(t.TempDir(), "c.yaml")
+	if err := os.WriteFile(bad, []byte("adress: 127.0.0.1:1\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := call(t, "", "serve", "--config", bad); code != exitInput || !strings.Contains(errs, "adress") {
+		t.Errorf("an unknown key: exit %d, %s", code, errs)
+	}
+	// Beyond loopback without keys the service does not start, and says how.
+	if code, _, errs := call(t, "", "serve", "--addr", "0.0.0.0:0"); code != exitFailed || !strings.Contains(errs, "key") {
+		t.Errorf("beyond loopback without keys: exit %d, %s", code, errs)
+	}
+}

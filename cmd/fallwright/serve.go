@@ -13,18 +13,30 @@ import (
 )
 
 type serveCmd struct {
-	Addr  string `help:"Address to listen on. Beyond loopback the configuration must name keys." default:"127.0.0.1:8080" env:"FALLWRIGHT_ADDR"`
-	Store string `help:"Store of sites and results: a file (name.gpkg) or postgres://...; made when missing. None: nothing is kept." placeholder:"S" env:"FALLWRIGHT_STORE"`
-	Quiet bool   `help:"Log nothing but faults."`
+	Addr   string `help:"Address to listen on, 127.0.0.1:8080 where nothing says another. Beyond loopback the configuration must name keys." env:"FALLWRIGHT_ADDR"`
+	Config string `help:"Configuration file (YAML); the environment and flags stand above it." env:"FALLWRIGHT_CONFIG"`
+	NewKey string `help:"Make a bearer key of this name, print it and the lines for the configuration, and stop." placeholder:"NAME"`
+	Store  string `help:"Store of sites and results: a file (name.gpkg) or postgres://...; made when missing. None: nothing is kept." placeholder:"S" env:"FALLWRIGHT_STORE"`
+	Quiet  bool   `help:"Log nothing but faults."`
 }
 
 func (c serveCmd) Run(e *env) error {
+	if c.NewKey != "" {
+		return e.newKey(c.NewKey)
+	}
+	cfg, err := e.config(c.Config)
+	if err != nil {
+		return err
+	}
+	if c.Addr != "" {
+		cfg.Addr = c.Addr
+	}
 	level := slog.LevelInfo
 	if c.Quiet {
 		level = slog.LevelError
 	}
 	options := api.Options{Engine: engine{}, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
-		Config: api.Config{Addr: c.Addr}, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))}
+		Config: cfg, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))}
 	if c.Store != "" {
 		store, err := openStore(c.Store, storeServed)
 		if err != nil {
