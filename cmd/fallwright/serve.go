@@ -8,6 +8,7 @@ import (
 	"os"
 
 	"fallwright/api"
+	"fallwright/api/mapclient"
 	"fallwright/parcels"
 	"fallwright/sampledata"
 )
@@ -35,7 +36,11 @@ func (c serveCmd) Run(e *env) error {
 	if c.Quiet {
 		level = slog.LevelError
 	}
-	options := api.Options{Engine: engine{}, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
+	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions)
+	if err != nil {
+		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
+	}
+	options := api.Options{Engine: engine{}, Page: page, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
 		Config: cfg, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))}
 	if c.Store != "" {
 		store, err := openStore(c.Store, storeServed)

@@ -1,0 +1,253 @@
+package mapclient_test
+
+// Walks of the page in headless Chromium against the program itself, and what
+// can be held of its files without a browser.
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"image"
+	_ "image/png"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"fallwright/api/mapclient"
+)
+
+// serve starts the program as a user does and gives its address.
+func serve(t *testing.T) string {
+	t.Helper()
+	exe := filepath.Join(t.TempDir(), "fallwright")
+	if out, err := exec.Command("go", "build", "-o", exe, "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	cmd := exec.Command(exe, "serve", "--quiet", "--addr", "127.0.0.1:0")
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = cmd.Process.Signal(os.Interrupt)
+		_ = cmd.Wait()
+	})
+	line, err := bufio.NewReader(pipe).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := regexp.MustCompile(`http://[0-9.:]+/`).FindString(line)
+	if at == "" {
+		t.Fatalf("no address in %q", line)
+	}
+	return at
+}
+
+// pictures is where the pictures go that the page is judged by; empty: nowhere.
+func pictures(name string) string {
+	if dir := os.Getenv("FALLWRIGHT_PICTURES"); dir != "" {
+		return filepath.Join(dir, name)
+	}
+	return ""
+}
+
+const planned = `document.getElementById('verdict').textContent.includes('Lot B4:')`
+
+// The main job: sample, lot, plan, walk, route, what-if, undo; at a desktop and
+// at a phone size; and a file whose texts are markup.
+func TestWalkThePage(t *testing.T) {
+	b := openBrowser(t)
+	at := serve(t)
+
+	t.Run("desktop", func(t *testing.T) {
+		b.page(t, 1240, 800, false)
+		b.open(at)
+		b.eval(`document.getElementById('sample').click()`, nil)
+		b.until(`document.getElementById('lot').options.length === 37`)
+		if n := b.text(`document.querySelectorAll('#cautionList li').length`); n != "6" {
+			t.Errorf("%s cautions are shown before any plan, 6 wanted", n)
+		}
+		b.eval(`(s => { s.value = 'B4'; s.dispatchEvent(new Event('change')); })(document.getElementById('lot'))`, nil)
+		b.until(planned)
+		if n := b.text(`document.querySelectorAll('#overlay .pipe').length > 10 && document.querySelectorAll('#overlay .mark').length > 3`); n != "true" {
+			t.Error("the network or the findings are not on the plan")
+		}
+		light(t, b.picture(pictures("map-desktop.png")), 1240, 800)
+
+		// the walk, by keyboard
+		b.eval(`document.getElementById('board').focus()`, nil)
+		first := b.text(`document.getElementById('card').textContent`)
+		b.key("n")
+		b.until(`document.getElementById('card').textContent !== ` + fmt.Sprintf("%q", first))
+
+		// a route by keyboard: on either side of the lot line, so that it strays
+		b.key("d")
+		b.key("Enter")
+		for range 3 {
+			b.key("ArrowRight")
+		}
+		b.key("Enter")
+		b.until(`document.getElementById('routeAnswer').textContent.includes('Your route is')`)
+		// dragging a vertex checks again and says how far it is off
+		var p struct{ X, Y float64 }
+		b.eval(`(h => { const r = h.getBoundingClientRect(); return {x: r.x + 6, y: r.y + 6}; })(document.querySelectorAll('#overlay .handle')[1])`, &p)
+		b.mouse("mousePressed", p.X, p.Y)
+		for i := 1; i <= 8; i++ {
+			b.mouse("mouseMoved", p.X+float64(20*i), p.Y)
+		}
+		b.mouse("mouseReleased", p.X+160, p.Y)
+		b.until(`document.querySelectorAll('#overlay .tell').length > 0`)
+		time.Sleep(300 * time.Millisecond) // the check of the line as it lies now
+		b.picture(pictures("map-route.png"))
+		b.key("Escape")
+		if kept := b.text(`Object.keys(localStorage).filter(k => k.startsWith('fallwright.edits')).length`); kept != "1" {
+			t.Errorf("the drawing is kept %s times in the browser", kept)
+		}
+		for range 3 {
+			b.eval(`document.getElementById('undo').click()`, nil)
+		}
+		b.until(`document.querySelectorAll('#overlay .handle').length === 0 && document.getElementById('undo').disabled`)
+
+		// what if: another slope plans again and stands beside the first plan
+		b.eval(`(s => { s.value = '2'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })(document.getElementById('ifSlope'))`, nil)
+		b.until(`document.querySelector('#compare table') && ` + planned)
+		b.eval(`(s => { s.value = 'si'; s.dispatchEvent(new Event('change')); })(document.getElementById('units'))`, nil)
+		b.until(`/ m of pipe/.test(document.getElementById('verdictText').textContent)`)
+		b.quiet()
+	})
+
+	t.Run("phone", func(t *testing.T) {
+		b.page(t, 390, 844, true)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		light(t, b.picture(pictures("map-phone.png")), 390, 844)
+		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
+			t.Errorf("the page is %s px wide on a phone of 390", wide)
+		}
+		b.quiet()
+	})
+
+	t.Run("hostile", func(t *testing.T) {
+		b.page(t, 1000, 800, false)
+		b.open(at)
+		b.eval(`(() => {
+			const evil = '<img src=x onerror="window.__owned=1"><script>window.__owned=1<\/script>';
+			const site = { site: evil, layers: { parcels: { type: 'FeatureCollection', features: [{ type: 'Feature', id: evil, properties: { lot: evil },
+				geometry: { type: 'Polygon', coordinates: [[[-85, 36], [-84.9997, 36], [-84.9997, 36.0003], [-85, 36.0003], [-85, 36]]] } }] } } };
+			const d = new DataTransfer(); d.items.add(new File([JSON.stringify(site)], 'site.json'));
+			document.dispatchEvent(new DragEvent('drop', { dataTransfer: d }));
+		})()`, nil)
+		b.until(`document.getElementById('lot').options.length === 2`)
+		b.eval(`(s => { s.selectedIndex = 1; s.dispatchEvent(new Event('change')); })(document.getElementById('lot'))`, nil)
+		b.until(`document.getElementById('verdict').textContent.includes('Lot <img') || document.getElementById('verdict').textContent.includes('No plan')`)
+		// a file that is no such thing says so and leaves the site open
+		b.eval(`(() => { const d = new DataTransfer(); d.items.add(new File(['<b onclick=1>'], '<img src=x onerror=window.__owned=1>.json')); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, nil)
+		b.until(`!document.getElementById('report').hidden && document.getElementById('reportText').textContent.includes('is no JSON')`)
+		if got := b.text(`window.__owned`); got != "undefined" {
+			t.Errorf("window.__owned is %s: a file's text became markup", got)
+		}
+		if n := b.text(`document.querySelectorAll('img, script').length`); n != "1" {
+			t.Errorf("%s img or script elements, 1 wanted", n)
+		}
+		b.quiet()
+	})
+}
+
+// light holds that a picture has the size asked for and that the ground is
+// drawn: the light band of the trench zone and the dark of the pipes.
+func light(t *testing.T, png []byte, width, height int) {
+	t.Helper()
+	m, _, err := image.Decode(bytes.NewReader(png))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m.Bounds().Dx() != width || m.Bounds().Dy() != height {
+		t.Errorf("the picture is %v", m.Bounds())
+	}
+	house := 0
+	for y := range height {
+		for x := range width {
+			if r, g, b, _ := m.At(x, y).RGBA(); r>>8 == 0x85 && g>>8 == 0x7a && b>>8 == 0x6c {
+				house++
+			}
+		}
+	}
+	if house < 1000 {
+		t.Errorf("%d pixels of footprints on the plan: the ground is not drawn", house)
+	}
+}
+
+// The policy of the service forbids inline script and style, markup from text
+// forbids itself, and no file may name an address outside.
+func TestPropertyFilesObeyThePolicy(t *testing.T) {
+	page, err := mapclient.Page([]byte(`{}`), []string{"Dig with care."})
+	if err != nil {
+		t.Fatal(err)
+	}
+	size := 0
+	bad := regexp.MustCompile(`innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function|<style|\sstyle=|\son[a-z]+="|javascript:`)
+	outside := regexp.MustCompile(`https?://[a-z0-9.]+`)
+	err = fs.WalkDir(page, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		text, err := fs.ReadFile(page, path)
+		size += len(text)
+		if m := bad.Find(text); m != nil {
+			t.Errorf("%s holds %q", path, m)
+		}
+		for _, m := range outside.FindAllString(string(text), -1) {
+			if m != "http://www.w3.org" { // the name of the SVG vocabulary, never fetched
+				t.Errorf("%s names the address %s", path, m)
+			}
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if size > 300<<10 {
+		t.Errorf("the page has %d bytes", size)
+	}
+	for name, want := range map[string]string{"assets/sample.json": "{}", "assets/cautions.json": `["Dig with care."]`} {
+		if got, err := fs.ReadFile(page, name); err != nil || string(got) != want {
+			t.Errorf("%s: %q, %v", name, got, err)
+		}
+	}
+	if _, err := page.Open("assets/../mapclient.go"); err == nil {
+		t.Error("a path upward is opened")
+	}
+}
+
+// Every id that a module asks for stands in the page once.
+func TestPropertyIdsMatch(t *testing.T) {
+	page, err := mapclient.Page(nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	html, err := fs.ReadFile(page, "index.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	app, err := fs.ReadFile(page, "assets/app.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := regexp.MustCompile(`\$\('([A-Za-z]+)'\)`).FindAllSubmatch(app, -1)
+	if len(asked) < 30 {
+		t.Fatalf("only %d ids are asked for", len(asked))
+	}
+	for _, m := range asked {
+		if n := strings.Count(string(html), fmt.Sprintf(`id="%s"`, m[1])); n != 1 {
+			t.Errorf("id %s stands %d times in the page", m[1], n)
+		}
+	}
+}
