@@ -102,6 +102,10 @@ func (lp *lotPlan) layout(t *route.Tree) *layout {
 // the perforated pipe lies alone. At the lower end of the line the perforated
 // pipe joins the solid one.
 func (l *layout) perforate() {
+	for i := range l.runs {
+		// A drain drawn to be kept stays where it is drawn and is solid.
+		l.runs[i].kept = l.runs[i].kept && l.lp.pipesAlong(l.runs[i], l.nodes) > 0
+	}
 	var runs []pipeRun
 	solidOf := map[int]int{} // old index -> new
 	for i, r := range l.runs {
@@ -169,17 +173,17 @@ func (l *layout) compact() {
 	}
 }
 
-// pipesAlong is the count of perforated pipes asked for along a drawn line.
+// pipesAlong is the count of perforated pipes asked for along a drawn line; 0
+// where the line was drawn for none.
 func (lp *lotPlan) pipesAlong(r pipeRun, nodes []node) int {
 	a, b := nodes[r.from].at, nodes[r.to].at
 	mid := orb.Point{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}
-	count, near := 1, unit.Length(math.Inf(1))
 	for _, w := range lp.wanted {
-		if d, _ := shape.PointLine(mid, w.Line); d < near {
-			near, count = d, max(1, w.PipeCount)
+		if d, _ := shape.PointLine(mid, w.Line); d < 2*unit.Millimetre {
+			return max(1, w.PipeCount)
 		}
 	}
-	return count
+	return 0
 }
 
 // link works out what follows from nodes and runs.

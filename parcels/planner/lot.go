@@ -236,6 +236,16 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	for _, r := range lp.wanted {
 		p.Kept = append(p.Kept, lp.downhill(r.Line))
 	}
+	for i := range lp.site.Drains {
+		d := &lp.site.Drains[i]
+		if !d.Keep || d.Status == "existing" || ownerOf(lp.site, d.Lot, d.Line[0]) != lp.lot.ID {
+			continue
+		}
+		// A drawn drain stays where it is drawn; the rest is completed round it.
+		p.Kept = append(p.Kept, lp.downhill(d.Line))
+		at := d.Line[0]
+		lp.find(parcels.Finding{Code: "drawn_drain_kept", Severity: parcels.Note, Feature: d.ID, Location: &at, Message: "Drain " + d.ID + " is kept where it is drawn."})
+	}
 	for i := range lp.ends {
 		e := &lp.ends[i]
 		t := route.Target{ID: e.id, At: e.at, Closed: e.closed}
@@ -263,6 +273,10 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	}
 	best, unreached := res.Best, res.Unreached
 	lp.bound = res.Bound
+	if res.Best != nil && res.Free != nil && len(lp.wanted) < len(p.Kept) && res.Best.Cost > res.Free.Cost {
+		lp.find(parcels.Finding{Code: "drawn_drain_price", Severity: parcels.Note, Measured: parcels.Num(round(res.Best.Cost, 2)), Required: parcels.Num(round(res.Free.Cost, 2)), Unit: "cost index",
+			Message: fmt.Sprintf("What is drawn costs %.0f %% more than the free layout (cost index %.1f against %.1f).", 100*(res.Best.Cost/res.Free.Cost-1), res.Best.Cost, res.Free.Cost)})
+	}
 	reasons := lp.tell(res)
 	if best == nil {
 		// Nothing can be built: show the layout that comes nearest, with what it

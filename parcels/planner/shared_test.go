@@ -19,7 +19,7 @@ import (
 // x = 6 to 24 m, and a downspout at the house's corner (8, 9): its water goes
 // down the same trench in a solid pipe of its own, beside the perforated one,
 // and the two join at the lower end of the drawn line.
-func sharedSite(t *testing.T) *parcels.Site {
+func sharedSite(t *testing.T, drawn ...string) *parcels.Site {
 	t.Helper()
 	const e0, n0 = 500000.0, 5000000.0
 	pt := func(x, y float64) string { return fmt.Sprintf("[%.3f,%.3f]", e0+x, n0+y) }
@@ -31,6 +31,10 @@ func sharedSite(t *testing.T) *parcels.Site {
 	}
 	rect := func(x0, y0, x1, y1 float64) string {
 		return "[[" + strings.Join([]string{pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1), pt(x0, y0)}, ",") + "]]"
+	}
+	runs := col(feature("LineString", "["+pt(6, 3)+","+pt(24, 3)+"]", `"lot":"1"`))
+	if len(drawn) > 0 {
+		runs = col()
 	}
 	var spots []string
 	for x := -5.0; x <= 40; x += 5 {
@@ -44,7 +48,7 @@ func sharedSite(t *testing.T) *parcels.Site {
 	"easements":` + col() + `,"obstacles":` + col() + `,"openings":` + col() + `,"swales":` + col() + `,
 	"inlets":` + col(feature("Point", pt(30, 3), `"inlet":"I","system":"storm","rim_m":99.4,"invert_m":98.0,"outgoing_diameter_mm":300,"tailwater_m":98.1`)) + `,
 	"intakes":` + col(feature("Point", pt(8, 9), `"intake":"DS","lot":"1","kind":"downspout","roof_area_m2":100`)) + `,
-	"perforated_runs":` + col(feature("LineString", "["+pt(6, 3)+","+pt(24, 3)+"]", `"lot":"1"`)) + `,
+	"perforated_runs":` + runs + `,"drains":` + col(drawn...) + `,
 	"spots":` + col(spots...) + `},"rainfall":{"intensity_mmh":120,"return_years":10}}`
 	if !json.Valid([]byte(text)) {
 		t.Fatal("the test's own document is no JSON")
@@ -106,5 +110,33 @@ func TestHandSharedTrench(t *testing.T) {
 	}
 	if plan.Summary.Length <= plan.Summary.TrenchLength {
 		t.Error("as much pipe as trench, though two pipes share one")
+	}
+}
+
+// A drain drawn along y = 2 m is kept where it is drawn, solid, and the
+// downspout's water is brought to it.
+func TestHandDrawnDrainKept(t *testing.T) {
+	s := sharedSite(t, `{"type":"Feature","properties":{"drain":"D1","lot":"1","status":"proposed","keep":true,"pipe":"solid"},"geometry":{"type":"LineString","coordinates":[[500006,5000002],[500022,5000002]]}}`)
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if plan.Summary.Verdict == parcels.NotFeasible {
+		t.Fatal(plan.Summary.WhyNot)
+	}
+	along := 0.0
+	for i := range plan.Runs {
+		r := &plan.Runs[i]
+		if r.Pipe != "solid" {
+			t.Errorf("run %s is %s", r.ID, r.Pipe)
+		}
+		a, b := s.Frame.Document(r.Line[0]), s.Frame.Document(r.Line[1])
+		if math.Abs(a[1]-5000002) < 0.002 && math.Abs(b[1]-5000002) < 0.002 {
+			along += float64(r.Length)
+		}
+	}
+	if along < 10 {
+		t.Errorf("only %.2f m of the drawn line are in the plan", along)
 	}
 }
