@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"fallwright/geo/ground"
 	"fallwright/parcels"
 	"fallwright/parcels/auditor"
 	"fallwright/parcels/display"
@@ -20,20 +21,22 @@ type auditCmd struct {
 	Checks  []string `name:"check" help:"Check to run; repeat for more. None: those that are on by default."`
 	Workers int      `help:"Lots worked at once; 0: one a processor."`
 	Worst   int      `help:"How many of the worst lots to list." default:"20"`
+	Store   string   `help:"Audit a stored site: a file (name.gpkg) or postgres://..., where workers share the work." placeholder:"S" env:"FALLWRIGHT_STORE"`
+	Site    string   `help:"Name of the stored site." placeholder:"NAME"`
 }
 
 func (c auditCmd) Run(e *env) error {
-	s, surface, err := c.load(e)
-	if err != nil {
-		return err
+	var audit *parcels.Audit
+	var s *parcels.Site
+	var err error
+	if c.Site != "" && len(c.Files) == 0 {
+		audit, s, err = c.stored(e)
+	} else {
+		var surface ground.Surface
+		if s, surface, err = c.load(e); err == nil {
+			audit, err = c.inProcess(e, s, surface)
+		}
 	}
-	o := auditor.Options{Checks: c.Checks, Lots: c.Lots, Workers: c.Workers, Surface: surface, Zones: true, Worst: c.Worst, Program: "fallwright " + version(), Report: e.progress("audit")}
-	a, err := auditor.New(s, o)
-	if err != nil {
-		return err
-	}
-	audit, err := a.Audit(e.ctx, o)
-	e.progressDone()
 	if err != nil {
 		return err
 	}
@@ -78,6 +81,18 @@ func (c auditCmd) Run(e *env) error {
 		return errStop
 	}
 	return nil
+}
+
+// inProcess audits a site by this process alone.
+func (c auditCmd) inProcess(e *env, s *parcels.Site, surface ground.Surface) (*parcels.Audit, error) {
+	o := auditor.Options{Checks: c.Checks, Lots: c.Lots, Workers: c.Workers, Surface: surface, Zones: true, Worst: c.Worst, Program: "fallwright " + version(), Report: e.progress("audit")}
+	a, err := auditor.New(s, o)
+	if err != nil {
+		return nil, err
+	}
+	audit, err := a.Audit(e.ctx, o)
+	e.progressDone()
+	return audit, err
 }
 
 func auditTable(e *env, a *parcels.Audit, u display.Units) error {

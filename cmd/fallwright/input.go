@@ -22,7 +22,7 @@ import (
 
 // inputs are the arguments that every verb on files takes.
 type inputs struct {
-	Files       []string `arg:"" name:"file" help:"A site document, or GeoJSON layers named by their layer (parcels.geojson, buildings.geojson, ...) or as layer=file; a ground raster (.tif, .asc); a survey point file (.csv, .txt); - is standard input."`
+	Files       []string `arg:"" optional:"" name:"file" help:"A site document, or GeoJSON layers named by their layer (parcels.geojson, buildings.geojson, ...) or as layer=file; a ground raster (.tif, .asc); a survey point file (.csv, .txt); - is standard input."`
 	Lots        []string `name:"lot" short:"l" sep:"none" help:"Lot to work on; repeat for more. None: all lots."`
 	Criteria    string   `help:"Criteria file, YAML or JSON: the rules of the place or the firm."`
 	CRS         string   `name:"crs" help:"Reference system of the coordinates where the files are silent, EPSG:NNNN."`
@@ -56,20 +56,42 @@ func (e *env) read(file string) ([]byte, error) {
 	return b, err
 }
 
+// options are those of reading, with the criteria file's rules.
+func (in inputs) options(e *env) (document.Options, error) {
+	o := document.Options{KeepGoing: in.KeepGoing}
+	if in.Criteria == "" {
+		return o, nil
+	}
+	b, err := e.read(in.Criteria)
+	if err != nil {
+		return o, err
+	}
+	c, given, err := document.ReadCriteria(b)
+	if err != nil {
+		return o, named(err, in.Criteria)
+	}
+	o.Criteria, o.CriteriaGiven = &c, given
+	return o, nil
+}
+
+// read reads a stored document with the options of the command.
+func (in inputs) read(e *env, doc []byte) (*parcels.Site, error) {
+	o, err := in.options(e)
+	if err != nil {
+		return nil, err
+	}
+	return document.Read(doc, o)
+}
+
 // load reads the files into a site and, where one of them is a raster, the
 // ground.
 func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
-	o := document.Options{KeepGoing: in.KeepGoing}
-	if in.Criteria != "" {
-		b, err := e.read(in.Criteria)
-		if err != nil {
-			return nil, nil, err
-		}
-		c, given, err := document.ReadCriteria(b)
-		if err != nil {
-			return nil, nil, named(err, in.Criteria)
-		}
-		o.Criteria, o.CriteriaGiven = &c, given
+	if len(in.Files) == 0 {
+		return nil, nil, inputFault("", "file-missing", "Name at least one input file; - is standard input.")
+	}
+	o, err := in.options(e)
+	if err != nil {
+		return nil, nil, err
 	}
 	var doc []byte
 	main, raster, shots := "", "", ""
@@ -134,8 +156,7 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 			main = strings.Join(in.Files, ", ")
 		}
 	}
-	doc, err := assemble(doc, layers, in.CRS, raster)
-	if err != nil {
+	if doc, err = assemble(doc, layers, in.CRS, raster); err != nil {
 		return nil, nil, named(err, main)
 	}
 	var more []parcels.Finding
