@@ -96,3 +96,43 @@ func TestImport(t *testing.T) {
 		}
 	}
 }
+
+func TestExport(t *testing.T) {
+	dir := t.TempDir()
+	store, lots := filepath.Join(dir, "s.gpkg"), filepath.Join(dir, "lots.geojson")
+	if err := os.WriteFile(lots, []byte(twoLots), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := command("import", lots, "--store", store, "--site", "elm"); code != 0 {
+		t.Fatal(errs)
+	}
+	for _, ending := range []string{".geojson", ".csv", ".zip", ".gpkg"} {
+		out := filepath.Join(dir, "out"+ending)
+		if code, _, errs := command("export", "--store", store, "--site", "elm", "--layer", "parcels", "-o", out); code != 0 {
+			t.Errorf("%s: %s", ending, errs)
+			continue
+		}
+		// what went out comes in again
+		if code, told, errs := command("import", out, "--store", store, "--site", "back"+ending, "--layer", "parcels"); code != 0 || !strings.Contains(told, "1 taken") {
+			t.Errorf("%s: %s %s", ending, told, errs)
+		}
+	}
+	if code, _, errs := command("export", "--store", store, "--site", "elm", "--layer", "parcels", "-o", filepath.Join(dir, "a.dxf")); code != 2 || !strings.Contains(errs, "--crs") {
+		t.Errorf("a drawing in degrees: %d %s", code, errs)
+	}
+	if code, _, errs := command("export", "--store", store, "--site", "elm", "--layer", "parcels", "--crs", "EPSG:2274", "-o", filepath.Join(dir, "a.dxf")); code != 0 {
+		t.Errorf("%d %s", code, errs)
+	}
+	plan := filepath.Join(dir, "plan.json")
+	if err := os.WriteFile(plan, []byte(`{"summary":{},"crs":"EPSG:2274","network":{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"Point","coordinates":[1700000,600000]},"properties":{"point":"CB-1"}}]}}`), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, errs := command("export", plan, "-o", "-"); code != 0 || !strings.Contains(out, "EPSG::2274") || !strings.Contains(out, "CB-1") {
+		t.Errorf("%d %s %s", code, out, errs)
+	}
+	for _, args := range [][]string{{"export", "-o", "x.csv"}, {"export", plan, "-o", "x.xyz"}, {"export", "--store", store, "--site", "elm", "--layer", "drains", "-o", "x.csv"}, {"export", "--store", filepath.Join(dir, "none.gpkg"), "--site", "elm", "--layer", "parcels", "-o", "x.csv"}} {
+		if code, _, errs := command(args...); code != 2 || errs == "" {
+			t.Errorf("%v: %d %s", args, code, errs)
+		}
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"fallwright/parcels"
+	"fallwright/parcels/exchange"
 	"fallwright/parcels/store/storetest"
 )
 
@@ -212,4 +213,36 @@ func TestHold(t *testing.T) {
 		t.Fatalf("after the first has gone: %v", err)
 	}
 	s.Close()
+}
+
+// Oracle: a layer given away passes GDAL's validator, and what GDAL reads is
+// what was stored.
+func TestOracleExport(t *testing.T) {
+	s, _ := sample(t)
+	path := filepath.Join(t.TempDir(), "out.gpkg")
+	set := exchange.Set{Name: "inlets", CRS: "EPSG:2274", Features: s.Features(context.Background(), "elm", parcels.LayerInlets, parcels.Window{})}
+	if err := Export(context.Background(), path, set); err != nil {
+		t.Fatal(err)
+	}
+	out := run(t, "ogrinfo", "-ro", "-al", path)
+	for _, want := range []string{"POINT Z (1700050.125 599990.0 698.25)", "rim_m (Real) = 213.1", "inlet (String) = CB-1", `ID["EPSG",2274]`} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in %s", want, out)
+		}
+	}
+	if strings.Contains(out, "fallwright") || strings.Contains(out, "Warning") {
+		t.Errorf("%s", out)
+	}
+	validator := "/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py"
+	if _, err := os.Stat(validator); err != nil {
+		t.Skip("validate_gpkg.py is not installed here (python3-gdal)")
+	}
+	run(t, "/usr/bin/python3", validator, "-k", path)
+	empty := exchange.Set{Name: "x", Features: func(func(parcels.StoredFeature, error) bool) {}}
+	if err := Export(context.Background(), path+"2", empty); err == nil {
+		t.Error("an empty file was written without a word")
+	}
+	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), ".fallwright*")); len(left) > 0 {
+		t.Errorf("left: %v", left)
+	}
 }
