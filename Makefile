@@ -28,7 +28,15 @@ test-deps:
 bench: ## run every benchmark once, with its peer
 	go test -run '^$$' -bench . -benchtime 1x ./...
 
-.PHONY: help run build test deps test-deps bench pictures
+SECONDS_EACH := 60
+
+fuzz: test-deps ## run every fuzz target for SECONDS_EACH (60)
+	.ci/fuzz $(SECONDS_EACH)
+
+trust: test-deps ## try to break it: fuzzing, random yards, hostile input, races; a table of figures
+	.ci/trust
+
+.PHONY: fuzz trust help run build test deps test-deps bench pictures
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures

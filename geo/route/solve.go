@@ -301,6 +301,7 @@ func solve(p *Problem, how tries) (*Result, error) {
 		}
 		r.Free, r.Bound = f.Best, f.Bound
 		if r.Bound != nil {
+			r.Bound.Cost = min(r.Bound.Cost, r.Best.Cost) // a kept line may lie where no candidate does
 			r.Bound.Gap = r.Best.Cost/r.Bound.Cost - 1
 		}
 	}

@@ -113,6 +113,21 @@ func TestKeepGoing(t *testing.T) {
 }
 
 // P-19, P-28: 0, 999 and -9999 far from the site's heights are "not measured".
+// Where no lot is left there is nothing to go on with, and each reason is told.
+func TestKeepGoingWithoutALot(t *testing.T) {
+	for _, text := range []string{
+		`{"layers":{"parcels":{"type":"FeatureCollection","features":[null]}}}`,
+		`{"layers":{"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":null}]}}}`,
+		`{"layers":{"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Polygon","coordinates":[[[0,0],[1,0],[1,1],[0,999],[0,0]]]}}]}}}`,
+	} {
+		_, err := Read([]byte(text), Options{KeepGoing: true})
+		var in *parcels.InputError
+		if !errors.As(err, &in) || len(in.Faults) == 0 || in.Faults[0].Feature == nil {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+}
+
 func TestSentinelLevels(t *testing.T) {
 	text := `{"elevation_unit":"ft","layers":{"parcels":` + lotLonLat + `,
 	"spots":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Point","coordinates":[-86.9,36.1,620]}},{"type":"Feature","properties":{},"geometry":{"type":"Point","coordinates":[-86.8999,36.1,0]}}]},

@@ -252,9 +252,18 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 		return nil, r.error(parcels.Invalid)
 	}
 	p := in.Plan
+	// A position far from the site has no place in its plane.
+	var lost *orb.Point
+	plane := func(at orb.Point) orb.Point {
+		q := f.Plane(at)
+		if v := q[0] + q[1]; lost == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
+			lost = &at
+		}
+		return q
+	}
 	for _, o := range in.Overflow {
 		if o.Path != nil {
-			o.Overflow.Path = mapPoints(orb.LineString(o.Path.Coordinates), f.Plane).(orb.LineString)
+			o.Overflow.Path = mapPoints(orb.LineString(o.Path.Coordinates), plane).(orb.LineString)
 		}
 		p.Overflow = append(p.Overflow, o.Overflow)
 	}
@@ -266,30 +275,33 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 			if err := json.Unmarshal(raw, &pt); err != nil {
 				return nil, bad(fmt.Sprintf("Feature %d is no point of a plan: %s.", ft.Index, parcels.Excerpt(err.Error())))
 			}
-			pt.At = f.Plane(g)
+			pt.At = plane(g)
 			p.Points = append(p.Points, pt)
 		case orb.LineString:
 			var run parcels.Run
 			if err := json.Unmarshal(raw, &run); err != nil {
 				return nil, bad(fmt.Sprintf("Feature %d is no run of a plan: %s.", ft.Index, parcels.Excerpt(err.Error())))
 			}
-			run.Line = mapPoints(g, f.Plane).(orb.LineString)
+			run.Line = mapPoints(g, plane).(orb.LineString)
 			p.Runs = append(p.Runs, run)
 		}
 	}
 	for i := range p.Findings {
 		if l := p.Findings[i].Location; l != nil {
-			q := f.Plane(*l)
+			q := plane(*l)
 			p.Findings[i].Location = &q
 		}
 	}
 	for i := range p.Ponds {
-		p.Ponds[i].Location = f.Plane(p.Ponds[i].Location)
+		p.Ponds[i].Location = plane(p.Ponds[i].Location)
 	}
 	for i := range p.Profiles {
 		for j := range p.Profiles[i].Rows {
-			p.Profiles[i].Rows[j].At = f.Plane(p.Profiles[i].Rows[j].At)
+			p.Profiles[i].Rows[j].At = plane(p.Profiles[i].Rows[j].At)
 		}
+	}
+	if lost != nil {
+		return nil, bad(fmt.Sprintf("The plan has the position [%g, %g], which lies too far from the site. Give the plan that was made for this site.", lost[0], lost[1]))
 	}
 	return &p, nil
 }

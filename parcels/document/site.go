@@ -362,10 +362,8 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 		if len(d.faults) == 0 {
 			d.fault(parcels.Fault{Slug: "no-parcels", Pointer: d.base + "/features", Detail: "The layer parcels has no lots. Give at least one polygon."})
 		}
-		if !d.keepGoing(&features, col.Features) || len(features) == 0 {
-			d.fatal = true
-			return
-		}
+		d.fatal = true // nothing to go on with: the faults are the answer
+		return
 	}
 	b := features[0].Geometry.Bound()
 	for _, f := range features {
