@@ -9,16 +9,19 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"fallwright/api"
+	"fallwright/parcels/jobs/pgtemp"
 	"fallwright/parcels/store/storetest"
 )
 
 // served starts the service over a store file; stop ends both.
-func served(t *testing.T, path string) (url string, stop func()) {
+func served(t *testing.T, path string) (address string, stop func()) {
 	t.Helper()
 	s, err := openStore(path, storeServed)
 	if err != nil {
@@ -132,5 +135,24 @@ func TestServiceImports(t *testing.T) {
 	}
 	if code, b := ask(t, "GET", url+"/sites/elm/document", "", nil); code != 200 || !strings.Contains(string(b), `"lot":"1"`) || !strings.Contains(string(b), "CB-1") {
 		t.Errorf("%d %s", code, b)
+	}
+}
+
+// The same by the address of a database.
+func TestImportIntoPostGIS(t *testing.T) {
+	host, _, _ := strings.Cut(strings.TrimPrefix(pgtemp.Start(t), "host="), " ")
+	store := "postgres://postgres@/postgres?sslmode=disable&host=" + url.QueryEscape(host)
+	lots := filepath.Join(t.TempDir(), "lots.geojson")
+	if err := os.WriteFile(lots, []byte(twoLots), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, errs := command("import", lots, "--store", store, "--site", "elm"); code != 0 || !strings.Contains(out, "1 taken") {
+		t.Fatalf("%d %s %s", code, out, errs)
+	}
+	if code, out, errs := command("export", "--store", store, "--site", "elm", "--layer", "parcels", "-o", "-"); code != 0 || !strings.Contains(out, `"lot":"1"`) {
+		t.Errorf("%d %s %s", code, out, errs)
+	}
+	if code, _, errs := command("import", lots, "--store", "postgres://nobody:secret@/x?host=/nonexistent", "--site", "elm"); code != 3 || strings.Contains(errs, "secret") {
+		t.Errorf("a database that is away: %d %s", code, errs)
 	}
 }
