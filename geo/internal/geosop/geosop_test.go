@@ -4,7 +4,7 @@ import (
 	"errors"
 	"math"
 	"os"
-	"runtime"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -147,10 +147,13 @@ func TestPropertyBoundedMemory(t *testing.T) {
 		wg.Wait()
 	}
 	work(200)
+	debug.FreeOSMemory() // Go's own heap is not what is asked about
 	before := resident()
 	work(700)
-	runtime.GC()
+	debug.FreeOSMemory()
 	if grown := resident() - before; grown > 200<<20 {
 		t.Errorf("memory grew by %d MB", grown>>20)
+	} else {
+		t.Logf("memory grew by %d MB over 2800 calls", grown>>20)
 	}
 }
