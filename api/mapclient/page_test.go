@@ -68,7 +68,7 @@ func TestWalkThePage(t *testing.T) {
 	at := serve(t)
 
 	t.Run("desktop", func(t *testing.T) {
-		b.page(t, 1240, 800, false)
+		b.page(t, 1200, 780, false)
 		b.open(at)
 		b.eval(`document.getElementById('sample').click()`, nil)
 		b.until(`document.getElementById('lot').options.length === 37`)
@@ -80,7 +80,15 @@ func TestWalkThePage(t *testing.T) {
 		if n := b.text(`document.querySelectorAll('#overlay .pipe').length > 10 && document.querySelectorAll('#overlay .mark').length > 3`); n != "true" {
 			t.Error("the network or the findings are not on the plan")
 		}
-		light(t, b.picture(pictures("map-desktop.png")), 1240, 800)
+		light(t, b.picture(pictures("map-desktop.png")), 1200, 780)
+
+		// a mark tells its finding where it stands
+		var m struct{ X, Y float64 }
+		b.eval(`(h => { const r = h.getBoundingClientRect(); return {x: r.x + r.width / 2, y: r.y + r.height / 2}; })(document.querySelector('#overlay .mark.warn path'))`, &m)
+		b.mouse("mousePressed", m.X, m.Y)
+		b.mouse("mouseReleased", m.X, m.Y)
+		b.until(`!document.getElementById('tale').hidden && document.getElementById('tale').textContent.includes('warn:')`)
+		b.picture(pictures("map-finding.png"))
 
 		// the walk, by keyboard
 		b.eval(`document.getElementById('board').focus()`, nil)

@@ -66,9 +66,9 @@ async function open(doc, text, from, notes = []) {
   board.fitSite();
   restore();
   $('saveSite').disabled = false;
+  showPlan();
   const stops = (first.findings ?? []).filter(f => f.message);
   say(`${state.name}: ${names.length} lots`, [...notes, 'Click a lot or choose it above to plan it.', ...stops.slice(0, 2).map(f => f.message)].join(' '));
-  showPlan();
   share();
 }
 
@@ -169,8 +169,7 @@ function tell(text) { const l = $('live'); l.textContent = text; l.hidden = !tex
 // --- plan ------------------------------------------------------------------------
 
 /** The site's criteria with the sliders over them, or undefined where none was touched. */
-function criteria() {
-  const w = state.edits.what;
+function criteria(w = state.edits.what) {
   if (!Object.keys(w).length) return undefined;
   const c = structuredClone(state.doc.criteria ?? {});
   if (w.clearance !== undefined) c.clearance = { ...c.clearance, lot_line_m: w.clearance };
@@ -218,6 +217,23 @@ async function replan() {
   }
 }
 
+/** A quick plan while something is dragged: one at a time, the newest waits. The full plan follows on release. */
+let quickRunning = false; /** @type {Edits|null} */ let quickNext = null;
+async function livePlan(e) {
+  if (!state.lot) return;
+  if (quickRunning) { quickNext = e; return; }
+  quickRunning = true;
+  const before = state.edits, lot = state.lot;
+  try {
+    const c = criteria(e.what);
+    const plan = await service.execute('plan', site.edited(state.doc, { moves: e.moves, route: [] }, lot), { lots: [lot], options: { quick: true, ...(e.outlet ? { outlet: e.outlet } : {}) }, ...(c ? { criteria: c } : {}) });
+    if (state.edits === before && state.lot === lot) { state.plan = plan; showPlan(); }
+  } catch (err) { if (state.edits === before) tell(err.message); } finally {
+    quickRunning = false;
+    if (quickNext) { const n = quickNext; quickNext = null; if (state.edits === before) livePlan(n); }
+  }
+}
+
 const verdictWords = { feasible: 'Feasible by the numbers', not_proven: 'Not proven', not_feasible: 'Not feasible' };
 function showVerdict() {
   const s = state.plan?.summary;
@@ -247,6 +263,8 @@ function showPlan(fresh = false) {
   // findings
   const order = { stop: 0, warn: 1, note: 2 };
   const list = (plan?.findings ?? []).map((f, i) => ({ f, n: i + 1 })).sort((a, b) => (order[a.f.severity] ?? 3) - (order[b.f.severity] ?? 3));
+  $('tale').hidden = true;
+  if (fresh && list.some(x => x.f.severity === 'stop')) $('findingsBox').open = true;
   const count = k => list.filter(x => x.f.severity === k).length;
   $('findingCount').textContent = plan ? `${count('stop')} stop, ${count('warn')} warn, ${count('note')} note` : '';
   $('findings').replaceChildren(...(list.length ? list.map(({ f, n }) => {
@@ -260,6 +278,7 @@ function showPlan(fresh = false) {
 }
 
 function stand(i, move = true) {
+  if (move) $('tale').hidden = true;
   const rows = state.rows;
   state.station = i;
   $('prev').disabled = i <= 0; $('next').disabled = i >= rows.length - 1;
@@ -269,7 +288,7 @@ function stand(i, move = true) {
     $('card').replaceChildren(el('p', '', state.plan ? 'No run was laid, so there is nothing to walk. The verdict and the findings say why.' : 'Choose a lot: its drain is planned, and this card walks down it, station by station.'));
     return;
   }
-  fillCard($('card'), state.plan, state.plan.profiles[state.profile], rows, i);
+  fillCard($('card'), state.plan, state.plan.profiles[state.profile], rows, i, n => stand(n));
   board.station = state.plane.toPlane(rows[i].at);
   if (move) board.show(board.station); else board.draw();
 }
@@ -350,6 +369,7 @@ function mode(m) {
   board.mode = m; board.sheet.dataset.mode = m; board.cross = null;
   for (const [id, one] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move']]) $(id).setAttribute('aria-pressed', String(one === m));
   $('modeHelp').textContent = help[m];
+  $('tale').hidden = true;
   gripsOf(); board.draw();
 }
 $('modeLook').onclick = () => mode('look'); $('modeDraw').onclick = () => mode('draw'); $('modeMove').onclick = () => mode('move');
@@ -366,6 +386,16 @@ $('typed').onsubmit = e => {
   addPoint(state.plane.toDoc([last[0] + m * Math.sin(b * Math.PI / 180), last[1] + m * Math.cos(b * Math.PI / 180)]));
 };
 
+/** Tells the findings of a mark beside it on the plan. */
+board.handlers.mark = (numbers, at) => {
+  const t = $('tale'), list = state.plan?.findings ?? [];
+  t.hidden = !numbers.length;
+  t.replaceChildren(...numbers.map(n => el('p', list[n - 1]?.severity ?? '', `${n} · ${words(list[n - 1]?.severity)}: ${list[n - 1]?.message}${list[n - 1]?.cure ? ' ' + list[n - 1].cure : ''}`)));
+  const left = board.width - at[0] < 390 && at[0] > 390;
+  t.style.left = left ? 'auto' : `${Math.round(at[0] + 18)}px`; t.style.right = left ? `${Math.round(board.width - at[0] + 18)}px` : 'auto';
+  t.style.top = `${Math.max(8, Math.min(Math.round(at[1] - 10), Math.round(board.height - 150)))}px`;
+};
+board.onview = () => { $('tale').hidden = true; };
 board.handlers.pick = name => choose(name);
 board.handlers.point = addPoint;
 let dragged = null;
@@ -402,7 +432,7 @@ function showCheck(p) {
   state.check = p;
   board.stretches = (p.stretches ?? []).map(s => ({ ...s, text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}` }));
   const word = `${short(p.verdict)}: ${u.length(p.length_m)}, nearest ${u.depth(p.least_clearance_m)} to a lot line, ${u.depth(p.least_foundation_clearance_m)} to a foundation${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const l = $('live'); l.textContent = `Route: ${word}`; l.hidden = false;
+  const l = $('live'); l.textContent = `Route: ${word}`; l.dataset.ms = String(Math.round(state.checkTime)); l.hidden = false;
   const ul = el('ul', '');
   for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${f.message}`));
   $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ul, el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
@@ -420,6 +450,7 @@ function gripsOf() {
     board.handles.push({ key: `${layer}/${index}`, at: state.plane.toPlane(f.geometry.coordinates), text: String(f.properties.intake ?? f.properties.kind ?? '') });
   });
 }
+board.handlers.moving = h => livePlan({ ...state.edits, moves: { ...state.edits.moves, [h.key]: state.plane.toDoc(h.at) } });
 board.handlers.moved = h => change({ ...state.edits, moves: { ...state.edits.moves, [h.key]: state.plane.toDoc(h.at) } });
 let gripped = -1;
 
@@ -434,7 +465,7 @@ function sliders() {
   const i = yearsOf.indexOf(years ?? 10); $('ifYears').value = String(i < 0 ? 2 : i); $('ifYearsOut').textContent = `${years ?? 10} years${years === undefined ? builtIn : ''}`;
 }
 const touch = (id, key, value, text) => {
-  $(id).oninput = () => { $(`${id}Out`).textContent = text(value()); };
+  $(id).oninput = () => { $(`${id}Out`).textContent = text(value()); if (state.doc) livePlan({ ...state.edits, what: { ...state.edits.what, [key]: value() } }); };
   $(id).onchange = () => { if (state.doc) change({ ...state.edits, what: { ...state.edits.what, [key]: value() } }, after); };
 };
 touch('ifClear', 'clearance', () => Number($('ifClear').value), u.depth);
@@ -498,7 +529,29 @@ $('store').onclick = async () => {
   } catch (e) { refuse(e, 'The site was not stored; your edits are still here'); }
 };
 $('print').onclick = $('printHere').onclick = () => window.print();
-window.addEventListener('beforeprint', () => board.resize());
+/** The sheet has the findings and the runs on it, whatever is open on the screen. */
+let openBefore = [];
+window.addEventListener('beforeprint', () => {
+  openBefore = [...document.querySelectorAll('.drawers details')].map(d => { const was = d.open; d.removeAttribute('name'); d.open = d.id === 'findingsBox' || d.id === 'runsBox'; return was; });
+  board.resize();
+});
+window.addEventListener('afterprint', () => { [...document.querySelectorAll('.drawers details')].forEach((d, i) => { d.open = openBefore[i]; d.name = 'work'; }); });
+
+// --- where the reader stands -------------------------------------------------------
+
+let watch = 0;
+$('whereAmI').onclick = () => {
+  const b = $('whereAmI'), on = !watch;
+  b.setAttribute('aria-pressed', String(on));
+  if (!on) { navigator.geolocation.clearWatch(watch); watch = 0; board.here = null; board.draw(); return; }
+  if (!state.plane?.geographic) { b.setAttribute('aria-pressed', 'false'); tell('Your position can be shown on sites in longitude and latitude only.'); return; }
+  if (!navigator.geolocation) { b.setAttribute('aria-pressed', 'false'); tell('This browser gives no position.'); return; }
+  watch = navigator.geolocation.watchPosition(p => {
+    board.here = { at: state.plane.toPlane([p.coords.longitude, p.coords.latitude]), accuracy: p.coords.accuracy };
+    tell(`You are within ${u.length(p.coords.accuracy)} of the ring's middle. This is no survey: never set a stake or find a lot line by it.`);
+    board.draw();
+  }, e => { navigator.geolocation.clearWatch(watch); watch = 0; b.setAttribute('aria-pressed', 'false'); tell(`No position: ${e.message || 'the browser gives none'}.`); }, { enableHighAccuracy: true });
+};
 
 // --- keys and the rest -------------------------------------------------------------
 
@@ -542,6 +595,7 @@ $('units').onchange = e => {
 };
 
 legend(); sliders(); mode('look');
+if (matchMedia('(max-width: 62rem)').matches) $('findingsBox').open = true;
 try { const kept = localStorage.getItem('fallwright.units'); if (kept === 'si') { $('units').value = 'si'; u.setUnits('si'); for (const n of document.querySelectorAll('.unitLength')) n.textContent = 'm'; sliders(); } } catch { /* off */ }
 service.get('/assets/cautions.json').then(showCautions).catch(e => refuse(e, 'The cautions cannot be shown'));
 listStored();

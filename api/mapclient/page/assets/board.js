@@ -49,8 +49,9 @@ export class Board {
     this.handles = [];
     this.cross = null;
     this.station = null;
+    this.here = null; // where the reader stands, and how well that is known
     this.mode = 'look';
-    this.handlers = { pick: () => { }, point: () => { }, dragRoute: () => { }, dropRoute: () => { }, moved: () => { }, mark: () => { } };
+    this.handlers = { pick: () => { }, point: () => { }, dragRoute: () => { }, dropRoute: () => { }, mark: () => { }, moving: () => { }, moved: () => { } };
     new ResizeObserver(() => this.resize()).observe(sheet);
     this.pointers();
     this.resize();
@@ -85,7 +86,7 @@ export class Board {
     add('streets', of('streets'), { fill: '#bdb6a9' });
     const parcels = of('parcels');
     add('parcels', parcels, { fill: stone });
-    parcels.forEach((f, i) => { const b = this.boxOf(f); if (b) { this.lots.push({ name: lotName(f, i), box: b, geometry: f.geometry, path: null }); this.labels.push({ key: 'parcels', at: [(b[0] + b[2]) / 2, (b[1] + b[3]) / 2], text: lotName(f, i), least: 1.6, bold: true }); } });
+    parcels.forEach((f, i) => { const b = this.boxOf(f); if (b) { this.lots.push({ name: lotName(f, i), box: b, geometry: f.geometry, path: null }); this.labels.push({ key: 'parcels', at: [(b[0] + b[2]) / 2, (b[1] + b[3]) / 2], text: lotName(f, i), least: 0.9, bold: true }); } });
     this.groups.push({ key: 'zone', zone: true });
     add('easements', of('easements'), { hatch: true, stroke: '#6d655a', dash: [8, 4], width: 1 });
     add('districts', of('districts'), { stroke: '#6d655a', dash: [2, 5], width: 1.5 });
@@ -185,9 +186,9 @@ export class Board {
     this.view.k = Math.min(400, Math.max(0.02, this.view.k * by));
     const q = this.plain(at);
     this.view.x += p[0] - q[0]; this.view.y += p[1] - q[1];
-    this.refit = null; this.draw();
+    this.refit = null; this.onview?.(); this.draw();
   }
-  pan(dx, dy) { this.view.x -= dx / this.view.k; this.view.y += dy / this.view.k; this.refit = null; this.draw(); }
+  pan(dx, dy) { this.onview?.(); this.view.x -= dx / this.view.k; this.view.y += dy / this.view.k; this.refit = null; this.draw(); }
   /** Brings a place into sight if it is out of it. */
   show(p) { const s = this.screen(p); if (s[0] < 40 || s[1] < 40 || s[0] > this.width - 40 || s[1] > this.height - 40) { this.view.x = p[0]; this.view.y = p[1]; this.refit = null; } this.draw(); }
 
@@ -220,7 +221,7 @@ export class Board {
     c.setTransform(d, 0, 0, d, 0, 0);
     for (const p of this.points) {
       if (!this.on[p.key] || p.at[0] < low[0] || p.at[0] > high[0] || p.at[1] < low[1] || p.at[1] > high[1]) continue;
-      if (k < 1.2 && p.key !== 'inlets') continue;
+      if (k < 2.5 && p.key !== 'inlets') continue;
       const s = this.screen(p.at);
       symbol(c, p.shape, s[0], s[1]);
       if (p.text && k > 0.8) this.letter(c, p.text, s[0] + 9, s[1] - 9, 'left', true);
@@ -254,6 +255,7 @@ export class Board {
     const line = (coordinates, attributes) => { const pts = coordinates.map(p => this.screen(p)); out.push(svg('polyline', { points: pts.map(p => p.map(n => n.toFixed(1)).join(',')).join(' '), fill: 'none', 'stroke-linejoin': 'round', 'stroke-linecap': 'round', ...attributes })); return pts; };
     const words = (x, y, text, cls) => out.push(svg('text', { x: x.toFixed(1), y: y.toFixed(1), class: cls }, text));
     const plan = this.plan;
+    this.heaps = [];
     if (plan && this.on.ponds) for (const p of plan.ponds ?? []) {
       if (!p.location) continue;
       const q = this.screen(this.plane.toPlane(p.location)), r = Math.max(5, Math.sqrt((p.area_m2 ?? 1) / Math.PI) * this.view.k);
@@ -290,8 +292,7 @@ export class Board {
         if (told.length === 4) continue; // the list beside the plan has them all
         const m = this.screen(piece[Math.floor(piece.length / 2)]), left = m[0] > this.width / 2;
         let y = m[1] - 16;
-        while (told.some(t => Math.abs(t - y) < 17)) y += 17;
-        if (Math.abs(y - m[1]) < 10) y += 34;
+        while (told.some(t => Math.abs(t - y) < 17) || (y > m[1] - 12 && y < m[1] + 18)) y += 6;
         told.push(y);
         out.push(svg('text', { x: (left ? m[0] - 8 : m[0] + 8).toFixed(1), y: y.toFixed(1), class: 'tell', 'text-anchor': left ? 'end' : 'start' }, s.text));
       }
@@ -299,14 +300,21 @@ export class Board {
     }
     if (this.mode === 'move') for (const h of this.handles) { const s = this.screen(h.at); out.push(svg('circle', { cx: s[0], cy: s[1], r: 11, class: 'grip' })); if (h.text) words(s[0] + 13, s[1] + 4, h.text, 'gripText'); }
     if (plan && this.on.marks) {
-      const told = new Map();
+      // marks that would lie on each other become one, which shows the worst and how many more
+      const rank = { stop: 0, warn: 1, note: 2 }, heaps = [];
       (plan.findings ?? []).forEach((f, i) => {
         const at = f.location ? this.plane.toPlane(f.location) : this.placeOf(f);
         if (!at) return;
-        const s = this.screen(at), key = `${Math.round(s[0] / 18)},${Math.round(s[1] / 18)}`;
-        const n = told.get(key) ?? 0; told.set(key, n + 1);
-        mark(out, f.severity, s[0] + 20 + 23 * n, s[1] - 20, i + 1, s, n === 0);
+        const s = this.screen(at), one = { severity: f.severity, n: i + 1, worth: rank[f.severity] ?? 3 };
+        const heap = heaps.find(h => Math.hypot(h.at[0] - s[0], h.at[1] - s[1]) < 34);
+        if (heap) heap.list.push(one); else heaps.push({ at: s, list: [one] });
       });
+      this.heaps = heaps;
+      for (const h of heaps) { h.list.sort((a, b) => a.worth - b.worth); mark(out, h.list[0].severity, h.at[0] + 20, h.at[1] - 20, h.list[0].n, h.at, h.list.length - 1); }
+    }
+    if (this.here) {
+      const s = this.screen(this.here.at), r = Math.max(7, this.here.accuracy * this.view.k);
+      out.push(svg('circle', { cx: s[0], cy: s[1], r, class: 'accuracy' }), svg('circle', { cx: s[0], cy: s[1], r: 5, class: 'hereDot' }));
     }
     if (this.station) { const s = this.screen(this.station); out.push(svg('circle', { cx: s[0], cy: s[1], r: 12, class: 'standOuter' }), svg('circle', { cx: s[0], cy: s[1], r: 12, class: 'stand' })); }
     if (this.cross) { const s = this.screen(this.cross); out.push(svg('path', { d: `M${s[0] - 16} ${s[1]}h32M${s[0]} ${s[1] - 16}v32`, class: 'cross' })); }
@@ -364,7 +372,7 @@ export class Board {
         if (spread) this.zoom(now / spread, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]);
         spread = now;
       } else if (drag && 'vertex' in drag) { this.handlers.dragRoute(drag.vertex, this.snap(s) ?? this.plane.toDoc(this.plain(s))); }
-      else if (drag) { this.handles[drag.handle].at = this.plain(s); this.draw(); }
+      else if (drag) { this.handles[drag.handle].at = this.plain(s); this.draw(); this.handlers.moving(this.handles[drag.handle]); }
       else if (moved > 4) this.pan(s[0] - before[0], s[1] - before[1]);
     });
     const up = e => {
@@ -385,6 +393,9 @@ export class Board {
   click(s) {
     if (this.mode === 'draw') { this.handlers.point(this.snap(s) ?? this.plane.toDoc(this.plain(s))); return; }
     if (this.mode !== 'look') return;
+    const heap = (this.heaps ?? []).find(h => Math.hypot(h.at[0] + 20 - s[0], h.at[1] - 20 - s[1]) < 17);
+    this.handlers.mark(heap ? heap.list.map(one => one.n) : [], s);
+    if (heap) return;
     const p = this.plain(s), c = this.canvas.getContext('2d');
     c.setTransform(1, 0, 0, 1, 0, 0);
     for (const l of this.lots) {
@@ -412,10 +423,11 @@ export function symbol(c, shape, x, y) {
 }
 
 /** A numbered mark, its severity by shape: stop a square, warning a triangle, note a ring. */
-function mark(out, severity, x, y, n, from, leader) {
-  if (leader) out.push(svg('path', { d: `M${from[0].toFixed(1)} ${from[1].toFixed(1)}L${(x - 6).toFixed(1)} ${(y + 6).toFixed(1)}`, class: 'leader' }));
+function mark(out, severity, x, y, n, from, more) {
+  out.push(svg('path', { d: `M${from[0].toFixed(1)} ${from[1].toFixed(1)}L${(x - 6).toFixed(1)} ${(y + 6).toFixed(1)}`, class: 'leader' }));
   const d = severity === 'stop' ? 'M-11-11h22v22h-22z' : severity === 'warn' ? 'M0-13L13 10H-13z' : 'M0-10a10 10 0 1 0 .01 0z';
   const g = svg('g', { transform: `translate(${x.toFixed(1)} ${y.toFixed(1)})`, class: `mark ${severity === 'stop' || severity === 'warn' ? severity : 'note'}` });
   g.append(svg('path', { d }), svg('text', { y: severity === 'warn' ? 7 : 4, 'text-anchor': 'middle' }, String(n)));
+  if (more) g.append(svg('text', { x: 14, y: 4, class: 'more' }, `+${more}`));
   out.push(g);
 }

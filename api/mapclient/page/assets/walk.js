@@ -63,8 +63,9 @@ export function drawSection(at, rows, chosen, choose) {
 }
 
 /** The card of a station. Texts of features go in as text.
- * @param {HTMLElement} card @param {object} plan @param {object} profile @param {object[]} rows @param {number} i */
-export function fillCard(card, plan, profile, rows, i) {
+ * @param {HTMLElement} card @param {object} plan @param {object} profile @param {object[]} rows @param {number} i
+ * @param {(i: number) => void} choose */
+export function fillCard(card, plan, profile, rows, i, choose) {
   const s = rows[i], f = plan.network?.features ?? [];
   const point = f.find(n => n.properties?.point === s.point && s.point);
   const run = runFrom(plan, profile, rows, i);
@@ -82,6 +83,17 @@ export function fillCard(card, plan, profile, rows, i) {
   if (point?.properties.fittings?.length) parts.push(el('p', 'todo', `Set here: ${point.properties.fittings.join(', ')}.`));
   if (run) parts.push(el('p', '', `${i === rows.length - 1 ? 'Arrives by' : 'On by'} ${run.properties.run}: ${run.properties.size} ${run.properties.pipe}, ${u.slope(run.properties.slope)}${run.properties.flow_m3s == null ? '' : `, ${u.flow(run.properties.flow_m3s)} of ${u.flow(run.properties.capacity_m3s)}`}.`));
   (plan.findings ?? []).forEach((g, n) => { if (g.feature && (g.feature === s.point || (s.point && g.feature === run?.properties.run))) parts.push(el('p', `told ${g.severity}`, `${n + 1} · ${g.message}`)); });
+  // what comes next, so that the walk can skip to it
+  const ahead = rows.map((r, n) => ({ r, n })).filter(x => x.n > i && x.r.point).slice(0, 6);
+  if (ahead.length) {
+    const nav = el('ol', 'ahead');
+    for (const { r, n } of ahead) {
+      const kind = f.find(q => q.properties?.point === r.point)?.properties.kind, b = el('button', '', `${u.length(r.station_m)}  ${r.point} ${words(kind)}`);
+      b.setAttribute('type', 'button'); b.onclick = () => choose(n);
+      const li = el('li', ''); li.append(b, el('span', '', `cut ${u.depth(r.leaves.cut_m)}`)); nav.append(li);
+    }
+    parts.push(el('h4', '', 'Further down'), nav);
+  }
   card.replaceChildren(...parts);
 }
 
