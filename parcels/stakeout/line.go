@@ -34,7 +34,8 @@ type Row struct {
 	Ground  *unit.Elevation
 	Invert  unit.Elevation  // of the pipe that goes on down
 	InvUp   *unit.Elevation // of the pipe that comes in from above, where it is another
-	Crown   unit.Elevation  // inside top of the pipe
+	Crown   unit.Elevation  // inside top of that pipe
+	CrownUp *unit.Elevation // of the pipe that comes in, where it is another
 	Water   *unit.Elevation
 	Run     string // the pipe up from here; at the upper end the one that ends
 }
@@ -110,6 +111,9 @@ func (l *Line) append(p *parcels.Plan, id string) {
 			if d := row.Invert - below.Invert; math.Abs(float64(d)) > 0.0015 {
 				below.InvUp = parcels.Num(row.Invert)
 			}
+			if d := row.Crown - below.Crown; math.Abs(float64(d)) > 0.0015 {
+				below.CrownUp = parcels.Num(row.Crown)
+			}
 			continue
 		}
 		l.Rows = append(l.Rows, row)
@@ -117,9 +121,9 @@ func (l *Line) append(p *parcels.Plan, id string) {
 	l.Length = start + end
 }
 
-// at gives the row at a station, ground and invert straight between the rows
+// At gives the row at a station, ground and invert straight between the rows
 // beside it.
-func (l *Line) at(station unit.Length) Row {
+func (l *Line) At(station unit.Length) Row {
 	k := sort.Search(len(l.Rows), func(i int) bool { return l.Rows[i].Station >= station })
 	if k == 0 {
 		return l.Rows[0]
@@ -136,7 +140,11 @@ func (l *Line) at(station unit.Length) Row {
 	if a.InvUp != nil {
 		from = *a.InvUp
 	}
-	out := Row{Station: station, At: orb.Point{a.At[0] + f*(b.At[0]-a.At[0]), a.At[1] + f*(b.At[1]-a.At[1])}, Run: a.Run, Invert: from + unit.Elevation(f)*(b.Invert-from), Crown: a.Crown + unit.Elevation(f)*(b.Crown-a.Crown)}
+	crown := a.Crown
+	if a.CrownUp != nil {
+		crown = *a.CrownUp
+	}
+	out := Row{Station: station, At: orb.Point{a.At[0] + f*(b.At[0]-a.At[0]), a.At[1] + f*(b.At[1]-a.At[1])}, Run: a.Run, Invert: from + unit.Elevation(f)*(b.Invert-from), Crown: crown + unit.Elevation(f)*(b.Crown-crown)}
 	if a.Ground != nil && b.Ground != nil {
 		out.Ground = parcels.Num(*a.Ground + unit.Elevation(f)*(*b.Ground-*a.Ground))
 	}
@@ -193,6 +201,9 @@ func Of(p *parcels.Plan, o Options) ([]Line, []Stake, error) {
 	var out []Stake
 	for i := range lines {
 		l := &lines[i]
+		if !(float64(l.Length/o.Every) < 20000) {
+			return nil, nil, fault(fmt.Sprintf("Line %s would need more than 20000 stakes; set them wider.", l.Name))
+		}
 		at := map[int]bool{}
 		var stations []unit.Length
 		add := func(s unit.Length) {
@@ -252,8 +263,8 @@ func clear(s *parcels.Site, p orb.Point) bool {
 }
 
 func (l *Line) stake(p *parcels.Plan, s unit.Length, o Options, side int) Stake {
-	st := Stake{Row: l.at(s), Line: l.Name, Offset: o.Offset, Side: []string{"right", "left"}[side]}
-	before, after := l.at(max(s-0.05, 0)).At, l.at(min(s+0.05, l.Length)).At
+	st := Stake{Row: l.At(s), Line: l.Name, Offset: o.Offset, Side: []string{"right", "left"}[side]}
+	before, after := l.At(max(s-0.05, 0)).At, l.At(min(s+0.05, l.Length)).At
 	dx, dy := after[0]-before[0], after[1]-before[1]
 	if n := math.Hypot(dx, dy); n > 0 {
 		sign := []float64{1, -1}[side]
