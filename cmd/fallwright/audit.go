@@ -13,6 +13,8 @@ import (
 	"fallwright/parcels/auditor"
 	"fallwright/parcels/display"
 	"fallwright/parcels/jobs"
+	"fallwright/parcels/sheet"
+	"fallwright/parcels/sheet/grid"
 )
 
 type auditCmd struct {
@@ -41,8 +43,10 @@ func (c auditCmd) Run(e *env) error {
 		return err
 	}
 	var body []byte
+	ext := strings.ToLower(filepath.Ext(c.Out))
+	report := ext == ".pdf" || ext == ".xlsx"
 	csv := strings.EqualFold(filepath.Ext(c.Out), ".csv")
-	if c.JSON || c.Out != "" && !csv {
+	if c.JSON || c.Out != "" && !csv && !report {
 		if body, err = auditor.Write(audit, s.Frame); err != nil {
 			return err
 		}
@@ -62,6 +66,11 @@ func (c auditCmd) Run(e *env) error {
 				return err
 			}
 			out = layers.Lots
+		}
+		if report {
+			if out, err = subdivision(audit, s, ext, c.units()); err != nil {
+				return err
+			}
 		}
 		if err := e.write(c.Out, out); err != nil {
 			return err
@@ -93,6 +102,18 @@ func (c auditCmd) inProcess(e *env, s *parcels.Site, surface ground.Surface) (*p
 	audit, err := a.Audit(e.ctx, o)
 	e.progressDone()
 	return audit, err
+}
+
+// subdivision is the report of an audit, worst lots first, as PDF or XLSX.
+func subdivision(a *parcels.Audit, s *parcels.Site, ext string, u display.Units) ([]byte, error) {
+	if ext == ".xlsx" {
+		return grid.XLSX(sheet.SubdivisionTables(a)...)
+	}
+	d, err := sheet.Subdivision(a, s, "letter", u)
+	if err != nil {
+		return nil, err
+	}
+	return d.PDF()
 }
 
 func auditTable(e *env, a *parcels.Audit, u display.Units) error {

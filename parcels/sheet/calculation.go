@@ -148,10 +148,14 @@ func (d *draft) calculation(f *flow) {
 func (d *draft) about(f *flow) {
 	s := d.p.Summary
 	t := d.c.Sheet
+	why := s.WhyNot
+	if rs := []rune(why); len(rs) > 260 {
+		why = string(rs[:260]) + " … (all with the findings)"
+	}
 	f.facts([][2]string{
 		{"Site", siteName(d.p.Site) + ", " + lots(s.Lots)},
 		{"Status", strings.ToUpper(d.p.Status) + "; verdict: " + verdict(s.Verdict)},
-		{"Why not", s.WhyNot}, {"To settle it", s.Cure},
+		{"Why not", why}, {"To settle it", s.Cure},
 		{"Outlet", s.Outlet},
 		{"Prepared by", strings.TrimSpace(t.Firm + " " + t.Licence)}, {"Revision", t.Revision},
 		{"Datum", strings.TrimSpace(d.s.VerticalDatum + "  " + d.s.Benchmark)},

@@ -16,6 +16,7 @@ type flow struct {
 	y      float64
 	head   string // running title
 	foot   string
+	drawn  map[*page]bool // drawn sheets, with a title block of their own
 	left   float64
 	column float64 // width of the text
 }
@@ -46,6 +47,9 @@ func (f *flow) need(h float64) {
 // number puts the page numbers in, once all pages stand.
 func (f *flow) number() []*page {
 	for i, p := range f.pages {
+		if f.drawn[p] {
+			continue
+		}
 		p.line(0.5, pale, nil, xy{f.left, f.h - 34}, xy{f.w - margin, f.h - 34})
 		n := fmt.Sprintf("page %d of %d", i+1, len(f.pages))
 		p.words(xy{f.w - margin - width(n, 7.5, false), f.h - 24}, 7.5, false, grey, n)

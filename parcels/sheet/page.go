@@ -154,18 +154,21 @@ func wrap(s string, w, size float64, bold bool) []string {
 	var out []string
 	line := ""
 	for _, word := range strings.Fields(plain(s)) {
-		for width(word, size, bold) > w && len([]rune(word)) > 1 {
-			rs := []rune(word)
-			n := len(rs)
-			for n > 1 && width(string(rs[:n]), size, bold) > w {
-				n--
-			}
+		if width(word, size, bold) > w {
 			if line != "" {
 				out = append(out, line)
 				line = ""
 			}
-			out = append(out, string(rs[:n]))
-			word = string(rs[n:])
+			part, sum := "", 0.0
+			for _, c := range word {
+				a := width(string(c), size, bold)
+				if sum+a > w && part != "" {
+					out = append(out, part)
+					part, sum = "", 0
+				}
+				part, sum = part+string(c), sum+a
+			}
+			word = part
 		}
 		next := word
 		if line != "" {

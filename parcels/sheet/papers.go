@@ -41,6 +41,16 @@ func (d *draft) proposal(f *flow) {
 			}
 		}
 	}
+	var from []string
+	if downspouts > 0 {
+		from = append(from, count(downspouts, "downspout"))
+	}
+	if basins > 0 {
+		from = append(from, count(basins, "basin"))
+	}
+	if len(from) == 0 {
+		from = append(from, "wet ground")
+	}
 	perforated := 0.0
 	for _, r := range d.p.Runs {
 		if r.Pipe == "perforated" {
@@ -48,7 +58,7 @@ func (d *draft) proposal(f *flow) {
 		}
 	}
 	f.heading("What we would build")
-	f.para(fmt.Sprintf("%s of buried pipe that takes the water of %s and %s to the outlet %s. It falls %s on the way and needs no pump.", d.u.Distance(s.Length), count(downspouts, "downspout"), count(basins, "yard basin"), s.Outlet, display.Or(s.Fall, d.u.Length)))
+	f.para(fmt.Sprintf("%s of buried pipe that takes the water of %s to the outlet %s. It falls %s on the way and needs no pump.", d.u.Distance(s.Length), strings.Join(from, " and "), s.Outlet, display.Or(s.Fall, d.u.Length)))
 	if perforated > 0 {
 		f.para(fmt.Sprintf("%s of it is perforated pipe in washed stone, wrapped in fabric, that takes up water from wet ground. Roof water is kept out of it.", d.u.Distance(unit.Length(perforated))))
 	}
@@ -100,8 +110,9 @@ func (d *draft) proposal(f *flow) {
 	f.facts([][2]string{{"Owner", "______________________________   date ______________"}, {"Contractor", "______________________________   date ______________"}})
 	// the picture
 	g, said := d.planView(f.w, f.h)
-	d.block(g, "Picture of the plan", said, 1, 1)
 	f.pages = append(f.pages, g.page)
+	f.drawn = map[*page]bool{g.page: true}
+	d.block(g, "Picture of the plan", said, len(f.pages), len(f.pages))
 }
 
 // price says what the job costs, or why no price is given.
@@ -319,13 +330,16 @@ func (d *draft) visit(f *flow) {
 	d.about(f)
 	f.para("Ranked by what would change the answer most. Tick, and write the reading beside it.")
 	var asks []ask
+	broken, first := 0, ""
 	add := func(w float64, what, why string) { asks = append(asks, ask{w, what, why}) }
 	for _, x := range d.p.Findings {
 		switch {
 		case x.NotProven && x.Cure != "":
 			add(100, x.Cure, x.Message)
-		case x.Severity == parcels.Stop && x.Measured != nil && x.Required != nil:
-			add(80, "Measure again what this rests on", x.Message)
+		case x.Severity == parcels.Stop:
+			if broken++; broken == 1 {
+				first = x.Message
+			}
 		case x.Code == "inlet_level_unknown":
 			add(70, "Ask the owner of the storm sewer for the water level in the design storm", x.Message)
 		case x.Code == "utility_crossing" || x.Code == "drain_crossing" || x.Code == "irrigation_crossing":
@@ -333,6 +347,13 @@ func (d *draft) visit(f *flow) {
 		case x.Code == "layer_not_supplied":
 			add(60, "Find out what is not on the map", x.Message)
 		}
+	}
+	if broken > 0 {
+		more := ""
+		if broken > 1 {
+			more = fmt.Sprintf(" And %d more rules are broken.", broken-1)
+		}
+		add(95, "Shoot again the levels that the plan fails on: the outlet, the lowest intakes, the ground between", first+more)
 	}
 	mapped := map[string]bool{}
 	for _, l := range append(append([]string{}, d.p.RestsOn.Mapped...), d.p.RestsOn.Assumed...) {

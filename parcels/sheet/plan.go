@@ -104,6 +104,9 @@ func (d *draft) block(g drawing, title, said string, n, of int) {
 		}
 		for j, r := range c.rows {
 			g.words(xy{x + 4, y + 9 + 25*float64(j)}, 5.5, false, grey, r[0])
+			if rs := []rune(r[1]); len(rs) > 120 {
+				r[1] = string(rs[:120])
+			}
 			size := 8.5
 			for size > 5 && width(r[1], size, true) > w-8 {
 				size -= 0.25

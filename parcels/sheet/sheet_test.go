@@ -334,3 +334,39 @@ func TestPropertyWorkingHolds(t *testing.T) {
 		}
 	}
 }
+
+// The report of an audit: every lot once, worst first, on its pages and in its
+// workbook; the same audit gives the same bytes.
+func TestHandSubdivision(t *testing.T) {
+	_, s := planned(t, "B4")
+	a := &parcels.Audit{Status: parcels.Preliminary, Site: "x"}
+	for i, v := range []parcels.Verdict{parcels.Feasible, parcels.NotFeasible, parcels.NotProven} {
+		a.Rows = append(a.Rows, parcels.AuditRow{Lot: s.Lots[i].ID, Verdict: v, Shape: s.Lots[i].Shape, Findings: []parcels.Finding{{Severity: parcels.Stop, Code: "c", Message: "=message " + s.Lots[i].ID}}})
+	}
+	d, err := Subdivision(a, s, "letter", display.US)
+	if err != nil {
+		t.Fatal(err)
+	}
+	one, err := d.PDF()
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, _ := Subdivision(a, s, "letter", display.US)
+	if two, _ := again.PDF(); !bytes.Equal(one, two) {
+		t.Error("the same audit gives other bytes")
+	}
+	rows := SubdivisionTables(a)[0].Rows
+	var order []string
+	for _, r := range rows {
+		order = append(order, r[0].(string))
+	}
+	if want := []string{s.Lots[1].ID, s.Lots[2].ID, s.Lots[0].ID}; strings.Join(order, " ") != strings.Join(want, " ") {
+		t.Errorf("lots in the order %v, want %v", order, want)
+	}
+	if _, err := Subdivision(&parcels.Audit{}, s, "letter", display.US); err != nil {
+		t.Errorf("an audit without lots: %v", err)
+	}
+	if _, err := Subdivision(a, s, "napkin", display.US); err == nil {
+		t.Error("an unknown paper is taken")
+	}
+}
