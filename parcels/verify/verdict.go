@@ -138,7 +138,8 @@ func (j *judge) warnings() {
 	if j.s.doc.get("elevation_unit").k == null && !has("elevation_unit") {
 		c.fail("assumptions", "the elevation unit is not given, and no assumption says what was taken")
 	}
-	if j.s.doc.get("crs").k == null && j.s.crs == "" && !has("crs", "longitude") {
+	told := j.s.doc.get("crs").k != null || j.s.doc.get("layers").get("parcels").get("crs").k != null
+	if !told && j.s.crs == "" && !has("crs", "longitude") {
 		c.fail("assumptions", "no system is given, and no assumption says what was taken")
 	}
 }
