@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/paulmach/orb"
+
 	"fallwright/parcels"
 	"fallwright/parcels/jobs/pgtemp"
 	"fallwright/parcels/store/storetest"
@@ -53,9 +55,9 @@ func TestSuite(t *testing.T) {
 		if _, err := s.PutSite(context.Background(), "elm", []byte(storetest.Document), 0, "ann"); err != nil {
 			t.Fatal(err)
 		}
-		var text string
-		if err := s.db.QueryRow("SELECT ST_AsEWKT(geom) FROM fallwright.inlets").Scan(&text); err != nil || text != "SRID=2274;POINT(1700050.125 599990 698.25)" {
-			t.Errorf("%s %v", text, err)
+		var ewkt string
+		if err := s.db.QueryRow("SELECT ST_AsEWKT(geom) FROM fallwright.inlets").Scan(&ewkt); err != nil || ewkt != "SRID=2274;POINT(1700050.125 599990 698.25)" {
+			t.Errorf("%s %v", ewkt, err)
 		}
 		var plan strings.Builder
 		tx, err := s.db.Begin()
@@ -66,7 +68,8 @@ func TestSuite(t *testing.T) {
 		if _, err := tx.Exec("SET LOCAL enable_seqscan = off; SET LOCAL enable_bitmapscan = off"); err != nil {
 			t.Fatal(err)
 		}
-		rows, err := tx.Query("EXPLAIN SELECT fid FROM fallwright.parcels WHERE geom && ST_MakeEnvelope(0, 0, 1, 1, 2274)")
+		text, args := selection("elm", parcels.LayerParcels, 2274, parcels.Window{Bounds: &orb.Bound{Max: orb.Point{1, 1}}})
+		rows, err := tx.Query("EXPLAIN SELECT fid"+text, args...)
 		if err != nil {
 			t.Fatal(err)
 		}

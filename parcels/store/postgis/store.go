@@ -301,18 +301,23 @@ func (s *Store) Features(ctx context.Context, site string, layer parcels.Layer, 
 
 var errEnough = errors.New("enough")
 
-// layer looks for a layer of a site; without one there is nothing to read.
-func hasLayer(ctx context.Context, q querier, name string, l parcels.Layer) (n int, ok bool, err error) {
-	err = q.QueryRowContext(ctx, "SELECT features FROM fallwright.layers WHERE site = $1 AND layer = $2", name, string(l)).Scan(&n)
+// layerOf looks for a layer of a site: how many features it has and the number
+// of its system. Without one there is nothing to read.
+func layerOf(ctx context.Context, q querier, name string, l parcels.Layer) (n int, srs uint32, ok bool, err error) {
+	var crs string
+	err = q.QueryRowContext(ctx, "SELECT l.features, s.crs FROM fallwright.layers l JOIN fallwright.sites s ON s.name = l.site WHERE l.site = $1 AND l.layer = $2", name, string(l)).Scan(&n, &crs)
 	if err == sql.ErrNoRows {
 		_, err = site(ctx, q, name)
-		return 0, false, err
+		return 0, 0, false, err
 	}
-	return n, err == nil, err
+	if err == nil {
+		srs, err = srsID(crs)
+	}
+	return n, srs, err == nil, err
 }
 
 // selection is the FROM and WHERE of a window.
-func selection(name string, l parcels.Layer, w parcels.Window) (string, []any) {
+func selection(name string, l parcels.Layer, srs uint32, w parcels.Window) (string, []any) {
 	args := []any{name, w.After}
 	text := " FROM fallwright." + pq.QuoteIdentifier(string(l)) + " WHERE site = $1 AND fid > $2"
 	arg := func(v any) string {
@@ -325,7 +330,7 @@ func selection(name string, l parcels.Layer, w parcels.Window) (string, []any) {
 	if b := w.Bounds; b != nil {
 		x0, y0, x1, y1 := arg(b.Min[0]), arg(b.Min[1]), arg(b.Max[0]), arg(b.Max[1])
 		// the index is in single precision; the rest is exact
-		text += fmt.Sprintf(" AND geom && ST_SetSRID(ST_MakeBox2D(ST_MakePoint(%s, %s), ST_MakePoint(%s, %s)), ST_SRID(geom)) AND ST_XMax(geom) >= %s AND ST_XMin(geom) <= %s AND ST_YMax(geom) >= %s AND ST_YMin(geom) <= %s", x0, y0, x1, y1, x0, x1, y0, y1)
+		text += fmt.Sprintf(" AND geom && ST_MakeEnvelope(%s, %s, %s, %s, %d) AND ST_XMax(geom) >= %s AND ST_XMin(geom) <= %s AND ST_YMax(geom) >= %s AND ST_YMin(geom) <= %s", x0, y0, x1, y1, srs, x0, x1, y0, y1)
 	}
 	if lot, ok := w.Equal["lot"]; ok && l == parcels.LayerParcels {
 		text += " AND properties ->> 'lot' = " + arg(lot)
@@ -354,7 +359,7 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 			return
 		}
 		stop := func(err error) { yield(parcels.StoredFeature{}, err) }
-		_, ok, err := hasLayer(ctx, q, name, layer)
+		_, srs, ok, err := layerOf(ctx, q, name, layer)
 		if err != nil {
 			stop(err)
 			return
@@ -362,7 +367,7 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 		if !ok {
 			return
 		}
-		text, args := selection(name, layer, w)
+		text, args := selection(name, layer, srs, w)
 		text = "SELECT fid, feature_id, ST_AsBinary(geom), properties" + text + " ORDER BY fid"
 		if w.Limit > 0 && len(w.Equal) == 0 {
 			text += " LIMIT " + strconv.Itoa(w.Limit)
@@ -412,7 +417,7 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 // Count is how many features Features gives, its limit apart.
 func (s *Store) Count(ctx context.Context, name string, layer parcels.Layer, w parcels.Window) (n int, err error) {
 	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		all, ok, err := hasLayer(ctx, tx, name, layer)
+		all, srs, ok, err := layerOf(ctx, tx, name, layer)
 		if err != nil || !ok {
 			return err
 		}
@@ -420,7 +425,7 @@ func (s *Store) Count(ctx context.Context, name string, layer parcels.Layer, w p
 			n = all
 			return nil
 		}
-		text, args := selection(name, layer, w)
+		text, args := selection(name, layer, srs, w)
 		if len(w.Equal) == 0 {
 			return tx.QueryRowContext(ctx, "SELECT count(*)"+text, args...).Scan(&n)
 		}

@@ -65,17 +65,22 @@ type loader struct {
 }
 
 func newLoader(ctx context.Context, tx *sql.Tx, site string, l parcels.Layer, crs string) (*loader, error) {
-	w := &loader{tx: tx, site: site, layer: l, srs: 4326, types: document.GeometryTypes(l), box: wkb.NoBox()}
-	if crs != "" {
-		n, err := strconv.Atoi(strings.TrimPrefix(crs, "EPSG:"))
-		if err != nil {
-			return nil, err
-		}
-		w.srs = uint32(n)
+	srs, err := srsID(crs)
+	if err != nil {
+		return nil, err
 	}
-	var err error
+	w := &loader{tx: tx, site: site, layer: l, srs: srs, types: document.GeometryTypes(l), box: wkb.NoBox()}
 	w.copy, err = tx.PrepareContext(ctx, pq.CopyInSchema("fallwright", string(l), "site", "feature_id", "geom", "properties"))
 	return w, err
+}
+
+// srsID is the number of a system, "" being longitude, latitude.
+func srsID(crs string) (uint32, error) {
+	if crs == "" {
+		return 4326, nil
+	}
+	n, err := strconv.ParseUint(strings.TrimPrefix(crs, "EPSG:"), 10, 32)
+	return uint32(n), err
 }
 
 // extended is the binary with the system in it, as PostGIS reads it.
@@ -333,7 +338,11 @@ func (w *writer) Commit(ctx context.Context, who string) (info parcels.SiteInfo,
 	if w.done {
 		return info, &parcels.Error{Kind: parcels.Failed, Op: "store: import", Subject: w.site, Err: errEnded}
 	}
-	if err = w.finish(ctx, true); err == nil {
+	if err = w.finish(ctx, true); err == nil && w.count > 1000 {
+		// so that the next window is planned with what is there now
+		_, err = w.tx.ExecContext(ctx, "ANALYZE fallwright."+pq.QuoteIdentifier(string(w.layer)))
+	}
+	if err == nil {
 		err = change(ctx, w.tx, w.site, w.crs, who, fmt.Sprintf("import %s: %d features", w.layer, w.count))
 	}
 	if err == nil {
