@@ -373,8 +373,11 @@ func (d *draft) visit(f *flow) {
 			if mapped["inlets"] {
 				w = 90
 			}
-			drop := r.InvertDown.Above(*in.Invert)
-			add(w, fmt.Sprintf("Shoot the rim of %s and dip its outgoing invert from above (never enter it)", in.ID), fmt.Sprintf("the pipe arrives %s above the invert as given (%s); all levels hang on it", d.u.Length(drop), display.Or(in.Invert, d.u.Elevation)))
+			drop, side := r.InvertDown.Above(*in.Invert), "above"
+			if drop < 0 {
+				drop, side = -drop, "below"
+			}
+			add(w, fmt.Sprintf("Shoot the rim of %s and dip its outgoing invert from above (never enter it)", in.ID), fmt.Sprintf("the pipe arrives %s %s the invert as given (%s); all levels hang on it", d.u.Length(drop), side, display.Or(in.Invert, d.u.Elevation)))
 		}
 	}
 	if src := d.lineSource(); mapped["parcels"] && src != "by pins" && src != "by survey" {
