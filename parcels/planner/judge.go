@@ -61,7 +61,90 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 		lp.judgeCrossings(run)
 	}
 	lp.judgePerforated(l)
+	if r != nil {
+		if err := lp.judgeFootings(l, r); err != nil {
+			return err
+		}
+		if err := lp.judgeFalls(); err != nil {
+			return err
+		}
+	}
 	return lp.judgeLines()
+}
+
+// judgeFootings holds the bottom of each trench against the line that falls
+// 1:1 outward from the lower edge of a footing: below it the footing is
+// undermined (P-72). Buildings without footing_depth_m are not judged.
+func (lp *lotPlan) judgeFootings(l *layout, r *profile.Result) error {
+	c := lp.site.Criteria
+	for b := range lp.site.Buildings {
+		house := &lp.site.Buildings[b]
+		if house.FootingDepth == nil {
+			continue
+		}
+		walls, err := siting.Walls(house)
+		if err != nil || len(walls) == 0 {
+			continue
+		}
+		box := walls.Bound().Pad(float64(c.Pipe.GreatestDepth) + 1)
+		for i := range l.runs {
+			run := &lp.runs[i]
+			if !run.Line.Bound().Intersects(box) {
+				continue
+			}
+			k := lp.stockOf[r.Reaches[i].Pipe]
+			under := unit.Length((k.OutsideDiameter-k.Diameter)/2000) + c.Trench.Bedding
+			worst, at := unit.Length(0), orb.Point{}
+			for _, s := range lp.along(run.Line[0], run.Line[1]).stations {
+				f := float64(s.At / l.runs[i].length)
+				p := orb.Point{run.Line[0][0] + f*(run.Line[1][0]-run.Line[0][0]), run.Line[0][1] + f*(run.Line[1][1]-run.Line[0][1])}
+				d, _, wall := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-9, p[1]}}, walls)
+				if shape.Locate(p, walls) == shape.Inside {
+					d = 0
+				}
+				ground := s.Ground
+				if g, ok := lp.surface.At(wall); ok {
+					ground = g.Elevation
+				}
+				edge := ground.Plus(-*house.FootingDepth - max(0, d-lp.widthOf(l, r, i)/2))
+				bottom := r.Reaches[i].InvertUp.Plus(-unit.Length(f)*r.Reaches[i].InvertUp.Above(r.Reaches[i].InvertDown) - under)
+				if short := edge.Above(bottom); short > worst {
+					worst, at = short, p
+				}
+			}
+			if worst > 0.0005 {
+				lp.find(parcels.Finding{Code: "undermines_footing", Severity: parcels.Stop, Feature: run.ID, Location: &at, Measured: parcels.Num(float64(mm(worst))), Required: parcels.Num(0.0), Unit: "m", Source: "P-72",
+					Message: fmt.Sprintf("The trench of run %s goes %.2f m below the line that falls 1:1 from the footing of building %s: it would undermine it.", run.ID, float64(worst), label(house.Common))})
+			}
+		}
+	}
+	return nil
+}
+
+// sureLength is the length from which the fall of a run is asked about: a
+// stick of pipe. Shorter ones are set by their fittings.
+const sureLength = 3.048 * unit.Metre
+
+// judgeFalls tells the runs whose fall is not sure, given the standard errors
+// of the shots and of laying.
+func (lp *lotPlan) judgeFalls() error {
+	c := lp.site.Criteria
+	e := profile.Errors{Ground: c.Ground.ShotSD, Laying: c.Ground.LayingSD}
+	for i := range lp.runs {
+		run := &lp.runs[i]
+		if run.Fall == nil || run.Length < sureLength {
+			continue
+		}
+		chance, err := profile.ChanceUnder(run.Length, *run.Fall, c.Pipe.LeastSlope, e)
+		if err != nil {
+			return wrong(lp.lot, err)
+		}
+		if chance > c.Clearance.MostChance {
+			lp.find(parcels.Finding{Code: "fall_not_sure", Severity: parcels.Note, Feature: run.ID, Measured: parcels.Num(round(chance, 3)), Required: parcels.Num(c.Clearance.MostChance), Source: "P-156",
+				Message: fmt.Sprintf("Run %s ends with less than the least fall with a chance of %.0f %%, as shots and laying err: shoot its ends again before backfill.", run.ID, 100*chance)})
+		}
+	}
+	return nil
 }
 
 // judgeLines asks how sure the lot lines are where the trenches lie.

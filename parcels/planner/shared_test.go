@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/document"
 	"fallwright/parcels/planner"
@@ -138,5 +139,33 @@ func TestHandDrawnDrainKept(t *testing.T) {
 	}
 	if along < 10 {
 		t.Errorf("only %.2f m of the drawn line are in the plan", along)
+	}
+}
+
+// The first run begins at the wall itself. With 12 in of cover, 4 in of pipe and
+// 2 in of bedding its trench is about 0.47 m deep there, above a footing 0.5 m
+// down; with 1 m of cover it is 1.16 m deep and goes below that footing, but not
+// below one 2 m down. By hand.
+func TestHandFooting(t *testing.T) {
+	for _, c := range []struct {
+		footing, cover float64
+		told           bool
+	}{{0.5, 0.3048, false}, {0.5, 1.0, true}, {2.0, 1.0, false}} {
+		s := sharedSite(t)
+		s.Buildings[0].FootingDepth = parcels.Num(unit.Length(c.footing))
+		s.Criteria.Pipe.LeastCover = unit.Length(c.cover)
+		s.Criteria.Pipe.GreatestDepth = 3
+		p := planner.Planner{Verifier: verify.Checker{}}
+		plan, _, err := p.Plan(context.Background(), s, planner.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := false
+		for _, f := range plan.Findings {
+			told = told || f.Code == "undermines_footing"
+		}
+		if told != c.told {
+			t.Errorf("footing %.1f m, cover %.2f m: told %v, want %v", c.footing, c.cover, told, c.told)
+		}
 	}
 }
