@@ -15,17 +15,14 @@ require (
 	github.com/prometheus/client_golang v1.25.0
 	github.com/riverqueue/river v0.51.2
 	github.com/riverqueue/river/riverdriver/riverdatabasesql v0.51.2
-	github.com/riverqueue/river/riverdriver/riversqlite v0.51.2
 	github.com/tidwall/rtree v1.10.0
 	github.com/twpayne/go-geos v0.20.3
-	github.com/twpayne/go-kml/v3 v3.2.1
-	github.com/twpayne/go-proj/v11 v11.1.0
 	github.com/xuri/excelize/v2 v2.11.1
 	go.uber.org/goleak v1.3.0
 	go.yaml.in/yaml/v3 v3.0.5
+	golang.org/x/time v0.15.0
 	gonum.org/v1/gonum v0.17.0
 	modernc.org/sqlite v1.62.0
-	pgregory.net/rapid v1.3.0
 )
 
 require (
@@ -81,7 +78,6 @@ require (
 	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/sys v0.49.0 // indirect
 	golang.org/x/text v0.43.0 // indirect
-	golang.org/x/time v0.15.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
 	modernc.org/libc v1.80.1 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
