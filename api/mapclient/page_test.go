@@ -10,6 +10,7 @@ import (
 	"image"
 	_ "image/png"
 	"io/fs"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,6 +20,7 @@ import (
 	"time"
 
 	"fallwright/api/mapclient"
+	"fallwright/sampledata"
 )
 
 // serve starts the program as a user does and gives its address.
@@ -139,6 +141,54 @@ func TestWalkThePage(t *testing.T) {
 		light(t, b.picture(pictures("map-phone.png")), 390, 844)
 		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
 			t.Errorf("the page is %s px wide on a phone of 390", wide)
+		}
+		b.quiet()
+	})
+
+	t.Run("nothing drawn is lost", func(t *testing.T) {
+		b.page(t, 1000, 800, false)
+		b.call(b.session, "Network.enable", nil, nil)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		b.eval(`document.getElementById('board').focus()`, nil)
+		// move the first thing of the lot by keyboard: the service plans again
+		flow := b.text(`document.getElementById('verdictText').textContent`)
+		b.key("m")
+		b.key("ArrowDown")
+		b.key("ArrowDown")
+		b.until(`!document.getElementById('undo').disabled && ` + planned + ` && document.getElementById('verdictText').textContent !== ` + fmt.Sprintf("%q", flow))
+		// a route, with the cable pulled
+		b.call(b.session, "Network.emulateNetworkConditions", map[string]any{"offline": true, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}, nil)
+		b.key("d")
+		b.key("Enter")
+		b.key("ArrowLeft")
+		b.key("ArrowLeft")
+		b.key("Enter")
+		b.until(`document.getElementById('live').textContent.includes('Nothing you drew is lost')`)
+		b.call(b.session, "Network.emulateNetworkConditions", map[string]any{"offline": false, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}, nil)
+		b.call(b.session, "Page.reload", nil, nil)
+		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelectorAll('#overlay .handle').length === 2`)
+		b.until(`document.getElementById('routeAnswer').textContent.includes('Your route is')`)
+		b.eval(`document.getElementById('undo').click()`, nil)
+		b.until(`document.querySelectorAll('#overlay .handle').length === 0 && Object.keys(localStorage).every(k => !k.startsWith('fallwright.edits'))`)
+		b.until(planned + ` && document.getElementById('verdictText').textContent === ` + fmt.Sprintf("%q", flow))
+	})
+
+	t.Run("state plane feet", func(t *testing.T) {
+		b.page(t, 1000, 800, false)
+		b.open(at)
+		b.eval(fmt.Sprintf(`(() => { const d = new DataTransfer(); d.items.add(new File([%q], 'site.json')); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, sampledata.StatePlane()), nil)
+		b.until(`document.getElementById('lot').options.length === 37`)
+		b.eval(`(s => { s.value = 'B4'; s.dispatchEvent(new Event('change')); })(document.getElementById('lot'))`, nil)
+		b.until(planned)
+		// the scale bar of the page against the length that the service tells of a run
+		var drawn, told float64
+		b.eval(`(() => { const p = document.querySelector('#overlay .pipe').getAttribute('points').split(' ').map(q => q.split(',').map(Number));
+			let d = 0; for (let i = 1; i < p.length; i++) d += Math.hypot(p[i][0] - p[i-1][0], p[i][1] - p[i-1][1]);
+			const bar = document.querySelector('.barLine').getBoundingClientRect().width - 1.5, text = parseFloat(document.querySelector('#bar text').textContent); return d / bar * text; })()`, &drawn)
+		b.eval(`parseFloat(document.querySelector('#quantities tbody tr').cells[2].textContent)`, &told)
+		if math.Abs(drawn-told) > 0.02*told {
+			t.Errorf("the first run is %.2f ft by the scale bar, %.2f ft by the service", drawn, told)
 		}
 		b.quiet()
 	})
