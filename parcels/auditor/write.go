@@ -152,7 +152,8 @@ func text(s string) string {
 		}
 		return r
 	}, s)
-	if s != "" && strings.ContainsRune("=+-@", rune(s[0])) {
+	// spreadsheets pass over blanks before a formula
+	if t := strings.TrimLeft(s, " \u00a0"); t != "" && strings.ContainsRune("=+-@", rune(t[0])) {
 		return "'" + s
 	}
 	return s

@@ -243,6 +243,10 @@ func (lp *lotPlan) judgeProfile(l *layout, r *profile.Result) {
 			Message: fmt.Sprintf("No gravity route: %s.", lp.whyNot(l, r, e))})
 	}
 	codes := map[profile.Kind]string{profile.Cover: "least_cover", profile.Depth: "greatest_depth", profile.Utility: "utility_clash", profile.Slope: "least_slope", profile.Step: "step", profile.TieIn: "arrival_level", profile.Capacity: "over_capacity", profile.StartLevel: "start_level"}
+	deep := map[int]bool{}
+	for _, b := range r.Breaches {
+		deep[b.Reach] = deep[b.Reach] || b.Kind == profile.Depth
+	}
 	for _, b := range r.Breaches {
 		if r.Verdict == profile.Short && b.Kind == profile.TieIn {
 			continue
@@ -255,6 +259,12 @@ func (lp *lotPlan) judgeProfile(l *layout, r *profile.Result) {
 	}
 	for i := range lp.runs {
 		run := &lp.runs[i]
+		// two pipes in one trench are as deep as each other: the stop names both
+		if t := l.runs[i].twin; t >= 0 && deep[t] && !deep[i] && run.GreatestDepth != nil && *run.GreatestDepth > c.Pipe.GreatestDepth {
+			at := run.Line[0]
+			lp.find(parcels.Finding{Code: "greatest_depth", Severity: parcels.Stop, Feature: run.ID, Location: &at, Measured: parcels.Num(round(float64(*run.GreatestDepth), 4)), Required: parcels.Num(round(float64(c.Pipe.GreatestDepth), 4)), Unit: "m",
+				Message: fmt.Sprintf("Run %s breaks the rule on depth: it lies in one trench with run %s, %.2f m deep against %.2f m.", run.ID, lp.runs[t].ID, float64(*run.GreatestDepth), float64(c.Pipe.GreatestDepth))})
+		}
 		if run.Slope != nil && *run.Slope < c.Pipe.TargetSlope-1e-6 && *run.Slope >= c.Pipe.LeastSlope-1e-6 {
 			lp.find(parcels.Finding{Code: "below_target_slope", Severity: parcels.Warn, Feature: run.ID, Measured: parcels.Num(float64(*run.Slope)), Required: parcels.Num(float64(c.Pipe.TargetSlope)), Source: "P-78, P-156",
 				Message: fmt.Sprintf("Run %s falls %.2f %%, under the target of %.2f %%: lay it by laser and shoot it before backfill.", run.ID, 100*float64(*run.Slope), 100*float64(c.Pipe.TargetSlope))})
