@@ -14,6 +14,7 @@ import (
 
 	"fallwright/geo/frame"
 	"fallwright/parcels"
+	"fallwright/parcels/display"
 	"fallwright/parcels/document"
 )
 
@@ -127,7 +128,7 @@ func WriteTable(w io.Writer, a *parcels.Audit) error {
 		if r.Pieces != nil {
 			pieces = strconv.Itoa(*r.Pieces)
 		}
-		if err := c.Write([]string{text(r.Lot), string(r.Verdict), number(r.Zone), pieces, number(r.Narrowest), string(r.Reach), text(inlet), number(r.Length), r.LengthBy,
+		if err := c.Write([]string{display.Cell(r.Lot), string(r.Verdict), number(r.Zone), pieces, number(r.Narrowest), string(r.Reach), display.Cell(inlet), number(r.Length), r.LengthBy,
 			number(r.FallAvailable), number(r.FallNeeded), number(r.DrainsOutside), number(r.Flow), strconv.Itoa(stops), strconv.Itoa(warns), strings.Join(codes, " ")}); err != nil {
 			return err
 		}
@@ -141,20 +142,4 @@ func number[T ~float64](v *T) string {
 		return ""
 	}
 	return strconv.FormatFloat(float64(*v), 'f', -1, 64)
-}
-
-// text is a cell that no spreadsheet runs as a formula and that has no line
-// breaks.
-func text(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if r < ' ' {
-			return ' '
-		}
-		return r
-	}, s)
-	// spreadsheets pass over blanks before a formula
-	if t := strings.TrimLeft(s, " \u00a0"); t != "" && strings.ContainsRune("=+-@", rune(t[0])) {
-		return "'" + s
-	}
-	return s
 }

@@ -177,3 +177,26 @@ func Or[T any](v *T, show func(T) string) string {
 	}
 	return show(*v)
 }
+
+// Cell makes text one cell of a table file: no line break, no control
+// character, and nothing that a spreadsheet would run as a formula (they pass
+// over blanks before one). A plain number stays one.
+func Cell(s string) string {
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\r' || r == '\t' || r == '\u2028' || r == '\u2029':
+			return ' '
+		case r < 0x20 || r == 0x7f:
+			return -1
+		}
+		return r
+	}, s)
+	t := strings.TrimLeft(s, " \u00a0")
+	if t == "" || !strings.ContainsRune("=+-@|%", rune(t[0])) {
+		return s
+	}
+	if _, err := strconv.ParseFloat(t, 64); err == nil && t[0] == '-' {
+		return s
+	}
+	return "'" + s
+}

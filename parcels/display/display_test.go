@@ -32,3 +32,12 @@ func TestHandUnits(t *testing.T) {
 		t.Error("furlongs were taken")
 	}
 }
+
+// What spreadsheets run as a formula becomes text; numbers stay numbers.
+func TestHandCells(t *testing.T) {
+	for in, want := range map[string]string{"=1+1": "'=1+1", " \t=cmd()": "'  =cmd()", "@SUM(A1)": "'@SUM(A1)", "-3.25": "-3.25", "-3+cmd": "'-3+cmd", "lot 7": "lot 7", "a\nb": "a b", "": "", "\u00a0+1": "'\u00a0+1"} {
+		if got := Cell(in); got != want {
+			t.Errorf("%q became %q, want %q", in, got, want)
+		}
+	}
+}

@@ -19,6 +19,7 @@ import (
 
 	"fallwright/geo/frame"
 	"fallwright/parcels"
+	"fallwright/parcels/display"
 	"fallwright/parcels/exchange/wkb"
 )
 
@@ -194,22 +195,8 @@ func WriteGeoJSON(w io.Writer, s Set) error {
 	return err
 }
 
-// harmless makes a cell one line that no spreadsheet runs.
-func harmless(t string) string {
-	t = strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\r' || r == '\u2028' || r == '\u2029' {
-			return ' '
-		}
-		return r
-	}, t)
-	if t != "" && strings.ContainsRune("=+-@\t", rune(t[0])) && !isNumber(t) {
-		t = "'" + t
-	}
-	return t
-}
-
 func cell(t string) string {
-	t = harmless(t)
+	t = display.Cell(t)
 	if strings.ContainsAny(t, "\",") || strings.TrimSpace(t) != t {
 		return `"` + strings.ReplaceAll(t, `"`, `""`) + `"`
 	}

@@ -345,7 +345,9 @@ func (lp *lotPlan) tell(res *route.Result) (reasons []string) {
 		if a.Tree != nil {
 			alt.Length = parcels.Num(mm(a.Tree.Length))
 			alt.CostIndex = parcels.Num(round(a.Tree.Cost, 2))
-			alt.Verdict = parcels.Feasible
+			if _, ok, _ := lp.price(a.Tree); ok {
+				alt.Verdict = parcels.Feasible
+			}
 		}
 		if e.short != nil {
 			alt.Short = parcels.Num(mm(*e.short))

@@ -9,9 +9,10 @@ import (
 	"encoding/csv"
 	"math"
 	"strconv"
-	"strings"
 
 	"github.com/xuri/excelize/v2"
+
+	"fallwright/parcels/display"
 )
 
 // Table is a head and rows of cells: text, float64, int, *float64; nil is empty.
@@ -28,7 +29,7 @@ func (t Table) CSV() ([]byte, error) {
 	w := csv.NewWriter(&b)
 	line := make([]string, len(t.Head))
 	for i, h := range t.Head {
-		line[i] = Safe(h)
+		line[i] = display.Cell(h)
 	}
 	if err := w.Write(line); err != nil {
 		return nil, err
@@ -38,7 +39,7 @@ func (t Table) CSV() ([]byte, error) {
 		for i, c := range r {
 			switch c := c.(type) {
 			case string:
-				line[i] = Safe(c)
+				line[i] = display.Cell(c)
 			case float64:
 				line[i] = number(c)
 			case *float64:
@@ -64,23 +65,6 @@ func number(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
-// Safe is text that no spreadsheet runs as a formula and that has no line break.
-func Safe(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\r' || r == '\t' {
-			return ' '
-		}
-		if r < 0x20 || r == 0x7f {
-			return -1
-		}
-		return r
-	}, s)
-	if t := strings.TrimLeft(s, " \u00a0"); t != "" && strings.ContainsRune("=+-@|%", rune(t[0])) {
-		return "'" + s
-	}
-	return s
-}
-
 // XLSX writes tables as the sheets of one workbook. Text cells are stored as
 // text, so that none is a formula.
 func XLSX(tables ...Table) ([]byte, error) {
@@ -104,7 +88,7 @@ func XLSX(tables ...Table) ([]byte, error) {
 		}
 		for i, h := range t.Head {
 			at, _ := excelize.CoordinatesToCellName(i+1, 1)
-			if err := f.SetCellStr(t.Name, at, Safe(h)); err != nil {
+			if err := f.SetCellStr(t.Name, at, display.Cell(h)); err != nil {
 				return nil, err
 			}
 			w := 14.0
@@ -122,7 +106,7 @@ func XLSX(tables ...Table) ([]byte, error) {
 				var err error
 				switch c := c.(type) {
 				case string:
-					if err = f.SetCellStr(t.Name, at, Safe(c)); err == nil {
+					if err = f.SetCellStr(t.Name, at, display.Cell(c)); err == nil {
 						err = f.SetCellStyle(t.Name, at, at, wrap)
 					}
 				case float64:
