@@ -133,7 +133,7 @@ type peakRow struct{ ratio, c0, c1, c2 float64 }
 
 // peakTable is TR55, appendix F, table F-1. Type II at Ia/P 0.10 was read in a copy
 // of the report; the other rows are from memory and agree, to the last digit, with a
-// public program's transcription of the table.
+// public copy of the table.
 func peakTable(s Storm24) []peakRow {
 	switch s {
 	case TypeI:
