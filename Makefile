@@ -36,13 +36,18 @@ fuzz: test-deps ## run every fuzz target for SECONDS_EACH (60)
 trust: test-deps ## try to break it: fuzzing, random yards, hostile input, races; a table of figures
 	.ci/trust
 
-long: test-deps ## the long tests: profile, audits, GRASS, 100,000 lots against GEOS
+long: test-deps ## the long tests: profile, audits, 100,000 lots against GEOS
 	FALLWRIGHT_LONG=1 go test -timeout 60m ./hydro/profile ./parcels/auditor
-	.ci/packages grass-core
-	FALLWRIGHT_GRASS=1 go test -run GRASS -v ./geo/overland
 	FALLWRIGHT_ZONE_LOTS=100000 go test -timeout 60m -v -run OracleDirect ./geo/zone
 
-.PHONY: long fuzz trust help run build test deps test-deps bench pictures
+grass: test-deps ## filling and directions against GRASS
+	.ci/packages grass-core
+	FALLWRIGHT_GRASS=1 go test -run GRASS -v ./geo/overland
+
+large: ## a raster of 20,000 by 20,000 cells by tiles (4 GB of disk)
+	FALLWRIGHT_LARGE=20000 go test -timeout 60m -run Large -v ./geo/overland
+
+.PHONY: grass large long fuzz trust help run build test deps test-deps bench pictures
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures
