@@ -39,7 +39,10 @@ type Point struct {
 	WaterLevel *unit.Elevation `json:"water_level_m"`
 	Freeboard  *unit.Length    `json:"freeboard_m"`
 	Angle      *float64        `json:"angle_deg"`
-	Fittings   []string        `json:"fittings"`
+	// RoofArea is the roof that comes down at an intake, as the flows were worked
+	// with: stated, or the downspout's share of its footprint.
+	RoofArea *unit.Area `json:"roof_area_m2,omitempty"`
+	Fittings []string   `json:"fittings"`
 }
 
 // Carries says what water a run carries.

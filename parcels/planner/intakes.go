@@ -21,10 +21,13 @@ type water struct {
 	in     []profile.Inflow
 	stated hydro.Flow
 	area   unit.Area // plan area that sheds here
-	roofCA unit.Area
-	yardCA unit.Area
-	roof   bool
-	yard   bool
+	// roofArea is the roof that comes down here, stated or the intake's share;
+	// nil: not known, or none.
+	roofArea *unit.Area
+	roofCA   unit.Area
+	yardCA   unit.Area
+	roof     bool
+	yard     bool
 }
 
 func (w *water) carries() parcels.Carries {
@@ -48,6 +51,7 @@ func (lp *lotPlan) gather() error {
 	if err != nil {
 		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "criterion-invalid", Pointer: "/criteria/runoff/frequency_factor", Member: "runoff.frequency_factor", Detail: "The frequency factors cannot be used: " + err.Error() + "."}}}
 	}
+	shares := lp.roofShares()
 	for i := range s.Intakes {
 		in := &s.Intakes[i]
 		if ownerOf(s, in.Lot, in.At) != lp.lot.ID {
@@ -71,10 +75,18 @@ func (lp *lotPlan) gather() error {
 			w.stated = *in.Flow
 			w.yard = !w.roof
 		} else {
-			if in.RoofArea != nil && *in.RoofArea > 0 {
+			w.roofArea = in.RoofArea
+			if share, ok := shares[in.ID]; ok {
+				w.roofArea = &share.area
+				at := in.At
+				lp.find(parcels.Finding{Code: "roof_shared", Severity: parcels.Warn, Feature: in.ID, Location: &at, Measured: parcels.Num(float64(share.area)), Unit: "m2",
+					Message: fmt.Sprintf("Downspout %s has no roof_area_m2: it is reckoned with %.1f m2, the part of the roof of %s that lies nearest to it along the eaves.", in.ID, float64(share.area), share.house),
+					Cure:    "Look where the gutters part, and state roof_area_m2 where they part elsewhere."})
+			}
+			if w.roofArea != nil && *w.roofArea > 0 {
 				w.roof = true
-				w.roofCA = unit.Area(runoff.Factored(roofC, factor) * float64(*in.RoofArea))
-				w.area += *in.RoofArea
+				w.roofCA = unit.Area(runoff.Factored(roofC, factor) * float64(*w.roofArea))
+				w.area += *w.roofArea
 				w.in = append(w.in, profile.Inflow{CA: w.roofCA, Tc: tc(c.Storm.RoofMin)})
 			}
 			if in.YardArea != nil && *in.YardArea > 0 {
@@ -83,16 +95,11 @@ func (lp *lotPlan) gather() error {
 				w.area += *in.YardArea
 				w.in = append(w.in, profile.Inflow{CA: w.yardCA, Tc: tc(c.Storm.YardMin)})
 			}
-			if in.RoofArea == nil && in.YardArea == nil {
+			if w.roofArea == nil && in.YardArea == nil {
 				w.yard = !w.roof
 				what, cure := "roof_area_m2", "Measure the roof that sheds to it."
 				if !w.roof {
 					what, cure = "yard_area_m2", "Find the ground that sheds to it."
-				}
-				if w.roof {
-					if share := lp.roofShare(in); share > 0 {
-						cure = fmt.Sprintf("State roof_area_m2 of %s: about %.0f m2 of the roof lie nearest to it along the eaves.", in.ID, float64(share))
-					}
 				}
 				at := in.At
 				lp.find(parcels.Finding{Code: "area_missing", Severity: parcels.Warn, Feature: in.ID, Location: &at, NotProven: true, Cure: cure,

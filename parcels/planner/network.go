@@ -179,6 +179,7 @@ func (lp *lotPlan) makePoints(l *layout, r *profile.Result) {
 		}
 		switch {
 		case n.water != nil:
+			pt.RoofArea = n.water.roofArea
 			pt.Rim = n.water.intake.Rim
 			if pt.Rim == nil {
 				pt.Rim = pt.Ground

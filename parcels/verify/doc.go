@@ -37,6 +37,8 @@
 //     along a street area of the document is held to the front's, each other to
 //     the least of the three; where no street is by the lot, the plan must tell
 //     that the roles were guessed.
+//   - A downspout's share of its roof is worked along the eaves and held to one
+//     per cent of the roof; the finding roof_shared must tell it.
 //   - The first run may be 60 mm longer than the shortest way to ground that the
 //     lot's widest trench may use: the zone may have been made for larger pipes.
 //   - A layer in another reference system than the document is not judged by:

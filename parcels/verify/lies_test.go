@@ -99,6 +99,15 @@ func bent(xy ...float64) func(*fixture) {
 	return func(f *fixture) { f.shape("R5", append(append([]float64{15, 30}, xy...), 15, 40)...) }
 }
 
+// shareD2 leaves downspout D2 without an area of its own: it gets what D1 leaves
+// of a roof of 130 m2.
+func shareD2(f *fixture) {
+	f.layer("buildings")[0].(obj)["properties"].(obj)["roof_area_m2"] = 130
+	delete(f.layer("intakes")[1].(obj)["properties"].(obj), "roof_area_m2")
+	f.props("D2")["roof_area_m2"] = 70.0
+	f.find("roof_shared", "warn", "D2", "D2 is reckoned with 70 m2.")
+}
+
 var lies = []lie{
 	// the text and the frame
 	{"status dropped", "status", func(f *fixture) { delete(f.plan, "status") }},
@@ -309,6 +318,15 @@ var lies = []lie{
 	{"roof C A told less", "flow_balance", scale("R5", "roof_ca_m2", 0.9)},
 	{"yard C A told less", "flow_balance", scale("R6", "yard_ca_m2", 0.9)},
 	{"an intake's own C", "flow_balance", siteProps("intakes", 2, "yard_c", 0.5)},
+	{"a share told less", "roof_shares", all(shareD2, set("D2", "roof_area_m2", 68.0))},
+	{"a share told greater", "roof_shares", all(shareD2, set("D2", "roof_area_m2", 72.0))},
+	{"a share kept quiet", "roof_shares", all(shareD2, func(f *fixture) { delete(f.props("D2"), "roof_area_m2") })},
+	{"a share without a finding", "roof_shares", all(shareD2, func(f *fixture) { f.plan["findings"] = []any{} })},
+	{"a share that the runs do not carry", "flow_balance", all(shareD2, scale("R3", "area_m2", 0.9))},
+	{"a share of a house that is not there", "roof_shares", all(shareD2, func(f *fixture) { f.layer("buildings")[0].(obj)["geometry"] = f.ring(8, 1, 22, 1, 22, 9, 8, 9) })},
+	{"a stated roof told otherwise", "roof_shares", set("D1", "roof_area_m2", 61.0)},
+	{"the roof of a basin", "roof_shares", set("B1", "roof_area_m2", 10.0)},
+	{"the roof of a wye", "roof_shares", set("W1", "roof_area_m2", 10.0)},
 	{"an intake's roof in square feet", "flow_balance", func(f *fixture) {
 		p := f.layer("intakes")[0].(obj)["properties"].(obj)
 		delete(p, "roof_area_m2")

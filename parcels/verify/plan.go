@@ -12,7 +12,7 @@ type node struct {
 	id, kind, lot                                string
 	at                                           pt
 	ground, rim, invert, depth, water, freeboard *float64
-	angle                                        *float64
+	angle, roofArea                              *float64
 	in, out                                      []int // runs
 }
 
@@ -300,6 +300,7 @@ func (r *planReader) feature(i int, f val) {
 		}
 		n.ground, n.rim, n.invert, n.depth = r.maybe(q, "ground_m", of), r.maybe(q, "rim_m", of), r.maybe(q, "invert_m", of), r.maybe(q, "depth_m", of)
 		n.water, n.freeboard, n.angle = r.maybe(q, "water_level_m", of), r.maybe(q, "freeboard_m", of), r.maybe(q, "angle_deg", of)
+		n.roofArea = r.maybe(q, "roof_area_m2", of)
 		if n.id == "" {
 			r.fault("%s: a point without an id", of)
 		}

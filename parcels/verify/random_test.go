@@ -162,7 +162,7 @@ func yard(n int) []byte {
 		if is(0.1) {
 			p["roof_c"] = 0.8
 		}
-		if is(0.05) {
+		if is(0.3) {
 			delete(p, "roof_area_ft2")
 		}
 		if is(0.05) {

@@ -57,6 +57,7 @@ type intake struct {
 	id, lot, kind      string
 	at                 pt
 	roofArea, yardArea float64
+	roofGiven          bool // roof_area is in the document
 	areaGiven          bool
 	roofC, yardC       *float64
 	tc, flow           *float64
@@ -89,6 +90,7 @@ type site struct {
 	supplied   map[string]bool
 	lots       []lot
 	buildings  []thing
+	roofs      []roof
 	easements  []thing
 	streets    []thing
 	obstacles  []thing
@@ -577,6 +579,7 @@ func (s *site) readBuilding(f *feature) {
 		s.fault(*f, "no polygon")
 		return
 	}
+	s.roofs = append(s.roofs, roof{polys: t.polys, box: t.box, stated: f.props.area("roof_area")})
 	if f.props.v.get("outline").str() == "roof" {
 		over := defaultOverhang
 		if o := f.props.length("overhang"); o != nil {
@@ -681,7 +684,7 @@ func (s *site) readIntake(f *feature, ground float64) {
 		roofC: p.bare("roof_c"), yardC: p.bare("yard_c"), tc: p.bare("tc_min"), flow: p.quantity([]string{"flow_m3s", "flow_cfs", "flow_gpm"}, []float64{1, foot * foot * foot, 0.003785411784 / 60}),
 		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), startCover: p.length("start_cover")}
 	if a := p.area("roof_area"); a != nil {
-		n.roofArea, n.areaGiven = *a, true
+		n.roofArea, n.roofGiven, n.areaGiven = *a, true, true
 	}
 	if a := p.area("yard_area"); a != nil {
 		n.yardArea, n.areaGiven = *a, true

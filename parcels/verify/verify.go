@@ -83,6 +83,7 @@ var checks = []func(*judge){
 	(*judge).depth,
 	(*judge).profiles,
 	(*judge).trenches,
+	(*judge).roofShares,
 	(*judge).flowBalance,
 	(*judge).concentration,
 	(*judge).rainfall,

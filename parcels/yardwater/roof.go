@@ -41,7 +41,7 @@ func Roofs(s *parcels.Site) (roofs []Roof, findings []parcels.Finding) {
 			continue
 		}
 		if b := nearest(houses, x.At); b >= 0 {
-			if d, _, _ := shape.LineBoundary(orb.LineString{x.At, x.At}, houses[b]); d <= atHouse {
+			if d, _, _ := shape.LineBoundary(orb.LineString{x.At, x.At}, houses[b]); d <= AtHouse {
 				of[b] = append(of[b], i)
 			}
 		}
@@ -61,15 +61,15 @@ func Roofs(s *parcels.Site) (roofs []Roof, findings []parcels.Finding) {
 				}
 			}
 		}
-		name := buildingName(s.Buildings[b])
-		split, err := overland.SplitRoof(houses[b], spouts, s.Buildings[b].RoofArea, atHouse)
+		name := BuildingName(s.Buildings[b])
+		split, err := overland.SplitRoof(houses[b], spouts, s.Buildings[b].RoofArea, AtHouse)
 		if err != nil && stated {
 			findings = append(findings, parcels.Finding{Code: "roof_areas_differ", Severity: parcels.Warn, Lot: s.Buildings[b].Lot, Feature: name,
 				Message: fmt.Sprintf("The stated roof areas of the downspouts of %s do not fit its roof (%v): it is shared by nearness along the eaves.", name, err), Cure: "Measure the roof that sheds to each downspout."})
 			for k := range spouts {
 				spouts[k].Area = nil
 			}
-			split, err = overland.SplitRoof(houses[b], spouts, s.Buildings[b].RoofArea, atHouse)
+			split, err = overland.SplitRoof(houses[b], spouts, s.Buildings[b].RoofArea, AtHouse)
 		}
 		if err != nil {
 			findings = append(findings, parcels.Finding{Code: "roof_not_split", Severity: parcels.Warn, Lot: s.Buildings[b].Lot, Feature: name,
@@ -102,7 +102,8 @@ func nearest(houses []orb.MultiPolygon, p orb.Point) int {
 	return at
 }
 
-func buildingName(b parcels.Building) string {
+// BuildingName is what a person calls a building: by its id, or by its lot.
+func BuildingName(b parcels.Building) string {
 	switch {
 	case b.FeatureID != "":
 		return b.FeatureID

@@ -20,9 +20,9 @@ const (
 	leastCell = 0.25 * unit.Metre
 	mostCells = 1_000_000
 	beyond    = 15 * unit.Metre // how far round the lots the ground is looked at
-	// atHouse is how far from a house's outline open ground is looked for, for a
-	// downspout's water.
-	atHouse = 3 * unit.Metre
+	// AtHouse is how far from a footprint a downspout still belongs to it, and
+	// how far from the downspout open ground is looked for, for its water.
+	AtHouse = 3 * unit.Metre
 	// followed is how far from a clogged grate its water is followed.
 	followed = 60 * unit.Metre
 	// leastVolume of a hollow that is told: 50 litres.
@@ -195,7 +195,7 @@ func (l *look) lotAt(p orb.Point) string {
 	return ""
 }
 
-func (l *look) house(i int) string { return buildingName(l.site.Buildings[i]) }
+func (l *look) house(i int) string { return BuildingName(l.site.Buildings[i]) }
 
 // ponds lists the hollows on the lots and tells those that nothing empties.
 func (l *look) ponds(f *overland.Field) {
@@ -271,7 +271,7 @@ func (l *look) lineFlows(f *overland.Field) {
 	}
 	var roofs, roofAreas, left []overland.Inflow // left: those that no pipe takes
 	for _, r := range l.roofs {
-		if _, ok := f.CellAt(r.At, atHouse); !ok {
+		if _, ok := f.CellAt(r.At, AtHouse); !ok {
 			continue // beyond the raster
 		}
 		c := run.RoofC
@@ -284,11 +284,11 @@ func (l *look) lineFlows(f *overland.Field) {
 			left = append(left, in)
 		}
 	}
-	before, err := f.Accumulate(weight, roofs, atHouse, nil)
+	before, err := f.Accumulate(weight, roofs, AtHouse, nil)
 	if err != nil {
 		return
 	}
-	area, err := f.Accumulate(nil, roofAreas, atHouse, nil)
+	area, err := f.Accumulate(nil, roofAreas, AtHouse, nil)
 	if err != nil {
 		return
 	}
@@ -302,7 +302,7 @@ func (l *look) lineFlows(f *overland.Field) {
 			}
 		}
 	}
-	after, err := f.Accumulate(weight, left, atHouse, caught)
+	after, err := f.Accumulate(weight, left, AtHouse, caught)
 	if err != nil {
 		return
 	}
