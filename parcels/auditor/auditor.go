@@ -10,12 +10,10 @@ import (
 	"slices"
 	"sort"
 	"strings"
-	"sync"
 
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
-	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/hydro/rain"
@@ -58,15 +56,12 @@ type Auditor struct {
 	notes   []parcels.Finding // of making the surface
 
 	fabric *siting.Siting // of all lots
-
-	mu     sync.Mutex
-	merged map[string]parcels.Criteria // by the districts that rule
 }
 
 // New makes an auditor. An unknown check, or districts whose criteria cannot be
 // read, are a *parcels.InputError.
 func New(s *parcels.Site, o Options) (*Auditor, error) {
-	a := &Auditor{site: s, index: newIndex(s), surface: o.Surface, keep: o.Zones, merged: map[string]parcels.Criteria{}}
+	a := &Auditor{site: s, index: newIndex(s), surface: o.Surface, keep: o.Zones}
 	a.fabric = siting.New(s)
 	var err error
 	if a.checks, err = choose(o.Checks); err != nil {
@@ -81,8 +76,10 @@ func New(s *parcels.Site, o Options) (*Auditor, error) {
 		return nil, err
 	}
 	for i := range s.Districts {
-		if _, err := a.criteria([]int32{int32(i)}); err != nil {
-			return nil, err
+		if d := &s.Districts[i]; len(d.Criteria) > 0 {
+			if _, err := document.MergeCriteria(d.Criteria, s.Criteria); err != nil {
+				return nil, err
+			}
 		}
 	}
 	return a, nil
@@ -95,33 +92,6 @@ func (a *Auditor) wantsGround() bool {
 		}
 	}
 	return false
-}
-
-// criteria are the site's with those of districts laid over, in order.
-func (a *Auditor) criteria(districts []int32) (parcels.Criteria, error) {
-	c := a.site.Criteria
-	if len(districts) == 0 {
-		return c, nil
-	}
-	key := fmt.Sprint(districts)
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if c, ok := a.merged[key]; ok {
-		return c, nil
-	}
-	for _, i := range districts {
-		d := &a.site.Districts[i]
-		if len(d.Criteria) == 0 {
-			continue
-		}
-		m, err := document.MergeCriteria(d.Criteria, c)
-		if err != nil {
-			return c, err
-		}
-		c = m
-	}
-	a.merged[key] = c
-	return c, nil
 }
 
 // lotWork is one lot under audit.
@@ -211,11 +181,14 @@ func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 	lot := &a.site.Lots[i]
 	row := parcels.AuditRow{Lot: lot.ID, Reach: parcels.ReachNotProven, Shape: lot.Shape, Findings: []parcels.Finding{}}
 	w := &lotWork{a: a, at: i, lot: lot, row: &row}
-	c, err := a.criteria(a.districts(w))
+	under, told, err := a.fabric.Under(lot)
 	if err != nil {
 		return row, err
 	}
-	w.site = a.index.view(a.site, lot.Shape.Bound(), c)
+	for _, f := range told {
+		w.find(f)
+	}
+	w.site = a.index.view(a.site, lot.Shape.Bound(), under.Criteria)
 	for _, k := range a.checks {
 		if k.Lot == nil {
 			continue
@@ -230,38 +203,6 @@ func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 	tidy(row.Findings)
 	row.Verdict, _, _ = parcels.Judge(row.Findings)
 	return row, nil
-}
-
-// districts lists those that hold a point well inside the lot, and notes a lot
-// that lies in several or across a border.
-func (a *Auditor) districts(w *lotWork) []int32 {
-	if len(a.site.Districts) == 0 {
-		return nil
-	}
-	at := inner(w.lot.Shape)
-	var out []int32
-	for _, i := range a.index.districts.in(w.lot.Shape.Bound()) {
-		d := &a.site.Districts[i]
-		in := 0
-		n := 0
-		for _, p := range w.lot.Shape {
-			for _, v := range p[0] {
-				n++
-				if shape.Locate(v, d.Shape) == shape.Inside {
-					in++
-				}
-			}
-		}
-		holds := shape.Locate(at, d.Shape) != shape.Outside
-		if holds {
-			out = append(out, i)
-		}
-		if in > 0 && !holds {
-			w.find(parcels.Finding{Code: "district_border", Severity: parcels.Note, Feature: siting.Label(d.Common), Location: &at,
-				Message: fmt.Sprintf("Lot %s reaches into district %s but its middle lies outside: the district's criteria are not applied to it.", w.lot.ID, siting.Label(d.Common))})
-		}
-	}
-	return out
 }
 
 // tidy rounds what findings measure and puts them in a fixed order: as the
@@ -307,7 +248,7 @@ func (a *Auditor) Audit(ctx context.Context, o Options) (*parcels.Audit, error) 
 
 // Failed is the row of a lot that could not be worked.
 func Failed(lot *parcels.Lot, err error) parcels.AuditRow {
-	at := inner(lot.Shape)
+	at := siting.Middle(lot.Shape)
 	msg := parcels.Excerpt(err.Error())
 	return parcels.AuditRow{Lot: lot.ID, Verdict: parcels.NotProven, Reach: parcels.ReachNotProven, Shape: lot.Shape, Error: msg,
 		Findings: []parcels.Finding{{Code: "lot_set_aside", Severity: parcels.Warn, Lot: lot.ID, Location: &at, NotProven: true,

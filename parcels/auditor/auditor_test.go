@@ -21,6 +21,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/document"
 	"fallwright/parcels/jobs"
+	"fallwright/parcels/siting"
 	"fallwright/sampledata"
 )
 
@@ -584,12 +585,11 @@ func TestHandDistricts(t *testing.T) {
 	}
 	for lot, want := range map[string]*unit.Length{"D3": ptr(unit.Length(0.9144)), "B4": nil} {
 		i := slices.IndexFunc(s.Lots, func(l parcels.Lot) bool { return l.ID == lot })
-		w := &lotWork{a: a, at: i, lot: &s.Lots[i], row: &parcels.AuditRow{}}
-		c, err := a.criteria(a.districts(w))
+		under, _, err := a.fabric.Under(&s.Lots[i])
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := c.Clearance.Rear; (got == nil) != (want == nil) || got != nil && *got != *want {
+		if got := under.Criteria.Clearance.Rear; (got == nil) != (want == nil) || got != nil && *got != *want {
 			t.Errorf("lot %s: rear clearance %v, want %v", lot, got, want)
 		}
 	}
@@ -683,7 +683,7 @@ func TestPropertyInner(t *testing.T) {
 		{{{{0, 0}, {100, 0.01}, {100, 0.02}, {0, 0}}}},
 		{{{{0, 0}, {5, 5}, {10, 0}, {10, 10}, {5, 5.0001}, {0, 10}, {0, 0}}}},
 	} {
-		if p := inner(mp); shape.Locate(p, mp) != shape.Inside {
+		if p := siting.Middle(mp); shape.Locate(p, mp) != shape.Inside {
 			t.Errorf("%v is not inside %v", p, mp)
 		}
 	}

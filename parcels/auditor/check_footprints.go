@@ -52,7 +52,7 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 			return err
 		}
 		if a := shape.Area(rest); a > speck {
-			w.find(parcels.Finding{Code: "building_over_line", Severity: parcels.Stop, Feature: name, Location: ptr(inner(rest)), Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2",
+			w.find(parcels.Finding{Code: "building_over_line", Severity: parcels.Stop, Feature: name, Location: ptr(siting.Middle(rest)), Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2",
 				Message: fmt.Sprintf("Building %s stands over the lot line with %.2f m2.", name, float64(a))})
 		}
 	}
@@ -89,7 +89,7 @@ func (w *lotWork) setback(b *parcels.Building, walls orb.MultiPolygon, name stri
 	if err != nil {
 		return err
 	}
-	at := inner(walls)
+	at := siting.Middle(walls)
 	if roles == nil {
 		w.find(parcels.Finding{Code: "setback_not_proven", Severity: parcels.Warn, Feature: name, Location: &at, NotProven: true,
 			Message: "The setback of building " + name + " cannot be judged: the roles of the lot's lines are not known.", Cure: "Give line_roles for lot " + w.lot.ID + "."})
@@ -152,7 +152,7 @@ func common(a, b orb.MultiPolygon) (unit.Area, orb.Point, error) {
 				x := shape.RingArea(c)
 				sum += x // holes run the other way and count off
 				if k == 0 && x > most {
-					most, spot = x, inner(orb.MultiPolygon{{c}})
+					most, spot = x, siting.Middle(orb.MultiPolygon{{c}})
 				}
 			}
 		}
@@ -170,7 +170,7 @@ func common(a, b orb.MultiPolygon) (unit.Area, orb.Point, error) {
 		return 0, orb.Point{}, nil
 	}
 	both, err := without(a, rest)
-	return sum, inner(both), err
+	return sum, siting.Middle(both), err
 }
 
 // convex says whether a counter-clockwise ring turns left only.
@@ -244,7 +244,7 @@ func meet(a, b orb.MultiPolygon) bool {
 				}
 			}
 		}
-		if shape.Locate(inner(x.p), x.q) == shape.Inside {
+		if shape.Locate(siting.Middle(x.p), x.q) == shape.Inside {
 			return true
 		}
 	}

@@ -8,10 +8,11 @@ import (
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
+	"fallwright/parcels/siting"
 )
 
 func checkNearest(w *lotWork) error {
-	w.nearest(inner(w.lot.Shape))
+	w.nearest(siting.Middle(w.lot.Shape))
 	return nil
 }
 

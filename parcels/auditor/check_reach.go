@@ -39,7 +39,7 @@ func checkReach(w *lotWork) error {
 	if flow != nil {
 		w.row.Flow = ptr(roundTo(*flow, 1e7))
 	}
-	mid := inner(w.lot.Shape)
+	mid := siting.Middle(w.lot.Shape)
 	if len(w.a.site.Inlets) == 0 {
 		w.row.Reach = parcels.ReachNotProven
 		w.find(parcels.Finding{Code: "no_inlets", Severity: parcels.Warn, Location: &mid, NotProven: true, Source: "P-28",

@@ -161,10 +161,10 @@ func (w *siteWork) waterOf(i int) (*water, error) {
 	a := w.a
 	lot := &a.site.Lots[i]
 	l := &lotWork{a: a, at: i, lot: lot, row: &parcels.AuditRow{Lot: lot.ID}}
-	c, err := a.criteria(a.districts(l))
+	under, _, err := a.fabric.Under(lot)
 	if err != nil {
 		return nil, err
 	}
-	l.site = a.index.view(a.site, lot.Shape.Bound(), c)
+	l.site = a.index.view(a.site, lot.Shape.Bound(), under.Criteria)
 	return l.gather(), nil
 }

@@ -405,7 +405,7 @@ func (w *siteWork) shed(l lotStretch, f *flowing) part {
 	var roof unit.Area
 	for _, i := range w.a.index.buildings.in(lot.Shape.Bound()) {
 		b := &s.Buildings[i]
-		if b.Lot == lot.ID || b.Lot == "" && shape.Locate(inner(b.Shape), lot.Shape) != shape.Outside {
+		if b.Lot == lot.ID || b.Lot == "" && shape.Locate(siting.Middle(b.Shape), lot.Shape) != shape.Outside {
 			if b.RoofArea != nil {
 				roof += *b.RoofArea
 			} else {

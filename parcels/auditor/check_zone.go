@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"fallwright/parcels"
+	"fallwright/parcels/siting"
 )
 
 func checkZone(w *lotWork) error {
@@ -16,7 +17,7 @@ func checkZone(w *lotWork) error {
 	area := round4(z.Area)
 	w.row.Zone, w.row.Pieces = &area, ptr(z.Pieces)
 	least := w.site.Criteria.Audit.LeastZone
-	at := inner(w.lot.Shape)
+	at := siting.Middle(w.lot.Shape)
 	switch {
 	case z.Pieces == 0:
 		w.find(parcels.Finding{Code: "zone_empty", Severity: parcels.Stop, Location: &at, Measured: ptr(0.0), Unit: "m2", Source: "criteria clearance",
@@ -53,7 +54,7 @@ func checkPassages(w *lotWork) error {
 		}
 	}
 	if pieces > len(w.lot.Shape) && z.Area >= w.site.Criteria.Audit.LeastZone {
-		at := inner(w.lot.Shape)
+		at := siting.Middle(w.lot.Shape)
 		w.find(parcels.Finding{Code: "zone_in_pieces", Severity: parcels.Warn, Location: &at, Measured: ptr(float64(pieces)), Required: ptr(float64(len(w.lot.Shape))), Source: "P-174",
 			Message: fmt.Sprintf("The trench zone is in %d pieces for a trench of %.3f m: none leads from one to another.", pieces, float64(width))})
 	}

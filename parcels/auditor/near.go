@@ -138,8 +138,8 @@ func (d *dots) nearest(p orb.Point) int32 {
 
 // index holds every layer that bears on lots.
 type index struct {
-	lots, buildings, openings, easements, swales, inlets, outlets, intakes, obstacles, drains, streets, districts places
-	targets                                                                                                       *dots // inlets that may be tied into
+	lots, buildings, openings, easements, swales, inlets, outlets, intakes, obstacles, drains, streets places
+	targets                                                                                            *dots // inlets that may be tied into
 }
 
 func newIndex(s *parcels.Site) *index {
@@ -193,9 +193,6 @@ func newIndex(s *parcels.Site) *index {
 	}
 	for i := range s.Streets {
 		x.streets.add(i, s.Streets[i].Geometry.Bound(), 0)
-	}
-	for i := range s.Districts {
-		x.districts.add(i, s.Districts[i].Shape.Bound(), 0)
 	}
 	return x
 }

@@ -1,7 +1,7 @@
 package auditor
 
-// Plain geometry that the checks share and that no room of geo has: a point
-// well inside an area, and the stretches of a line outside one.
+// Plain geometry that the checks share and that no room of geo has: the
+// stretches of a line outside an area.
 
 import (
 	"math"
@@ -12,54 +12,6 @@ import (
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 )
-
-// inner is a point inside an area: the middle of the widest stretch of a level
-// line through the middle of the largest part's box. Thin parts may have it
-// close to their line, never on it.
-func inner(mp orb.MultiPolygon) orb.Point {
-	var part orb.Polygon
-	most := -1.0
-	for _, p := range mp {
-		if a := math.Abs(float64(shape.RingArea(p[0]))); a > most {
-			part, most = p, a
-		}
-	}
-	if part == nil {
-		return orb.Point{}
-	}
-	b := part.Bound()
-	// a height that is no vertex's
-	y := (b.Min[1] + b.Max[1]) / 2
-	for range 40 {
-		hit := false
-		for _, r := range part {
-			for _, v := range r {
-				hit = hit || v[1] == y
-			}
-		}
-		if !hit {
-			break
-		}
-		y += (b.Max[1] - b.Min[1]) * 0.0037
-	}
-	var xs []float64
-	for _, r := range part {
-		for i := 1; i < len(r); i++ {
-			p, q := r[i-1], r[i]
-			if (p[1] > y) != (q[1] > y) {
-				xs = append(xs, p[0]+(y-p[1])/(q[1]-p[1])*(q[0]-p[0]))
-			}
-		}
-	}
-	slices.Sort(xs)
-	best, wide := part[0][0], -1.0
-	for i := 0; i+1 < len(xs); i += 2 {
-		if w := xs[i+1] - xs[i]; w > wide {
-			best, wide = orb.Point{(xs[i] + xs[i+1]) / 2, y}, w
-		}
-	}
-	return best
-}
 
 // stretch is a part of a line by distance from its start.
 type stretch struct{ from, to unit.Length }

@@ -12,6 +12,7 @@ import (
 	"fallwright/hydro"
 	"fallwright/hydro/runoff"
 	"fallwright/parcels"
+	"fallwright/parcels/siting"
 )
 
 // water is where a lot's water comes to be carried off, and how much.
@@ -105,7 +106,7 @@ func (w *lotWork) gather() *water {
 	}
 	h.assumed = "no intakes are given: the corners of the house stand in for downspouts, the whole lot for their ground"
 	if len(h.sources) == 0 {
-		at := inner(w.lot.Shape)
+		at := siting.Middle(w.lot.Shape)
 		h.sources = []source{{id: "the middle of the lot", at: at, ground: w.level(at)}}
 		h.assumed = "neither intakes nor a house are given: the middle of the lot stands in"
 	}
@@ -118,7 +119,7 @@ func (w *lotWork) owns(b *parcels.Building) bool {
 	if b.Lot != "" {
 		return b.Lot == w.lot.ID
 	}
-	return shape.Locate(inner(b.Shape), w.lot.Shape) != shape.Outside
+	return shape.Locate(siting.Middle(b.Shape), w.lot.Shape) != shape.Outside
 }
 
 func (w *lotWork) level(p orb.Point) *unit.Elevation {

@@ -82,7 +82,11 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		if len(lots) > 1 {
 			prefix = lot.ID + "/"
 		}
-		lp, err := newLotPlan(s, st, lot, surface, o, prefix)
+		under, _, err := st.Under(lot)
+		if err != nil {
+			return nil, nil, err
+		}
+		lp, err := newLotPlan(under, st, lot, surface, o, prefix)
 		if err != nil {
 			return nil, nil, err
 		}

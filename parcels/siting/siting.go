@@ -9,6 +9,7 @@ package siting
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 
 	"github.com/paulmach/orb"
@@ -52,6 +53,9 @@ const near = 30 * unit.Metre
 type Siting struct {
 	site       *parcels.Site
 	neighbours func() *zone.Neighbours // made when first asked
+
+	mu    sync.Mutex
+	under map[string]*parcels.Site // by the districts that rule
 }
 
 // New takes up a site.
@@ -69,10 +73,14 @@ func New(s *parcels.Site) *Siting {
 func (t *Siting) Neighbours() *zone.Neighbours { return t.neighbours() }
 
 // Ground gathers what bears on a lot of the site. Pipe is "solid" or
-// "perforated". The error is one of a shape.
+// "perforated"; the criteria are those of the lot (Under). The error is one of a
+// shape or of a district's criteria.
 func (t *Siting) Ground(lot *parcels.Lot, pipe string) (*Ground, error) {
-	s := t.site
-	g := &Ground{Site: s, Lot: lot, Pipe: pipe, Lines: zone.Lot{Shape: lot.Shape}, siting: t}
+	s, told, err := t.Under(lot)
+	if err != nil {
+		return nil, err
+	}
+	g := &Ground{Site: s, Lot: lot, Pipe: pipe, Lines: zone.Lot{Shape: lot.Shape}, Findings: slices.Clone(told), siting: t}
 	c := s.Criteria
 	g.roles()
 	switch {

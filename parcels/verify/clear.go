@@ -71,7 +71,7 @@ func boxOf(line []pt) box {
 // the order of lotEdges; guessed says that roles were not given and the
 // criteria need them, and most is then what the strictest role would ask.
 func (j *judge) edgeLimits(l *lot) (lims []limit, guessed bool, most float64) {
-	cl := j.c.Clearance
+	cl := j.of(l.id).Clearance
 	role := func(r string) limit {
 		d := float64(cl.LotLine)
 		switch {
@@ -351,9 +351,9 @@ func (j *judge) says(lot string, word string) bool {
 
 func (j *judge) foundationLimit(r *run) float64 {
 	if r.pipe == "perforated" {
-		return float64(j.c.Clearance.FoundationPerforated)
+		return float64(j.of(r.lot).Clearance.FoundationPerforated)
 	}
-	return float64(j.c.Clearance.Foundation)
+	return float64(j.of(r.lot).Clearance.Foundation)
 }
 
 // foundation: the clearance to every building, by the kind of pipe. Exact but
@@ -491,8 +491,8 @@ func (j *judge) tieIn() {
 				c.fail(r.id, "ends at %s %s: only the last run may leave the trench zone", n.kind, n.id)
 			}
 		}
-		if !j.s.plane.noLonger(a, b, sum(float64(j.c.TieIn.Reach))) {
-			c.broken([]string{r.id}, []string{"reach"}, "%s long, reach is %s", mm(r.measured), mm(float64(j.c.TieIn.Reach)))
+		if !j.s.plane.noLonger(a, b, sum(float64(j.of(r.lot).TieIn.Reach))) {
+			c.broken([]string{r.id}, []string{"reach"}, "%s long, reach is %s", mm(r.measured), mm(float64(j.of(r.lot).TieIn.Reach)))
 		}
 		l := j.home(r)
 		if l == nil || r.measured == 0 {

@@ -10,6 +10,8 @@ package verify
 import (
 	"math"
 	"sort"
+
+	"fallwright/parcels"
 )
 
 // gathered is what the site says of the intakes upstream of a run.
@@ -18,6 +20,7 @@ type gathered struct {
 	base                                         float64 // the longest time of concentration at an intake
 	short                                        float64 // the shortest
 	roof, yard                                   bool
+	years                                        float64 // of the design storm
 	arrivals                                     []arrival
 }
 
@@ -26,9 +29,9 @@ type arrival struct{ lo, hi, at, base float64 } // C A in m2 (bounds), minutes w
 
 // frequency bounds the factor on C for the design storm: exact where listed,
 // else between its neighbours.
-func (j *judge) frequency() (lo, hi float64) {
-	t := float64(j.c.Storm.ReturnYears)
-	m := j.c.Runoff.FrequencyFactor
+func (j *judge) frequency(c *parcels.Criteria) (lo, hi float64) {
+	t := float64(c.Storm.ReturnYears)
+	m := c.Runoff.FrequencyFactor
 	if f, ok := m[int(t)]; ok && t == math.Trunc(t) {
 		return f, f
 	}
@@ -58,7 +61,9 @@ func (j *judge) upstream(i int) gathered {
 
 func (j *judge) gather(i int) gathered {
 	g := gathered{short: math.Inf(1)}
-	lo, hi := j.frequency()
+	c := j.of(j.p.runs[i].lot)
+	g.years = float64(c.Storm.ReturnYears)
+	lo, hi := j.frequency(c)
 	seen := map[int]bool{}
 	var visit func(n int, travel float64)
 	visit = func(n int, travel float64) {
@@ -89,9 +94,9 @@ func (j *judge) gather(i int) gathered {
 					g.area += area
 					return a.lo, a.hi
 				}
-				l, h := add(k.roofArea, k.roofC, j.c.Runoff.RoofC, float64(j.c.Storm.RoofMin))
+				l, h := add(k.roofArea, k.roofC, c.Runoff.RoofC, float64(c.Storm.RoofMin))
 				g.roofLo, g.roofHi, g.roof = g.roofLo+l, g.roofHi+h, g.roof || h > 0
-				l, h = add(k.yardArea, k.yardC, j.c.Runoff.YardC, float64(j.c.Storm.YardMin))
+				l, h = add(k.yardArea, k.yardC, c.Runoff.YardC, float64(c.Storm.YardMin))
 				g.yardLo, g.yardHi, g.yard = g.yardLo+l, g.yardHi+h, g.yard || h > 0
 				if !k.areaGiven {
 					g.yard = g.yard || k.kind != "downspout"
@@ -118,7 +123,7 @@ func (j *judge) peak(g gathered, slow float64) (q float64, ok bool) {
 	}
 	for _, a := range g.arrivals {
 		t := at(a)
-		i, known := j.s.rate(t, float64(j.c.Storm.ReturnYears))
+		i, known := j.s.rate(t, g.years)
 		if !known {
 			return 0, false
 		}
@@ -322,7 +327,7 @@ func (j *judge) rainfall() {
 		if !r.areal() || r.flow == nil && !r.levels {
 			continue
 		}
-		want, ok := j.s.rate(r.tc, float64(j.c.Storm.ReturnYears))
+		want, ok := j.s.rate(r.tc, float64(j.of(r.lot).Storm.ReturnYears))
 		if !ok {
 			if r.intensity != nil {
 				c.fail(r.id, "intensity_mmh %.3f, and the site has no rainfall", *r.intensity)
@@ -488,7 +493,7 @@ func (j *judge) roofWater() {
 		if r.pipe != "perforated" || !j.upstream(i).roof {
 			continue
 		}
-		if j.c.Pipe.RoofInPerforated != "allowed" {
+		if j.of(r.lot).Pipe.RoofInPerforated != "allowed" {
 			c.broken(r.names(), []string{"roof", "perforated"}, "roof water in a perforated pipe")
 			continue
 		}

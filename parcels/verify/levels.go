@@ -64,6 +64,7 @@ func (j *judge) slopes() {
 		if !r.levels {
 			continue
 		}
+		least := float64(j.of(r.lot).Pipe.LeastSlope)
 		fall := r.up - r.down
 		c.least(fall/r.measured, r.id)
 		if !(fall > 0) {
@@ -304,7 +305,7 @@ func (r *run) top() float64 { return (r.diameter + r.outside) / 2 }
 
 // bottom is the trench bottom under the invert.
 func (j *judge) bottom(r *run) float64 {
-	return (r.outside-r.diameter)/2 + float64(j.c.Trench.Bedding)
+	return (r.outside-r.diameter)/2 + float64(j.of(r.lot).Trench.Bedding)
 }
 
 // cover: ground to the outside top of the pipe, at every point of every run.
@@ -313,7 +314,7 @@ func (j *judge) cover() {
 	c := j.open("cover").bound(least)
 	if j.s.terrain || j.surface == nil {
 		c.note = "not worked again: the ground is not in the document"
-		j.coverAsStated(c, least)
+		j.coverAsStated(c)
 		return
 	}
 	for i := range j.p.runs {
@@ -321,6 +322,7 @@ func (j *judge) cover() {
 		if !r.levels {
 			continue
 		}
+		least := float64(j.of(r.lot).Pipe.LeastCover)
 		e := j.overRun(i, r.up+r.top(), r.down+r.top())
 		if !e.known {
 			c.note = "runs outside the shots are not worked again"
@@ -340,12 +342,13 @@ func (j *judge) cover() {
 
 // coverAsStated holds the plan to its own words where the ground is not known
 // here.
-func (j *judge) coverAsStated(c *check, least float64) {
+func (j *judge) coverAsStated(c *check) {
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		if r.leastCover == nil {
 			continue
 		}
+		least := float64(j.of(r.lot).Pipe.LeastCover)
 		c.least(*r.leastCover, r.id)
 		if *r.leastCover < least-oneMillimetre {
 			c.broken(r.names(), []string{"cover"}, "least_cover_m %s, %s is asked", mm(*r.leastCover), mm(least))
@@ -374,6 +377,7 @@ func (j *judge) depth() {
 		if !r.levels {
 			continue
 		}
+		most := float64(j.of(r.lot).Pipe.GreatestDepth)
 		if r.greatestDepth != nil && *r.greatestDepth > most+oneMillimetre {
 			c.broken(r.names(), []string{"depth"}, "greatest_depth_m %s, %s is allowed", mm(*r.greatestDepth), mm(most))
 		}
@@ -633,7 +637,7 @@ func (j *judge) trenches() {
 			perforated = perforated && r.pipe == "perforated"
 			longest, total = max(longest, r.measured), total+r.measured
 		}
-		need := float64(j.c.Trench.Width)
+		need := float64(j.of(j.lotOf(&t)).Trench.Width)
 		if perforated && j.s.perfWidth != nil {
 			need = min(need, *j.s.perfWidth)
 		}
@@ -658,7 +662,7 @@ func (j *judge) trenches() {
 // section of the criteria make. Side by side pipes (more than one run over the
 // same ground) are held by order only.
 func (j *judge) trenchFigures(c *check, t *trench) {
-	tr := j.c.Trench
+	tr := j.of(j.lotOf(t)).Trench
 	length, area := 0.0, [2]float64{} // of the long section, by the bounds of the ground
 	lo := [2]float64{math.Inf(1), math.Inf(1)}
 	hi := [2]float64{math.Inf(-1), math.Inf(-1)}

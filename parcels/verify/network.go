@@ -4,6 +4,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"fallwright/parcels"
@@ -21,10 +22,10 @@ func (j *judge) stock() {
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		found := false
-		for _, k := range j.c.Pipe.Stock {
+		for _, k := range j.of(r.lot).Pipe.Stock {
 			found = found || k.Pipe == r.pipe && k.Wall == r.wall && k.Size == r.size &&
 				math.Abs(k.Diameter/1000-r.diameter) < 1e-6 && math.Abs(k.OutsideDiameter/1000-r.outside) < 1e-6 && math.Abs(float64(k.N)-r.n) < 1e-9 &&
-				(j.c.Pipe.Wall == "" || j.c.Pipe.Wall == "any" || k.Wall == j.c.Pipe.Wall)
+				slices.Contains([]string{"", "any", k.Wall}, j.of(r.lot).Pipe.Wall)
 		}
 		if !found {
 			c.fail(r.id, "%s %s %s, %.4g mm inside, %.4g mm outside, n %.4g is not in the stock", r.size, r.wall, r.pipe, r.diameter*1000, r.outside*1000, r.n)
@@ -350,8 +351,8 @@ func (j *judge) joinAngle() {
 			a, b := r.line[len(r.line)-2], r.line[len(r.line)-1]
 			t := turn(a, b, o[0], o[1])
 			c.most(t, n.id)
-			if t > j.c.Route.JoinAngle+turnSlack(a, b, o[0], o[1]) {
-				c.broken([]string{r.id, n.id}, []string{"angle", "join", "bend"}, "joins at %s by %.2f degrees, %.4g are allowed", n.id, t, j.c.Route.JoinAngle)
+			if most := j.of(r.lot).Route.JoinAngle; t > most+turnSlack(a, b, o[0], o[1]) {
+				c.broken([]string{r.id, n.id}, []string{"angle", "join", "bend"}, "joins at %s by %.2f degrees, %.4g are allowed", n.id, t, most)
 			}
 		}
 	}
@@ -360,24 +361,24 @@ func (j *judge) joinAngle() {
 // bendAngle: no bend is sharper than allowed.
 func (j *judge) bendAngle() {
 	c := j.open("bend_angle").bound(j.c.Route.BendAngle)
-	hold := func(names []string, a, b, d, e pt) {
+	hold := func(lot string, names []string, a, b, d, e pt) {
 		t := turn(a, b, d, e)
 		c.most(t, names[0])
-		if t > j.c.Route.BendAngle+turnSlack(a, b, d, e) {
-			c.broken(names, []string{"angle", "bend"}, "bends by %.2f degrees, %.4g are allowed", t, j.c.Route.BendAngle)
+		if most := j.of(lot).Route.BendAngle; t > most+turnSlack(a, b, d, e) {
+			c.broken(names, []string{"angle", "bend"}, "bends by %.2f degrees, %.4g are allowed", t, most)
 		}
 	}
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		for k := 2; k < len(r.line); k++ {
-			hold(r.names(), r.line[k-2], r.line[k-1], r.line[k-1], r.line[k])
+			hold(r.lot, r.names(), r.line[k-2], r.line[k-1], r.line[k-1], r.line[k])
 		}
 		if r.b < 0 {
 			continue
 		}
 		if n := &j.p.nodes[r.b]; len(n.in) == 1 && len(n.out) == 1 && !j.box(n) {
 			o := &j.p.runs[n.out[0]]
-			hold([]string{n.id, r.id, o.id}, r.line[len(r.line)-2], r.line[len(r.line)-1], o.line[0], o.line[1])
+			hold(r.lot, []string{n.id, r.id, o.id}, r.line[len(r.line)-2], r.line[len(r.line)-1], o.line[0], o.line[1])
 		}
 	}
 }
@@ -408,7 +409,7 @@ func (j *judge) leastStraight() {
 			continue
 		}
 		for k := 1; k < len(r.line); k++ {
-			d := apartBy(r.line[k-1], r.line[k])
+			d, least := apartBy(r.line[k-1], r.line[k]), float64(j.of(r.lot).Route.LeastStraight)
 			c.least(d, r.id)
 			if d < least-samePlace {
 				c.broken(r.names(), []string{"straight"}, "%s between two fittings, %s is asked", mm(d), mm(least))

@@ -103,7 +103,7 @@ type site struct {
 	breaks     []edge
 	rain       *rain
 	terrain    bool
-	districts  bool
+	districts  []district
 	faults     []fault
 	// middleGround is the median of the heights; NaN where none is known.
 	middleGround float64
@@ -537,11 +537,7 @@ func (s *site) read() error {
 		}
 		s.perforated = append(s.perforated, t)
 	}))
-	if d, err := s.features(layers, "districts"); err != nil {
-		keep(err)
-	} else {
-		s.districts = len(d) > 0
-	}
+	keep(each("districts", func(f *feature) { s.readDistrict(f) }))
 	if first != nil {
 		return first
 	}

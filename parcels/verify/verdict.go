@@ -107,11 +107,11 @@ func (j *judge) warnings() {
 		r := &j.p.runs[i]
 		if r.levels {
 			fall := r.up - r.down
-			if target := float64(j.c.Pipe.TargetSlope); fall < target*r.measured-oneMillimetre && fall > 0 {
+			if target := float64(j.of(r.lot).Pipe.TargetSlope); fall < target*r.measured-oneMillimetre && fall > 0 {
 				tells(r, "falls by less than the target slope", "slope")
 			}
 			if r.flow != nil && *r.flow > 1e-6 && r.carries != "ground" && fall > 0 {
-				if _, v := normal(*r.flow/float64(r.count), r.diameter, r.n, fall/r.measured); v < float64(j.c.Pipe.LeastVelocity)-0.02 {
+				if _, v := normal(*r.flow/float64(r.count), r.diameter, r.n, fall/r.measured); v < float64(j.of(r.lot).Pipe.LeastVelocity)-0.02 {
 					tells(r, "water slower than the least velocity", "velocity", "slow")
 				}
 			}
@@ -121,7 +121,7 @@ func (j *judge) warnings() {
 		} else if d != nil && *d > 1.2192+oneMillimetre {
 			tells(r, "deeper than 1.2192 m", "way_out", "protective", "depth")
 		}
-		if r.leastClearance != nil && !r.tieIn && *r.leastClearance < float64(j.c.Clearance.FencePost)-oneMillimetre {
+		if r.leastClearance != nil && !r.tieIn && *r.leastClearance < float64(j.of(r.lot).Clearance.FencePost)-oneMillimetre {
 			tells(r, "within the strip of the fence posts", "fence", "clearance", "zone")
 		}
 	}

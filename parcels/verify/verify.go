@@ -45,6 +45,9 @@ func (Checker) Verify(document []byte, criteria parcels.Criteria, planText []byt
 	if !j.document() {
 		return j.result(), nil
 	}
+	if err := j.rule(); err != nil {
+		return parcels.Verification{}, err
+	}
 	j.prepare()
 	for _, check := range checks {
 		check(j)
@@ -98,10 +101,12 @@ var checks = []func(*judge){
 }
 
 type judge struct {
-	s    *site
-	c    parcels.Criteria
-	p    *plan
-	rows []*check
+	s *site
+	c parcels.Criteria
+	// ruled has the criteria of the plan's lots, where districts have some
+	ruled map[string]*parcels.Criteria
+	p     *plan
+	rows  []*check
 
 	surface  *surface
 	stations [][][]station // by run, by segment
@@ -266,9 +271,9 @@ func (j *judge) document() bool {
 
 // prepare works out what several checks need.
 func (j *judge) prepare() {
-	need := float64(j.c.Trench.Width)
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
+		need := float64(j.of(r.lot).Trench.Width)
 		r.width = need
 		for _, t := range j.p.trenches {
 			for _, id := range t.runs {
