@@ -201,11 +201,48 @@ type Storage struct {
 	Series [][4]float64 `json:"series"`
 }
 
-// BackedUp is that balance without and with a backwater valve.
+// BackedUp is that balance without and with a backwater valve, for the tree
+// that ends in Run.
 type BackedUp struct {
-	Outlet  string   `json:"outlet"`
-	Without *Storage `json:"without_valve"`
-	With    *Storage `json:"with_valve"`
+	Outlet string `json:"outlet"`
+	Run    string `json:"run"`
+	// PipeCount is the count of perforated pipes side by side; 0: none.
+	PipeCount int      `json:"pipe_count"`
+	Without   *Storage `json:"without_valve"`
+	With      *Storage `json:"with_valve"`
+	// Other is the same with two perforated pipes in place of one, or one in
+	// place of two, each trench as wide as its pipes need; nil where no
+	// perforated pipe is laid or the other count cannot be laid along the route.
+	Other *BackedUp `json:"other_pipe_count,omitempty"`
+}
+
+// Trunk is the way of the most water to an outlet, from its head down: where the
+// flow grows and with it the pipe.
+type Trunk struct {
+	Outlet string       `json:"outlet"`
+	Points []TrunkPoint `json:"points"`
+}
+
+// TrunkPoint is a point of the trunk with the run that leaves it. Added is how
+// much the flow grows over the run above; it may be less than what the joining
+// runs carry alone, and even negative: their peaks pass at other times.
+type TrunkPoint struct {
+	Point     string         `json:"point"`
+	Run       string         `json:"run"`
+	Station   unit.Length    `json:"station_m"` // from the head of the trunk
+	Joins     []string       `json:"joins"`     // runs that join here beside the trunk
+	Lots      []string       `json:"lots"`      // whose water joins here
+	Added     hydro.Flow     `json:"added_m3s"`
+	Flow      hydro.Flow     `json:"flow_m3s"`
+	CA        unit.Area      `json:"ca_m2"` // C times area above
+	Tc        hydro.Duration `json:"time_of_concentration_min"`
+	Size      string         `json:"size"`
+	Diameter  float64        `json:"diameter_mm"`
+	PipeCount int            `json:"pipe_count"`
+	Grown     bool           `json:"grown"` // wider than the pipe above
+	// Spare is the capacity left as a share of the full pipe's; negative where
+	// more comes than it carries. Nil where levels are not known.
+	Spare *float64 `json:"spare"`
 }
 
 // Overflow is where water goes when a grate is clogged or the line is full.
@@ -284,6 +321,7 @@ type Plan struct {
 	Runs         []Run          `json:"-"` // network
 	Trenches     []Trench       `json:"trenches"`
 	Profiles     []Profile      `json:"profiles"`
+	Trunks       []Trunk        `json:"trunks"`
 	Quantities   []Quantity     `json:"quantities"`
 	Storage      *BackedUp      `json:"storage"`
 	Overflow     []Overflow     `json:"-"`

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"fallwright/geo/unit"
+	"fallwright/hydro"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 )
@@ -100,6 +101,14 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 		}
 		fmt.Fprintln(w)
 	}
+	for _, tk := range p.Trunks {
+		if err := trunkTable(w, p, tk, u); err != nil {
+			return err
+		}
+	}
+	if err := waterTables(w, p, u); err != nil {
+		return err
+	}
 	if len(p.Trenches) > 0 {
 		var dig, stone, length float64
 		known := true
@@ -145,6 +154,104 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	fmt.Fprintf(w, "Worked in: %s.\n", p.Frame.Plane)
 	fmt.Fprintf(w, "Assumed because the input is silent: %d values (listed in the written plan).\n", len(p.Assumptions))
 	return cautions(w)
+}
+
+// trunkTable prints where the sizes grow down the trunk: the points where water
+// comes in or the pipe changes, and the arrival.
+func trunkTable(w io.Writer, p *parcels.Plan, tk parcels.Trunk, u display.Units) error {
+	fmt.Fprintf(w, "Where the flow grows on the way to %s (points without a change left out):\n", tk.Outlet)
+	t := table{head: []string{"at", "point", "joins", "of lot", "adds", "flow", "time", "pipe below", "carries full", "spare"}, right: "r___rrr_rr"}
+	for i, q := range tk.Points {
+		in := p.Point(q.Point)
+		if i > 0 && len(q.Joins) == 0 && !q.Grown && (in == nil || in.Kind != parcels.PointIntake) {
+			continue
+		}
+		pipe := u.Size(q.Size, q.Diameter)
+		if q.PipeCount > 1 {
+			pipe = fmt.Sprintf("%d x %s", q.PipeCount, pipe)
+		}
+		if q.Grown {
+			pipe += ", grown"
+		}
+		full := "–"
+		if r := p.Run(q.Run); r != nil {
+			full = display.Or(r.Capacity, u.Flow)
+		}
+		t.row(u.Distance(q.Station), q.Point, strings.Join(q.Joins, ", "), strings.Join(q.Lots, ", "), u.Flow(q.Added), u.Flow(q.Flow), fmt.Sprintf("%.1f min", float64(q.Tc)),
+			pipe, full, display.Or(q.Spare, func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }))
+	}
+	if err := t.write(w); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(w)
+	return err
+}
+
+// caseWords say in which state the outlet is.
+var caseWords = map[string]string{"free_outfall": "free outfall", "at_crown": "water at the outgoing crown", "at_rim": "full to its rim", "stated": "level as stated"}
+
+// waterTables print how high the water stands in each storm at the place where
+// it comes nearest to its rim, and what a backed-up outlet does.
+func waterTables(w io.Writer, p *parcels.Plan, u display.Units) error {
+	if len(p.WaterCases) > 0 {
+		fmt.Fprintln(w, "Water levels, at the basin where they come nearest to the rim:")
+		t := table{head: []string{"storm", "outlet", "its level", "at", "level", "rim", "below the rim", "first over"}, right: "r_r_rrr_"}
+		for _, c := range p.WaterCases {
+			var at *parcels.Point
+			var free unit.Length
+			for i := range p.Points {
+				q := &p.Points[i]
+				level, ok := c.Levels[q.ID]
+				if !ok || q.Kind != parcels.PointIntake || q.Rim == nil {
+					continue
+				}
+				if f := q.Rim.Above(level); at == nil || f < free {
+					at, free = q, f
+				}
+			}
+			if at == nil {
+				continue
+			}
+			over := c.FirstSpill
+			if over == "" {
+				over = "none"
+			}
+			level, below := u.Elevation(c.Levels[at.ID]), u.Length(free)
+			if free < 0 { // it runs over there and rises no further
+				level, below = u.Elevation(*at.Rim), "runs over"
+			}
+			t.row(fmt.Sprintf("%g-year", float64(c.Return)), caseWords[c.Name], display.Or(c.Level, u.Elevation), at.ID, level, u.Elevation(*at.Rim), below, over)
+		}
+		if err := t.write(w); err != nil {
+			return err
+		}
+		fmt.Fprintln(w)
+	}
+	if p.Storage == nil {
+		return nil
+	}
+	fmt.Fprintf(w, "When inlet %s backs up in the design storm:\n", p.Storage.Outlet)
+	t := table{head: []string{"perforated pipes", "valve", "line full", "highest water", "comes out", "first at", "from the sewer", "voids", "of use", "empty after"}, right: "__rrr_rrrr"}
+	row := func(n int, valve string, s *parcels.Storage) {
+		if s == nil {
+			return
+		}
+		count := "none"
+		if n > 0 {
+			count = fmt.Sprint(n)
+		}
+		t.row(count, valve, display.Or(s.MinutesAbove, func(d hydro.Duration) string { return fmt.Sprintf("%.0f min", float64(d)) }), display.Or(s.PeakLevel, u.Elevation), u.Water(s.Overflow),
+			display.Or(s.FirstToSpill, func(v string) string { return v }), u.Water(s.FromSewer), u.Water(s.VoidVolume), u.Water(s.UsableVolume), display.Or(s.EmptyAfter, func(h float64) string { return fmt.Sprintf("%.1f h", h) }))
+	}
+	for b := p.Storage; b != nil; b = b.Other {
+		row(b.PipeCount, "no", b.Without)
+		row(b.PipeCount, "yes", b.With)
+	}
+	if err := t.write(w); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(w)
+	return err
 }
 
 // siteName is a site's name as a person writes it: Quillmere Hollow.

@@ -96,6 +96,9 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		parts = append(parts, lp)
 	}
 	p.join(plan, parts)
+	if plan.Trunks, err = trunks(plan); err != nil {
+		return nil, nil, err
+	}
 	plan.Quantities = quantities.Reckon(plan, s)
 	body, err := p.gate(s, plan)
 	if err != nil {

@@ -291,6 +291,31 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 		}
 		profiles = append(profiles, obj{"from": byID[way[0]].from, "to": "I1", "runs": ids, "rows": rows})
 	}
+	// the trunk: R4 brings more than R2, R5 more than R6
+	var points []any
+	station, above := 0.0, obj(nil)
+	for _, id := range []string{"R3", "R4", "R5", "R7", "R8"} {
+		var q obj
+		for _, x := range features {
+			if o := x.(obj)["properties"].(obj); o["run"] == id {
+				q = o
+			}
+		}
+		flow := q["flow_m3s"].(float64)
+		added := flow
+		if above != nil {
+			added -= above["flow_m3s"].(float64)
+		}
+		joins := map[string][]any{"R5": {"R2"}, "R7": {"R6"}}[id]
+		if joins == nil {
+			joins = []any{}
+		}
+		points = append(points, obj{"point": q["from"], "run": id, "station_m": math.Round(station*1000) / 1000, "joins": joins, "lots": []any{}, "added_m3s": added, "flow_m3s": flow,
+			"ca_m2": byID[id].roofCA + byID[id].yardCA, "time_of_concentration_min": byID[id].tc, "size": "4 in", "diameter_mm": 101.6, "pipe_count": 1, "grown": false,
+			"spare": math.Round(1e4*(1-flow/q["capacity_m3s"].(float64))) / 1e4})
+		station += length[id]
+		above = q
+	}
 	var cautions []any
 	for _, c := range parcels.Cautions {
 		cautions = append(cautions, c)
@@ -299,7 +324,7 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 		"summary": obj{"verdict": "feasible", "lots": []any{"1"}, "outlet": "I1", "length_m": math.Round(total*1000) / 1000, "trench_length_m": math.Round(total*1000) / 1000,
 			"fall_m": math.Round((at["D1"].invert-at["I1"].invert)*1000) / 1000, "least_slope": math.Round(leastSlope*1e6) / 1e6, "flow_m3s": 0.006553, "greatest_depth_m": deepest, "cost_index": nil},
 		"network":  obj{"type": "FeatureCollection", "features": features},
-		"trenches": trenches, "profiles": profiles, "alternatives": []any{}, "water_cases": []any{}, "bound": obj{},
+		"trenches": trenches, "profiles": profiles, "trunks": []any{obj{"outlet": "I1", "points": points}}, "alternatives": []any{}, "water_cases": []any{}, "bound": obj{},
 		"findings": []any{}, "cautions": cautions, "assumptions": []any{"crs is not given: longitude, latitude."}, "rests_on": obj{}}
 	high := max(at["D1"].invert, at["D2"].invert, at["B1"].invert)
 	f.plan["summary"].(obj)["fall_m"] = math.Round((high-at["I1"].invert)*1000) / 1000

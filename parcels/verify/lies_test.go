@@ -93,6 +93,11 @@ func siteProps(layer string, i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.layer(layer)[i].(obj)["properties"].(obj)[key] = v }
 }
 
+// trunkField changes a point of the table of where the sizes grow.
+func trunkField(i int, key string, v any) func(*fixture) {
+	return func(f *fixture) { f.plan["trunks"].([]any)[0].(obj)["points"].([]any)[i].(obj)[key] = v }
+}
+
 // bent gives run R5 a detour, its figures left as they are but for what the
 // detour itself changes.
 func bent(xy ...float64) func(*fixture) {
@@ -109,6 +114,38 @@ func shareD2(f *fixture) {
 }
 
 var lies = []lie{
+	// where the sizes grow
+	{"no table of the trunk", "trunk", func(f *fixture) { f.plan["trunks"] = []any{} }},
+	{"a trunk to nowhere", "trunk", func(f *fixture) { f.plan["trunks"].([]any)[0].(obj)["outlet"] = "I9" }},
+	{"a point left out", "trunk", func(f *fixture) {
+		t := f.plan["trunks"].([]any)[0].(obj)
+		t["points"] = slices.Delete(slices.Clone(t["points"].([]any)), 1, 2)
+	}},
+	{"its head left out", "trunk", func(f *fixture) {
+		t := f.plan["trunks"].([]any)[0].(obj)
+		t["points"] = t["points"].([]any)[1:]
+	}},
+	{"the way of less water", "trunk", func(f *fixture) {
+		t := f.plan["trunks"].([]any)[0].(obj)["points"].([]any)
+		for i, id := range []string{"R1", "R2"} {
+			r := f.props(id)
+			for _, k := range []string{"flow_m3s", "size", "diameter_mm", "pipe_count"} {
+				t[i].(obj)[k] = r[k]
+			}
+			t[i].(obj)["run"], t[i].(obj)["point"], t[i].(obj)["ca_m2"] = id, r["from"], 57.0
+		}
+		t[2].(obj)["joins"] = []any{"R4"}
+	}},
+	{"a joining run not named", "trunk", trunkField(2, "joins", []any{})},
+	{"flow of another run", "trunk", trunkField(2, "flow_m3s", 0.001)},
+	{"what is added halved", "trunk", trunkField(2, "added_m3s", 0.0012)},
+	{"a size that did not grow", "trunk", trunkField(3, "grown", true)},
+	{"another pipe", "trunk", trunkField(3, "size", "6 in")},
+	{"capacity to spare", "trunk", trunkField(3, "spare", 0.9)},
+	{"no word of what is to spare", "trunk", trunkField(3, "spare", nil)},
+	{"stations of another line", "trunk", trunkField(4, "station_m", 12.0)},
+	{"area of another run", "trunk", trunkField(3, "ca_m2", 100.0)},
+
 	// the text and the frame
 	{"status dropped", "status", func(f *fixture) { delete(f.plan, "status") }},
 	{"status says final", "status", func(f *fixture) { f.plan["status"] = "final" }},
@@ -517,7 +554,7 @@ func TestHandTold(t *testing.T) {
 func TestHandNothingDrawn(t *testing.T) {
 	f := feet(t)
 	f.plan["network"].(obj)["features"] = []any{}
-	f.plan["trenches"], f.plan["profiles"] = []any{}, []any{}
+	f.plan["trenches"], f.plan["profiles"], f.plan["trunks"] = []any{}, []any{}, []any{}
 	s := f.plan["summary"].(obj)
 	for _, k := range []string{"fall_m", "least_slope", "flow_m3s", "greatest_depth_m"} {
 		s[k] = nil

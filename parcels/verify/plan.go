@@ -60,6 +60,20 @@ type profile struct {
 	rows     []row
 }
 
+// trunkPoint is a row of the table of where the sizes grow.
+type trunkPoint struct {
+	point, run, size                              string
+	joins                                         []string
+	station, added, flow, ca, tc, diameter, count float64
+	grown                                         bool
+	spare                                         *float64
+}
+
+type trunk struct {
+	outlet string
+	points []trunkPoint
+}
+
 type alternative struct{ outlet, verdict, reason string }
 
 type found struct {
@@ -86,6 +100,7 @@ type plan struct {
 	runs     []run
 	trenches []trench
 	profiles []profile
+	trunks   []trunk
 	findings []found
 	cautions []string
 	faults   []string
@@ -254,6 +269,16 @@ func (r *planReader) body(v val) {
 				ground: r.maybe(w, "ground_m", of), water: r.maybe(w, "water_level_m", of), cut: r.maybe(w, "cut_m", of), point: r.text(w, "point", of)})
 		}
 		p.profiles = append(p.profiles, q)
+	}
+	for i, t := range v.get("trunks").a {
+		of := fmt.Sprintf("trunk %d", i)
+		k := trunk{outlet: r.text(t, "outlet", of)}
+		for _, w := range t.get("points").a {
+			k.points = append(k.points, trunkPoint{point: r.text(w, "point", of), run: r.text(w, "run", of), size: r.text(w, "size", of), joins: r.texts(w, "joins", of),
+				station: r.num(w, "station_m", of), added: r.num(w, "added_m3s", of), flow: r.num(w, "flow_m3s", of), ca: r.num(w, "ca_m2", of), tc: r.num(w, "time_of_concentration_min", of),
+				diameter: r.num(w, "diameter_mm", of) / 1000, count: r.num(w, "pipe_count", of), grown: r.flag(w, "grown", of), spare: r.maybe(w, "spare", of)})
+		}
+		p.trunks = append(p.trunks, k)
 	}
 	for i, f := range v.get("findings").a {
 		of := fmt.Sprintf("finding %d", i)

@@ -93,6 +93,7 @@ var checks = []func(*judge){
 	(*judge).rational,
 	(*judge).manning,
 	(*judge).capacity,
+	(*judge).trunk,
 	(*judge).roofWater,
 	(*judge).arrival,
 	(*judge).summary,
