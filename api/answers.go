@@ -142,7 +142,7 @@ func (s *service) first(c echo.Context, key string, mine *remembered, next echo.
 			status = 0
 		}
 		header := http.Header{}
-		for _, k := range []string{"Content-Type", "Location", "ETag", "Preference-Applied", "Cache-Control"} {
+		for _, k := range []string{"Content-Type", "Location", "ETag", "Preference-Applied", "Cache-Control", "Content-Disposition", "Sheet-Count"} {
 			if v := c.Response().Header().Values(k); len(v) > 0 {
 				header[k] = v
 			}

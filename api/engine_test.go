@@ -175,6 +175,31 @@ func TestUseDesigner(t *testing.T) {
 	}
 }
 
+// TestUseSheet: a link to a paper of a stored site, and the same by a job; both
+// come under their name.
+func TestUseSheet(t *testing.T) {
+	c := newClient(t)
+	c.want(c.do("POST /sites", example(t, "site")), 201, "")
+	res := c.do("GET /sites/Alder%20Bend/sheets/plan.svg?lot=12&paper=a4&page=2&every_m=7.5", nil)
+	c.want(res, 200, "")
+	body, _ := io.ReadAll(res.Body)
+	if want := `{"every_m":7.5,"format":"svg","kind":"plan","page":2,"paper":"a4"}`; !strings.Contains(string(body), want) {
+		t.Errorf("%s, want %s", body, want)
+	}
+	if h := res.Header; h.Get("Content-Disposition") != `attachment; filename="a \"b\".pdf"` || h.Get("Sheet-Count") != "3" || h.Get("Content-Type") != "application/pdf" {
+		t.Errorf("%v", h)
+	}
+	c.want(c.do("GET /sites/Alder%20Bend/sheets/plan.svg?page=NaN", nil), 400, "parameter-invalid")
+	c.want(c.do("GET /sites/Alder%20Bend/sheets/plan", nil), 404, "not-found")
+	c.want(c.do("GET /sites/Nowhere/sheets/plan.pdf", nil), 404, "not-found")
+	j := read[statusInfo](t, c.do("POST /processes/sheet/execution", `{"inputs":{"site":"Alder Bend"}}`, header{"Prefer": "respond-async"}))
+	waitFor(t, func() bool { j = read[statusInfo](t, c.do("GET /jobs/"+j.JobID, nil)); return j.Status == successful })
+	res = c.do("GET /jobs/"+j.JobID+"/results", nil)
+	if c.want(res, 200, ""); res.Header.Get("Content-Type") != "application/pdf" || res.Header.Get("Content-Disposition") == "" || j.Links[2].Type != "application/pdf" {
+		t.Errorf("%v %v", res.Header, j.Links)
+	}
+}
+
 // TestUseAudit: a setback audit of a subdivision, as a job over a stored site,
 // followed to its end, its rows read as features.
 func TestUseAudit(t *testing.T) {

@@ -106,6 +106,7 @@ var problemKinds = []problemKind{
 	{"run-unknown", 422, "A run is not known", "Name it as the plan does."},
 	{"run-without-flow", 422, "A run has no flow", "Give rainfall and areas, so that there is one to work out."},
 	{"plan-missing", 422, "The plan is missing", "Give the plan that was laid as inputs.plan."},
+	{"plan-of-another-site", 422, "The plan is not of this site", "Plan the site under these criteria, and send that plan."},
 	{"not-a-plan", 422, "This is no plan", "Send a plan as this service gave it."},
 	{"not-geojson", 422, "This is no GeoJSON", "A Feature or FeatureCollection is needed."},
 	{"feature-invalid", 422, "This is no feature", "See errors."},

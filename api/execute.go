@@ -10,8 +10,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
+	"mime"
 	"net/http"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -26,7 +29,13 @@ type processKind struct {
 	title, description string
 	schema             string // of the result, in the OpenAPI document
 	contentType        string
-	extra              []string // further inputs, by name
+	extra              []extraInput
+}
+
+// An extraInput is a further input of a process.
+type extraInput struct {
+	name, schema, description string
+	needed                    bool
 }
 
 var processList = []processKind{
@@ -34,7 +43,11 @@ var processList = []processKind{
 	{"check", "executeCheck", "Route check", "Whether drawn or existing drains keep inside the lot with the clearance asked for.", "Check", geoJSON, nil},
 	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil},
 	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil},
-	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []string{"plan"}},
+	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}}},
+	{"sheet", "executeSheet", "Sheet", "A paper that leaves the office: plan and profile, stakes, takeoff, site visit, proposal, permit package, calculation, crew notes, close-out pack, or the report of an audit.", "Sheet", "application/pdf", []extraInput{
+		{"plan", "Plan", "A plan as this service gave it, which is checked anew; where not given, the lots are planned.", false},
+		{"prices", "PriceBook", "The firm's price book, for the takeoff and the proposal.", false},
+	}},
 }
 
 const (
@@ -84,7 +97,11 @@ func (s *service) process(c echo.Context) error {
 			"options":  map[string]any{"title": "Options", "minOccurs": 0, "maxOccurs": 1, "schema": ref("Options")},
 		}
 		for _, x := range p.extra {
-			inputs[x] = map[string]any{"title": x, "minOccurs": 1, "maxOccurs": 1, "schema": ref(strings.ToUpper(x[:1]) + x[1:])}
+			least := 0
+			if x.needed {
+				least = 1
+			}
+			inputs[x.name] = map[string]any{"title": x.name, "description": x.description, "minOccurs": least, "maxOccurs": 1, "schema": ref(x.schema)}
 		}
 		m["inputs"] = inputs
 		m["outputs"] = map[string]any{"result": map[string]any{"title": p.title, "schema": ref(p.schema)}}
@@ -172,8 +189,74 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 			return err
 		}
 		c.Response().Header().Set("Cache-Control", "no-store")
-		return c.Blob(http.StatusOK, a.ContentType, a.Body)
+		return send(c, a)
 	}
+}
+
+// send answers with a result: a paper under its name, how many it is one of
+// beside it.
+func send(c echo.Context, a Answer) error {
+	h := c.Response().Header()
+	if a.Name != "" {
+		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": a.Name}))
+	}
+	if a.Pages > 0 {
+		h.Set("Sheet-Count", strconv.Itoa(a.Pages))
+	}
+	return c.Blob(http.StatusOK, a.ContentType, a.Body)
+}
+
+// siteSheet is the sheet process on a stored site as an address to be linked to.
+func (s *service) siteSheet(c echo.Context) error {
+	name := c.Param("site")
+	if err := s.maySee(c, name); err != nil {
+		return err
+	}
+	doc, err := s.Store.Document(c.Request().Context(), name)
+	if err != nil {
+		return hideAbsent(err, name)
+	}
+	kind, format, ok := strings.Cut(c.Param("file"), ".")
+	if !ok {
+		return refuse("not-found", "There is no sheet %s: ask for one like plan.pdf.", parcels.Excerpt(c.Param("file")))
+	}
+	options := map[string]any{"kind": kind, "format": format}
+	for _, q := range []string{"paper", "units", "outlet", "from"} {
+		if v := c.QueryParam(q); v != "" {
+			options[q] = v
+		}
+	}
+	for _, q := range []string{"page", "every_m", "offset_m"} {
+		v := c.QueryParam(q)
+		if v == "" {
+			continue
+		}
+		n, err := strconv.ParseFloat(v, 64)
+		if err != nil || math.IsNaN(n) || math.IsInf(n, 0) {
+			return refuse("parameter-invalid", "%s is a number, not %s.", q, parcels.Excerpt(v))
+		}
+		options[q] = n
+	}
+	r := Request{Process: "sheet", Site: doc, SiteName: name, Lots: c.QueryParams()["lot"], Progress: func(int, int, string) {}}
+	if r.Options, err = json.Marshal(options); err != nil {
+		return fmt.Errorf("api: sheet: %w", err)
+	}
+	ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
+	defer cancel()
+	leave, err := s.sync.enter(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	a, err := s.Engine.Execute(ctx, r)
+	if err != nil {
+		return err
+	}
+	if a.ContentType == "" {
+		a.ContentType = "application/pdf"
+	}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return send(c, a)
 }
 
 // prefersAsync reads the Prefer header (RFC 7240).
@@ -224,15 +307,18 @@ func (s *service) readExecution(c echo.Context, p processKind) (execution, error
 	e.request = Request{Process: p.id, Progress: func(int, int, string) {}}
 	known := map[string]bool{"site": true, "lots": true, "criteria": true, "options": true}
 	for _, x := range p.extra {
-		known[x] = true
-		v, ok := parts[x]
-		if !ok {
-			return e, refuse("input-missing", "inputs.%s is missing.", x).at(parcels.Fault{Pointer: "/inputs/" + x})
+		known[x.name] = true
+		v, ok := parts[x.name]
+		if !ok || isNull(v.text) {
+			if x.needed {
+				return e, refuse("input-missing", "inputs.%s is missing.", x.name).at(parcels.Fault{Pointer: "/inputs/" + x.name})
+			}
+			continue
 		}
 		if e.request.Extra == nil {
 			e.request.Extra = map[string]json.RawMessage{}
 		}
-		e.request.Extra[x] = v.text
+		e.request.Extra[x.name] = v.text
 	}
 	for name := range parts {
 		if !known[name] {
@@ -319,6 +405,9 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		return refuse("invalid-input", "inputs.site is neither a site document nor a name.").at(parcels.Fault{Pointer: "/inputs/site"})
 	}
 	if e.keep {
+		if e.process.id == "sheet" {
+			return refuse("invalid-input", "A sheet is not kept: it is made again from the same plan, byte for byte.").at(parcels.Fault{Pointer: "/inputs/options/store"})
+		}
 		if s.Store == nil {
 			return refuse("no-store", "There is no store to keep the result in.")
 		}

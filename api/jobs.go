@@ -45,6 +45,8 @@ type statusInfo struct {
 	Expires   *time.Time `json:"expires,omitempty"`
 	Problem   *problem   `json:"problem,omitempty"`
 	Links     []link     `json:"links,omitempty"`
+
+	media string // of the result
 }
 
 type job struct {
@@ -214,6 +216,7 @@ func (l *jobList) run(j *job) {
 		return
 	}
 	j.answer, j.size = answer, int64(len(answer.Body))
+	j.info.media = answer.ContentType
 	l.held += j.size
 	j.changed(l.now(), successful, 100, "")
 }
@@ -266,7 +269,7 @@ func withLinks(info statusInfo, base string) statusInfo {
 	at := base + "/jobs/" + info.JobID
 	info.Links = []link{{Href: at, Rel: "self", Type: appJSON, Title: "Status"}, {Href: at + "/events", Rel: "monitor", Type: "text/event-stream", Title: "Progress"}}
 	if info.Status == successful {
-		info.Links = append(info.Links, link{Href: at + "/results", Rel: "http://www.opengis.net/def/rel/ogc/1.0/results", Type: appJSON, Title: "Result"})
+		info.Links = append(info.Links, link{Href: at + "/results", Rel: "http://www.opengis.net/def/rel/ogc/1.0/results", Type: info.media, Title: "Result"})
 	}
 	return info
 }
@@ -356,7 +359,7 @@ func (s *service) jobResults(c echo.Context) error {
 	j.mu.Unlock()
 	switch info.Status {
 	case successful:
-		return c.Blob(http.StatusOK, a.ContentType, a.Body)
+		return send(c, a)
 	case failed:
 		p := *info.Problem
 		c.Set("failure", fmt.Errorf("api: result of failed job %s", j.id))

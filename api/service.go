@@ -25,7 +25,7 @@ import (
 
 // Request is one execution of a process.
 type Request struct {
-	// Process is zone, check, plan, audit or asbuilt.
+	// Process is zone, check, plan, audit, asbuilt or sheet.
 	Process string
 	// Site is the text of the site document. SiteName is set when it came from
 	// the store.
@@ -34,7 +34,8 @@ type Request struct {
 	// Lots to work on; nil: all.
 	Lots []string
 	// Criteria and Options are JSON objects as sent, or nil; Extra holds the
-	// further inputs of the process (asbuilt: plan).
+	// further inputs of the process (asbuilt: plan;
+	// sheet: plan, prices).
 	Criteria json.RawMessage
 	Options  json.RawMessage
 	Extra    map[string]json.RawMessage
@@ -45,7 +46,11 @@ type Request struct {
 // Answer is the result of a process.
 type Answer struct {
 	Body        []byte
-	ContentType string // application/json or application/geo+json
+	ContentType string // empty: the usual one of the process
+	// Name is the file name of a paper; empty: none. Pages is how many files the
+	// paper has where one is sent at a time; 0: it is whole.
+	Name  string
+	Pages int
 }
 
 // Upload is an export of a GIS program.
@@ -191,7 +196,7 @@ func New(o Options) (*Service, error) {
 			AllowOrigins:  o.Config.Origins,
 			AllowMethods:  []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodDelete},
 			AllowHeaders:  []string{"Authorization", "Content-Type", "Content-Encoding", "Prefer", "Idempotency-Key", "If-Match", "If-None-Match", "Last-Event-ID"},
-			ExposeHeaders: []string{"Location", "ETag", "Content-Crs", "X-Request-Id", "Retry-After", "Preference-Applied"},
+			ExposeHeaders: []string{"Location", "ETag", "Content-Crs", "X-Request-Id", "Retry-After", "Preference-Applied", "Content-Disposition", "Sheet-Count"},
 			MaxAge:        600,
 		}))
 	}
@@ -274,6 +279,7 @@ func (s *service) operations() map[string]operation {
 		"getSiteDocument": {reader, s.siteDocument},
 		"getSiteHistory":  {reader, s.siteHistory},
 		"getTile":         {reader, s.tile},
+		"getSiteSheet":    {designer, s.siteSheet},
 	}
 	for _, p := range processList {
 		m[p.operation] = operation{designer, s.once(p.operation, s.execute(p))}

@@ -39,6 +39,9 @@ func (e exampleEngine) Execute(ctx context.Context, r Request) (Answer, error) {
 	if r.Process == "asbuilt" {
 		return Answer{Body: []byte(`{"status":"preliminary","verdict":"feasible","shift_m":null,"runs":[],"findings":[],"cautions":["c"]}`)}, nil
 	}
+	if r.Process == "sheet" {
+		return Answer{Body: append([]byte("%PDF-1.3\n% "), r.Options...), Name: "a \"b\".pdf", Pages: 3}, nil
+	}
 	b, err := openapi.Example(r.Process)
 	return Answer{Body: b}, err
 }

@@ -14,7 +14,6 @@ import (
 	"fallwright/parcels/display"
 	"fallwright/parcels/jobs"
 	"fallwright/parcels/sheet"
-	"fallwright/parcels/sheet/grid"
 )
 
 type auditCmd struct {
@@ -23,6 +22,7 @@ type auditCmd struct {
 	Checks  []string `name:"check" help:"Check to run; repeat for more. None: those that are on by default."`
 	Workers int      `help:"Lots worked at once; 0: one a processor."`
 	Worst   int      `help:"How many of the worst lots to list." default:"20"`
+	Paper   string   `help:"Paper of a report as .pdf: letter, tabloid, a4, a3." enum:"letter,tabloid,a4,a3" default:"letter"`
 	Store   string   `help:"Audit a stored site: a file (name.gpkg) or postgres://..., where workers share the work." placeholder:"S" env:"FALLWRIGHT_STORE"`
 	Site    string   `help:"Name of the stored site." placeholder:"NAME"`
 }
@@ -68,9 +68,11 @@ func (c auditCmd) Run(e *env) error {
 			out = layers.Lots
 		}
 		if report {
-			if out, err = subdivision(audit, s, ext, c.units()); err != nil {
+			f, err := sheet.WriteAudit(audit, s, sheet.Order{Format: ext, Units: c.units(), Paper: c.Paper})
+			if err != nil {
 				return err
 			}
+			out = f.Body
 		}
 		if err := e.write(c.Out, out); err != nil {
 			return err
@@ -102,18 +104,6 @@ func (c auditCmd) inProcess(e *env, s *parcels.Site, surface ground.Surface) (*p
 	audit, err := a.Audit(e.ctx, o)
 	e.progressDone()
 	return audit, err
-}
-
-// subdivision is the report of an audit, worst lots first, as PDF or XLSX.
-func subdivision(a *parcels.Audit, s *parcels.Site, ext string, u display.Units) ([]byte, error) {
-	if ext == ".xlsx" {
-		return grid.XLSX(sheet.SubdivisionTables(a)...)
-	}
-	d, err := sheet.Subdivision(a, s, "letter", u)
-	if err != nil {
-		return nil, err
-	}
-	return d.PDF()
 }
 
 func auditTable(e *env, a *parcels.Audit, u display.Units) error {

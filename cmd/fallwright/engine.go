@@ -33,6 +33,7 @@ type options struct {
 	Checks    []string `json:"checks"`
 	CRS       string   `json:"crs"`
 	Store     bool     `json:"store"`
+	sheetOptions
 }
 
 func (engine) Read(_ context.Context, doc []byte) (string, error) {
@@ -115,13 +116,7 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 		}
 		return api.Answer{Body: body, ContentType: "application/json"}, nil
 	case "audit":
-		ao := auditor.Options{Checks: o.Checks, Lots: r.Lots, Zones: true, Program: "fallwright " + version(),
-			Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots") }}
-		a, err := auditor.New(s, ao)
-		if err != nil {
-			return api.Answer{}, err
-		}
-		audit, err := a.Audit(ctx, ao)
+		audit, err := audited(ctx, s, o, r)
 		if err != nil {
 			return api.Answer{}, err
 		}
@@ -142,8 +137,20 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 		}
 		body, err := rep.Document(s.Frame)
 		return api.Answer{Body: body, ContentType: "application/json"}, err
+	case "sheet":
+		return sheetAnswer(ctx, s, o, r)
 	}
 	return api.Answer{}, &parcels.Error{Kind: parcels.Unsupported, Op: "process", Subject: r.Process, Err: fmt.Errorf("not answered by this program")}
+}
+
+func audited(ctx context.Context, s *parcels.Site, o options, r api.Request) (*parcels.Audit, error) {
+	ao := auditor.Options{Checks: o.Checks, Lots: r.Lots, Zones: true, Program: "fallwright " + version(),
+		Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots") }}
+	a, err := auditor.New(s, ao)
+	if err != nil {
+		return nil, err
+	}
+	return a.Audit(ctx, ao)
 }
 
 // optionFault puts faults of the lots and options, which stand beside the site,

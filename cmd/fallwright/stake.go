@@ -15,6 +15,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 	"fallwright/parcels/document"
+	"fallwright/parcels/sheet"
 	"fallwright/parcels/stakeout"
 )
 
@@ -23,6 +24,7 @@ type stakeCmd struct {
 	output
 	Every  float64 `help:"Distance between stakes, in feet (--units si: metres). Every point is staked as well." default:"0"`
 	Offset float64 `help:"Distance of the stakes from the line, in feet (--units si: metres)." default:"0"`
+	Paper  string  `help:"Paper of a table as .pdf: letter, tabloid, a4, a3." enum:"letter,tabloid,a4,a3" default:"letter"`
 }
 
 func (c stakeCmd) Run(e *env) error {
@@ -60,8 +62,17 @@ func (c stakeCmd) Run(e *env) error {
 	if c.JSON {
 		ext = ".geojson"
 	}
-	b, err := stakeout.Write(ext, lines, stakes, f, c.units())
-	if err != nil {
+	var b []byte
+	if strings.EqualFold(ext, ".pdf") {
+		if site == nil { // the table needs no more of it
+			site = &parcels.Site{Frame: f, Criteria: criteria}
+		}
+		files, err := sheet.Write(plan, site, sheet.Order{Kind: sheet.KindStakes, Units: c.units(), Every: unit.Length(c.Every) * foot, Offset: unit.Length(c.Offset) * foot, Paper: c.Paper})
+		if err != nil {
+			return err
+		}
+		b = files[0].Body
+	} else if b, err = stakeout.Write(ext, lines, stakes, f, c.units()); err != nil {
 		return err
 	}
 	if c.Out != "" {
@@ -106,6 +117,11 @@ func standing(p *parcels.Plan) error {
 	return nil
 }
 
+// sameSystem says whether a plan's coordinates are in the system of a site.
+func sameSystem(crs string, f *frame.Frame) bool {
+	return frame.Normalise(crs) == frame.Normalise(f.CRS()) || f.Geographic() && crs == "OGC:CRS84"
+}
+
 // planAndSite reads a plan, and the site beside it where it is given. The frame
 // is the site's, or that of the plan's own statement.
 func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame, error) {
@@ -147,13 +163,8 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 		if err != nil {
 			return nil, nil, nil, named(err, planFile)
 		}
-		if of, here := frame.Normalise(p.Frame.CRS), frame.Normalise(site.Frame.CRS()); of != here && !(site.Frame.Geographic() && p.Frame.CRS == "OGC:CRS84") {
-			return nil, nil, nil, inputFault(planFile, "plan-of-another-site", fmt.Sprintf("The plan is in %s and the site in %s: they are not of one piece.", parcels.Excerpt(p.Frame.CRS), site.Frame.Name()))
-		}
-		for _, id := range p.Summary.Lots {
-			if site.Lot(id) == nil {
-				return nil, nil, nil, inputFault(planFile, "plan-of-another-site", fmt.Sprintf("The plan drains lot %q, which the site does not have.", parcels.Excerpt(id)))
-			}
+		if err := ofSite(p, site); err != nil {
+			return nil, nil, nil, named(err, planFile)
 		}
 		return p, site, site.Frame, nil
 	}

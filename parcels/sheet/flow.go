@@ -37,6 +37,17 @@ func (f *flow) turn() {
 	f.y = 50
 }
 
+// insert puts drawn sheets, with a title block of their own, behind what stands.
+func (f *flow) insert(pages ...*page) {
+	if f.drawn == nil {
+		f.drawn = map[*page]bool{}
+	}
+	for _, p := range pages {
+		f.pages = append(f.pages, p)
+		f.drawn[p] = true
+	}
+}
+
 // need turns the page unless h points are left on it.
 func (f *flow) need(h float64) {
 	if f.y+h > f.h-margin {

@@ -110,9 +110,8 @@ func (d *draft) proposal(f *flow) {
 	f.facts([][2]string{{"Owner", "______________________________   date ______________"}, {"Contractor", "______________________________   date ______________"}})
 	// the picture
 	g, said := d.planView(f.w, f.h)
-	f.pages = append(f.pages, g.page)
-	f.drawn = map[*page]bool{g.page: true}
-	d.block(g, "Picture of the plan", said, len(f.pages), len(f.pages))
+	d.block(g, "Picture of the plan", said, len(f.pages)+1, len(f.pages)+1)
+	f.insert(g.page)
 }
 
 // price says what the job costs, or why no price is given.
@@ -198,14 +197,18 @@ func met(x parcels.Finding) string {
 }
 
 func (d *draft) permit(f *flow) {
-	f.title("Permit narrative")
+	f.title("Permit package")
 	d.about(f)
 	s := d.p.Summary
 	f.heading("What is asked for")
 	f.para(fmt.Sprintf("Leave to lay %s of drain pipe in %s of trench on %s and to let it out at %s. It carries roof and yard water of the lots named and no sewage. Design flow at the outlet %s in the %s storm; fall %s; least slope %s; deepest trench %s.",
 		d.u.Distance(s.Length), d.u.Distance(s.TrenchLength), lots(s.Lots), orNone(s.Outlet), display.Or(s.Flow, d.u.Flow), years(float64(d.c.Storm.ReturnYears)), display.Or(s.Fall, d.u.Length), display.Or(s.LeastSlope, d.u.Slope), display.Or(s.GreatestDepth, d.u.Length)))
 	f.heading("Enclosed")
-	for _, t := range []string{"Plan and profile, with trench sections and tables (sheet --kind plan)", "Calculation sheet with sources (sheet --kind calculation)", "Takeoff (sheet --kind takeoff)", "Plat and deed pages of every easement named below", "Pin or survey evidence of the lot lines near the trench"} {
+	for _, t := range []string{"This narrative, with the findings and how each is met", "Plan and profile, with trench sections and tables", "Calculation sheet with sources"} {
+		f.item(t)
+	}
+	f.para("To be laid beside it by the applicant:")
+	for _, t := range []string{"Plat and deed pages of every easement named below", "Pin or survey evidence of the lot lines near the trench"} {
 		f.tick(t)
 	}
 	f.heading("Easements and tie-in")
@@ -287,6 +290,9 @@ func (d *draft) permit(f *flow) {
 		f.facts([][2]string{{x, "______________________________   date ______________"}})
 	}
 	d.cautions(f)
+	f.insert(d.planSheets(f.h, f.w)...)
+	f.turn()
+	d.calculation(f)
 }
 
 func plural(what string, ids []string) string {
@@ -514,8 +520,21 @@ func (d *draft) crew(f *flow) {
 		f.item(x)
 	}
 	f.heading("Stake table")
+	d.stakeRows(f, stakes, false)
+	d.closing(f)
+	d.cautions(f)
+}
+
+// stakeRows is the stake table; with blanks, room to write beside each stake what
+// was shot on it and the cut marked.
+func (d *draft) stakeRows(f *flow, stakes []stakeout.Stake, blanks bool) {
 	f.para("Stations from the lower end of each line. Ground is over the pipe; shoot the stake and mark its own cut.")
-	rows = nil
+	head := []string{"no", "line", "station", "point", "offset", "ground", "invert", "cut", "bottom", "grade up", "pipe"}
+	share := []float64{5, 5, 9, 11, 11, 9, 9, 19, 9, 9, 13}
+	if blanks {
+		head, share = append(head, "stake shot", "cut marked"), append(share, 14, 14)
+	}
+	var rows [][]string
 	for _, s := range stakes {
 		cut := display.None
 		if s.Cut != nil {
@@ -524,13 +543,68 @@ func (d *draft) crew(f *flow) {
 				cut += " = " + stakeout.Cut(*s.Cut)
 			}
 		}
-		rows = append(rows, []string{fmt.Sprint(s.Number), s.Line, stakeout.Station(s.Station, d.u), s.Point, d.u.LengthBare(s.Offset) + " " + s.Side, display.Or(s.Ground, d.u.Elevation), d.u.Elevation(s.Invert), cut, display.Or(s.Dig, d.u.LengthBare), display.Or(s.Grade, d.u.Slope), s.Pipe})
+		row := []string{fmt.Sprint(s.Number), s.Line, stakeout.Station(s.Station, d.u), s.Point, d.u.LengthBare(s.Offset) + " " + s.Side, display.Or(s.Ground, d.u.Elevation), d.u.Elevation(s.Invert), cut, display.Or(s.Dig, d.u.LengthBare), display.Or(s.Grade, d.u.Slope), s.Pipe}
+		if blanks {
+			row = append(row, "", "")
+		}
+		rows = append(rows, row)
 	}
-	f.table([]string{"no", "line", "station", "point", "offset", "ground", "invert", "cut", "bottom", "grade up", "pipe"}, []float64{5, 5, 9, 11, 11, 9, 9, 19, 9, 9, 13}, "r____rrrrr_", rows, 6.8)
+	f.table(head, share, "r____rrrrr_", rows, 6.8)
+}
+
+// stakeTable is the stake table as a paper of its own.
+func (d *draft) stakeTable(f *flow, stakes []stakeout.Stake) {
+	f.title("Stake table")
+	d.about(f)
+	d.stakeRows(f, stakes, true)
+	d.cautions(f)
+}
+
+// closing are the marks that close a job.
+func (d *draft) closing(f *flow) {
 	f.heading("Close-out pack")
 	for _, t := range []string{"Invert shot at each fitting and every 25 ft before backfill, as a point file, held against the plan (fallwright asbuilt)", "Photograph with a tape at each fitting, at each crossing and at the tie-in, before backfill", "Hose test: each downspout 5 to 10 minutes, every grate and the outlet watched; time and result written down", "Inspector's name and date at the tie-in, before backfill", "Rim and invert after backfill; cleanouts found and capped", "Sod, paving and irrigation made good; owner shown the cleanouts and given the upkeep calendar"} {
 		f.tick(t)
 	}
+}
+
+// closeOut is what is tested, photographed and shot, with room for each result.
+func (d *draft) closeOut(f *flow) {
+	f.title("Close-out pack")
+	d.about(f)
+	d.closing(f)
+	f.heading("Hose test")
+	f.para("Each intake on its own, 5 to 10 minutes (P-161). Water must run from the outlet and stand at no grate.")
+	var rows [][]string
+	for i := range d.p.Points {
+		if p := &d.p.Points[i]; p.Kind == parcels.PointIntake {
+			rows = append(rows, []string{p.ID, strings.Join(p.Fittings, ", "), "", "", ""})
+		}
+	}
+	f.table([]string{"intake", "fittings", "minutes", "seen at outlet and grates", "by, date"}, []float64{14, 26, 10, 34, 16}, "", rows, 8)
+	f.heading("Photographs, with a tape, before backfill")
+	rows = nil
+	for i := range d.p.Points {
+		p := &d.p.Points[i]
+		rows = append(rows, []string{p.ID, string(p.Kind), strings.Join(p.Fittings, ", "), ""})
+	}
+	for _, x := range d.p.Findings {
+		switch x.Code {
+		case "utility_crossing", "irrigation_crossing", "drain_crossing", "fence_crossing":
+			rows = append(rows, []string{x.Feature, "crossing", x.Message, ""})
+		}
+	}
+	f.table([]string{"at", "kind", "shows", "file, date"}, []float64{14, 12, 54, 20}, "", rows, 8)
+	f.heading("As-built inverts")
+	f.para("Planned invert of the lowest pipe at each point; write the shot beside it, and hand the point file in (fallwright asbuilt).")
+	rows = nil
+	for i := range d.p.Points {
+		p := &d.p.Points[i]
+		rows = append(rows, []string{p.ID, string(p.Kind), display.Or(p.Ground, d.u.Elevation), display.Or(p.Invert, d.u.Elevation), "", "", ""})
+	}
+	f.table([]string{"point", "kind", "ground", "invert", "invert shot", "ground after", "by, date"}, []float64{14, 12, 13, 13, 16, 16, 16}, "__rr", rows, 8)
+	f.heading("Handed over")
+	f.facts([][2]string{{"Inspector, tie-in", "______________________________   date ______________"}, {"Contractor", "______________________________   date ______________"}, {"Owner", "______________________________   date ______________"}})
 	d.cautions(f)
 }
 

@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"strings"
 
+	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 	"fallwright/parcels/quantities"
+	"fallwright/parcels/stakeout"
 )
 
 // Kind is a kind of sheet.
@@ -21,7 +23,10 @@ const (
 	KindPermit      Kind = "permit"      // narrative for the inspector
 	KindVisit       Kind = "visit"       // what is still to be measured
 	KindCrew        Kind = "crew"        // for those who dig
+	KindCloseOut    Kind = "closeout"    // what is tested, photographed and shot before backfill
 	KindTakeoff     Kind = "takeoff"     // quantities and cost
+	KindStakes      Kind = "stakes"      // the stake table
+	KindAudit       Kind = "audit"       // report of an audit, by WriteAudit
 )
 
 // Options of a sheet.
@@ -31,6 +36,8 @@ type Options struct {
 	Units display.Units
 	// Estimate puts money on the takeoff and the proposal; nil: none.
 	Estimate *quantities.Estimate
+	// Every and Offset are those of stakeout.Options.
+	Every, Offset unit.Length
 }
 
 // papers in points, upright.
@@ -42,17 +49,26 @@ type Document struct {
 	pages []*page
 }
 
-// Make draws the sheet. The error is a *parcels.Error of an option that is not
-// known.
+// Make draws the sheet. The error is a *parcels.InputError of an option that is
+// not known, or of a plan that has nothing to stake.
 func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
-	size, ok := papers[strings.ToLower(o.Paper)]
-	if !ok {
-		return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "sheet: paper", Subject: parcels.Excerpt(o.Paper), Err: fmt.Errorf("give letter, tabloid, a4 or a3")}
+	if o.Kind == KindAudit {
+		return nil, wrong("kind", "The report of an audit is made from an audit, not from a plan.")
 	}
+	if settled, err := (Order{Kind: o.Kind, Paper: o.Paper, Format: "pdf"}).settle(); err != nil {
+		return nil, err
+	} else {
+		o.Paper = settled.Paper
+	}
+	size := papers[o.Paper]
 	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, money: o.Estimate}
 	name := siteName(p.Site) + ", " + lots(p.Summary.Lots)
 	text := func(what string, fill func(f *flow)) (*Document, error) {
-		f := newFlow(size[0], size[1], name+": "+what+" ("+p.Status+")", "Planning estimate; local code and licensed practice stand above it. "+d.c.Sheet.Firm)
+		w, h := size[0], size[1]
+		if o.Kind == KindStakes {
+			w, h = h, w
+		}
+		f := newFlow(w, h, name+": "+what+" ("+p.Status+")", "Planning estimate; local code and licensed practice stand above it. "+d.c.Sheet.Firm)
 		fill(f)
 		return &Document{title: name + ": " + what, pages: f.number()}, nil
 	}
@@ -64,15 +80,21 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 	case KindProposal:
 		return text("proposal", d.proposal)
 	case KindPermit:
-		return text("permit narrative", d.permit)
+		return text("permit package", d.permit)
 	case KindVisit:
 		return text("site visit", d.visit)
 	case KindCrew:
 		return text("crew notes", d.crew)
-	case KindTakeoff:
-		return text("takeoff", d.takeoff)
+	case KindCloseOut:
+		return text("close-out pack", d.closeOut)
+	case KindStakes:
+		_, stakes, err := stakeout.Of(p, stakeout.Options{Every: o.Every, Offset: o.Offset, Bedding: d.c.Trench.Bedding, Site: s})
+		if err != nil {
+			return nil, err
+		}
+		return text("stake table", func(f *flow) { d.stakeTable(f, stakes) })
 	}
-	return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "sheet: kind", Subject: parcels.Excerpt(string(o.Kind)), Err: fmt.Errorf("give plan, calculation, proposal, permit, visit, crew or takeoff")}
+	return text("takeoff", d.takeoff)
 }
 
 // PDF is the document as PDF.

@@ -159,9 +159,11 @@ func TestOracleTextOfTheSheets(t *testing.T) {
 		KindPlan:        {"Quillmere Hollow", "PRELIMINARY", "1 in = 30 ft", "B4-DS1", "LINE A", "TRENCH: 4 in solid", "CAUTIONS", "invert up", "rim 543.40"},
 		KindCalculation: {"Run R3", "Q = CA*i/3600000", "fhwa-hec-22", "Design storm", "Sources"},
 		KindProposal:    {"Proposal", "no price book", "10-year storm", "no warranty", "Upkeep"},
-		KindPermit:      {"Permit narrative", "Who must sign", "easement E1", "cored hole", u.Length(*p.Summary.GreatestDepth)},
+		KindPermit:      {"Permit package", "Who must sign", "LINE A", "Q = CA*i/3600000", "easement E1", "cored hole", u.Length(*p.Summary.GreatestDepth)},
 		KindVisit:       {"still to be measured", "Shoot the rim of I1", "From maps"},
 		KindCrew:        {"outlet up", "Stake table", "Close-out", "0+25.0"},
+		KindCloseOut:    {"Hose test", "invert shot", "B4-DS1", "Handed over"},
+		KindStakes:      {"Stake table", "cut marked", "0+25.0"},
 		KindTakeoff:     {"stone, washed open-graded", "short ton", "average end area"},
 	} {
 		b, err := made(t, "B4", Options{Kind: k, Paper: "letter"}).PDF()
@@ -232,7 +234,7 @@ func TestHandEmptyAndHostile(t *testing.T) {
 	hostile.VerticalDatum = " \u202e\x00 "
 	hostile.Criteria.Sheet = parcels.TitleBlock{Firm: "</text><script>alert(1)</script>", Licence: " ", Drawn: strings.Repeat("W", 4000), Revision: "\u202eabc"}
 	empty := &parcels.Plan{Status: parcels.Preliminary, Site: "\u202e<b>", Cautions: parcels.Cautions, Summary: parcels.Summary{Verdict: parcels.NotFeasible, WhyNot: "No outlet."}}
-	for _, k := range []Kind{KindPlan, KindCalculation, KindProposal, KindPermit, KindVisit, KindCrew, KindTakeoff} {
+	for _, k := range []Kind{KindPlan, KindCalculation, KindProposal, KindPermit, KindVisit, KindCrew, KindCloseOut, KindTakeoff} {
 		d, err := Make(empty, &hostile, Options{Kind: k, Paper: "letter"})
 		if err != nil {
 			t.Fatal(err)

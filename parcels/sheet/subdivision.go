@@ -48,13 +48,14 @@ func ranked(a *parcels.Audit) []*parcels.AuditRow {
 	return out
 }
 
-// Subdivision draws the report of an audit. The error is a *parcels.Error of a
-// paper that is not known.
+// Subdivision draws the report of an audit. The error is a *parcels.InputError of
+// a paper that is not known.
 func Subdivision(a *parcels.Audit, s *parcels.Site, paper string, u display.Units) (*Document, error) {
-	size, ok := papers[strings.ToLower(paper)]
-	if !ok {
-		return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "sheet: paper", Subject: parcels.Excerpt(paper), Err: fmt.Errorf("give letter, tabloid, a4 or a3")}
+	o, err := Order{Kind: KindAudit, Paper: paper}.settle()
+	if err != nil {
+		return nil, err
 	}
+	size := papers[o.Paper]
 	d := &draft{p: &parcels.Plan{Status: a.Status, Cautions: parcels.Cautions}, s: s, u: u, c: &s.Criteria}
 	name := siteName(a.Site)
 	f := newFlow(size[0], size[1], name+": subdivision report ("+a.Status+")", "Planning estimate; local code and licensed practice stand above it. "+s.Criteria.Sheet.Firm)

@@ -181,6 +181,9 @@ func Of(p *parcels.Plan, o Options) ([]Line, []Stake, error) {
 	fault := func(s string) error {
 		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "nothing-to-stake", Pointer: "/profiles", Detail: s}}}
 	}
+	wide := func(s string) error {
+		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/every_m", Member: "every_m", Detail: s}}}
+	}
 	if o.Every == 0 {
 		o.Every = 25 * unit.Foot
 	}
@@ -188,7 +191,7 @@ func Of(p *parcels.Plan, o Options) ([]Line, []Stake, error) {
 		o.Offset = 3 * unit.Foot
 	}
 	if !(o.Every >= 1*unit.Foot) || !(o.Offset >= 0 && o.Offset <= 50*unit.Foot) {
-		return nil, nil, fault(fmt.Sprintf("Stakes every %.2f ft at an offset of %.2f ft cannot be set: give at least 1 ft between stakes and an offset of at most 50 ft.", o.Every.Feet(), o.Offset.Feet()))
+		return nil, nil, wide(fmt.Sprintf("Stakes every %.2f ft at an offset of %.2f ft cannot be set: give at least 1 ft between stakes and an offset of at most 50 ft.", o.Every.Feet(), o.Offset.Feet()))
 	}
 	lines := Lines(p)
 	if len(lines) == 0 {
@@ -202,7 +205,7 @@ func Of(p *parcels.Plan, o Options) ([]Line, []Stake, error) {
 	for i := range lines {
 		l := &lines[i]
 		if !(float64(l.Length/o.Every) < 20000) {
-			return nil, nil, fault(fmt.Sprintf("Line %s would need more than 20000 stakes; set them wider.", l.Name))
+			return nil, nil, wide(fmt.Sprintf("Line %s would need more than 20000 stakes; set them wider.", l.Name))
 		}
 		at := map[int]bool{}
 		var stations []unit.Length

@@ -265,5 +265,5 @@ func Write(ext string, lines []Line, stakes []Stake, f *frame.Frame, u display.U
 	case ".dxf":
 		return DXF(lines, stakes, f, u), nil
 	}
-	return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "stakeout: write", Subject: ext, Err: fmt.Errorf("give .csv, .xlsx, .geojson, .gpx or .dxf")}
+	return nil, &parcels.Error{Kind: parcels.Unsupported, Op: "stakeout: write", Subject: ext, Err: fmt.Errorf("give .csv, .xlsx, .geojson, .gpx, .dxf or .pdf")}
 }
