@@ -11,6 +11,8 @@
 // A raster is the triangulation of its cell centres (see Raster), not bilinear
 // patches, whose profiles bend between the stations.
 //
+// Contours draws the contours of a surface of either kind.
+//
 // May import geo/unit and geo/shape. Sources: constrained Delaunay
 // triangulation by incremental insertion and cavity retriangulation (Anglada
 // 1997, from memory); exact predicates by floating-point expansions (Shewchuk
