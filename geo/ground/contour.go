@@ -192,14 +192,12 @@ func (t *tracer) lines(all []crossing) []ContourLine {
 	follow := func(i int32) {
 		start := all[i].from
 		line := orb.LineString{t.on(start, z)}
-		closed := false
 		for {
 			done[i] = true
 			if p := t.on(all[i].to, z); p != line[len(line)-1] {
 				line = append(line, p)
 			}
 			if all[i].to == start {
-				closed = true
 				break
 			}
 			next, ok := from[all[i].to]
@@ -209,7 +207,8 @@ func (t *tracer) lines(all []crossing) []ContourLine {
 			i = next
 		}
 		if len(line) > 1 { // else it only touches a top
-			out = append(out, ContourLine{unit.Elevation(z), t.first + int(all[0].level), line, closed})
+			// it may also come back to a corner on the outline
+			out = append(out, ContourLine{unit.Elevation(z), t.first + int(all[0].level), line, line[0] == line[len(line)-1]})
 		}
 	}
 	for i := range all {
