@@ -17,7 +17,7 @@ import (
 
 // Limits of the raster that is laid over a triangulated surface.
 const (
-	leastCell = 0.25 * unit.Metre
+	leastCell = 0.5 * unit.Metre
 	mostCells = 1_000_000
 	beyond    = 15 * unit.Metre // how far round the lots the ground is looked at
 	// AtHouse is how far from a footprint a downspout still belongs to it, and
