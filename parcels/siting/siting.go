@@ -368,7 +368,7 @@ func (g *Ground) workMayDig() (orb.MultiPolygon, error) {
 			}
 		}
 	}
-	all, err := zone.Merge(areas, g.barredShapes())
+	all, err := zone.Merge(areas, g.barredShapes(box))
 	if err != nil {
 		return nil, err
 	}
@@ -397,14 +397,15 @@ func withoutSlivers(mp orb.MultiPolygon) orb.MultiPolygon {
 }
 
 // barredShapes are the forbidden things' own extents, as keep-outs without the
-// criteria's clearances.
-func (g *Ground) barredShapes() []zone.KeepOut {
+// criteria's clearances, as far as they reach into the box.
+func (g *Ground) barredShapes(box orb.Bound) []zone.KeepOut {
 	var out []zone.KeepOut
 	for i := range g.Site.Obstacles {
 		o := &g.Site.Obstacles[i]
-		if o.Crossing == parcels.CrossingForbidden {
-			// a line without a width still bars: it must take ground
-			out = append(out, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry, Clearance: max(Extent(o, g.Site.Criteria), unit.Millimetre)})
+		// a line without a width still bars: it must take ground
+		ext := max(Extent(o, g.Site.Criteria), unit.Millimetre)
+		if o.Crossing == parcels.CrossingForbidden && o.Geometry.Bound().Pad(float64(ext)).Intersects(box) {
+			out = append(out, zone.KeepOut{ID: o.ID, Kind: o.Kind, Geometry: o.Geometry, Clearance: ext})
 		}
 	}
 	for _, k := range g.KeepOuts {

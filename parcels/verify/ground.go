@@ -16,8 +16,9 @@ import (
 )
 
 type surface struct {
-	shots  []shot // by x
-	breaks []edge
+	shots  []shot  // by x
+	breaks []edge  // by their lesser x
+	wide   float64 // the widest break, along x
 }
 
 // weld is the distance under which two shots are one place, their level the
@@ -25,7 +26,11 @@ type surface struct {
 const weld = 1e-3
 
 func newSurface(s *site) *surface {
-	g := &surface{breaks: s.breaks}
+	g := &surface{breaks: append([]edge(nil), s.breaks...)}
+	sort.SliceStable(g.breaks, func(i, j int) bool { return g.breaks[i].left() < g.breaks[j].left() })
+	for _, b := range g.breaks {
+		g.wide = max(g.wide, math.Abs(b.a.x-b.b.x))
+	}
 	all := append([]shot(nil), s.shots...)
 	all = append(all, crossings(s)...)
 	sort.SliceStable(all, func(i, j int) bool {
@@ -56,12 +61,11 @@ func crossings(s *site) []shot {
 		level[h.pt] = h.z
 	}
 	bs := append([]edge(nil), s.breaks...)
-	lo := func(e edge) float64 { return min(e.a.x, e.b.x) }
-	sort.Slice(bs, func(i, j int) bool { return lo(bs[i]) < lo(bs[j]) })
+	sort.Slice(bs, func(i, j int) bool { return bs[i].left() < bs[j].left() })
 	var out []shot
 	for i, e := range bs {
 		for _, f := range bs[i+1:] {
-			if lo(f) > max(e.a.x, e.b.x) {
+			if f.left() > max(e.a.x, e.b.x) {
 				break
 			}
 			s0, s1 := cross(e.a, e.b, f.a), cross(e.a, e.b, f.b)
@@ -128,8 +132,12 @@ func (g *surface) window(x, d float64) []shot {
 
 // hidden says whether a breakline stands between p and q.
 func (g *surface) hidden(p pt, q pt) bool {
-	for _, b := range g.breaks {
-		if max(b.a.x, b.b.x) < min(p.x, q.x) || min(b.a.x, b.b.x) > max(p.x, q.x) ||
+	low, high := min(p.x, q.x), max(p.x, q.x)
+	for _, b := range g.breaks[sort.Search(len(g.breaks), func(i int) bool { return g.breaks[i].left() >= low-g.wide }):] {
+		if b.left() > high {
+			break
+		}
+		if max(b.a.x, b.b.x) < low ||
 			max(b.a.y, b.b.y) < min(p.y, q.y) || min(b.a.y, b.b.y) > max(p.y, q.y) {
 			continue
 		}

@@ -72,6 +72,8 @@ type shot struct {
 
 type edge struct{ a, b pt }
 
+func (e edge) left() float64 { return min(e.a.x, e.b.x) }
+
 func (e edge) length() float64 { return math.Hypot(e.b.x-e.a.x, e.b.y-e.a.y) }
 
 type rain struct {
