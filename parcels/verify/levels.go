@@ -659,8 +659,8 @@ func (j *judge) trenches() {
 }
 
 // trenchFigures: depth, digging, stone, cap and fabric are what the runs and the
-// section of the criteria make. Side by side pipes (more than one run over the
-// same ground) are held by order only.
+// section of the criteria make. Of pipes side by side (more than one run over the
+// same ground) the mean depth is held by order only.
 func (j *judge) trenchFigures(c *check, t *trench) {
 	tr := j.of(j.lotOf(t)).Trench
 	length, area := 0.0, [2]float64{} // of the long section, by the bounds of the ground
@@ -702,9 +702,7 @@ func (j *judge) trenchFigures(c *check, t *trench) {
 			s += l
 		}
 	}
-	if length == 0 || math.Abs(t.length-length) > oneMillimetre*float64(1+len(t.runs)) {
-		known = false // side by side
-	}
+	beside := length == 0 || math.Abs(t.length-length) > oneMillimetre*float64(1+len(t.runs))
 	within := func(what string, got, a, b, slack float64) {
 		if !(got >= a-slack && got <= b+slack) {
 			c.fail(t.id, "%s says %.3f, it is %.3f to %.3f", what, got, a, b)
@@ -713,7 +711,7 @@ func (j *judge) trenchFigures(c *check, t *trench) {
 	v := float64(tr.Cap) * t.width * t.length
 	within("cap_m3", t.cap, v, v, 0.002+0.005*v)
 	if t.least == nil || t.mean == nil || t.greatest == nil || t.excavated == nil {
-		if known && levels {
+		if known && levels && !beside {
 			c.fail(t.id, "depths or excavation missing")
 		}
 		return
@@ -723,7 +721,13 @@ func (j *judge) trenchFigures(c *check, t *trench) {
 	}
 	v = t.width * *t.mean * t.length
 	within("excavation_m3", *t.excavated, v, v, 0.002+0.004*v)
-	if known {
+	switch {
+	case known && beside && length > 0:
+		// Where pipes lie side by side the trench is as deep as the deeper: the
+		// greatest depth is that of the deepest run all the same.
+		within("least_depth_m", *t.least, lo[0], hi[1], groundSlack)
+		within("greatest_depth_m", *t.greatest, hi[0], hi[1], groundSlack)
+	case known && !beside:
 		within("least_depth_m", *t.least, lo[0], lo[1], groundSlack)
 		within("greatest_depth_m", *t.greatest, hi[0], hi[1], groundSlack)
 		within("mean_depth_m", *t.mean, area[0]/length, area[1]/length, groundSlack)
