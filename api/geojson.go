@@ -59,7 +59,8 @@ func (s *service) importGeoJSON(ctx context.Context, site string, exists bool, u
 		case u.CRS == "" && !ok:
 			crs = frame.Normalise(info.CRS)
 		case u.CRS == "":
-		case ok && !sameSystem(own.text, crs):
+			crs = namedIn(own.text)
+		case ok && namedIn(own.text) != crs:
 			return Imported{}, refuse("crs-conflict", "The file says it is in %s, the request says %s. Make them agree.", parcels.Excerpt(string(own.text)), parcels.Excerpt(u.CRS)).at(parcels.Fault{Pointer: "/crs"})
 		case !ok:
 			name, _ := json.Marshal(u.CRS)
@@ -130,17 +131,17 @@ func (s *service) storedLayer(ctx context.Context, site string, layer parcels.La
 	return b.Bytes(), nil
 }
 
-// sameSystem compares a crs member with a code.
-func sameSystem(member []byte, code string) bool {
+// namedIn is the code that a crs member names.
+func namedIn(member []byte) string {
 	var name string
 	if json.Unmarshal(member, &name) != nil {
 		var old struct {
 			Properties struct{ Name string }
 		}
-		_ = json.Unmarshal(member, &old)
+		_ = json.Unmarshal(member, &old) // anything else names none
 		name = old.Properties.Name
 	}
-	return frame.Normalise(name) == code
+	return frame.Normalise(name)
 }
 
 // ofFile makes pointers of the document that was read pointers of the file that

@@ -290,5 +290,5 @@ func (s *service) importLayer(c echo.Context, media string, body []byte, replace
 		return refuse("invalid-input", "The export holds no layer.")
 	}
 	s.changed(c, "importLayer", name, info.Version)
-	return s.stored(c, info, !exists, read.Warnings)
+	return s.stored(c, info, !exists, append(read.Warnings, info.Notes...))
 }

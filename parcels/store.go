@@ -5,10 +5,13 @@ package parcels
 import (
 	"context"
 	"encoding/json"
+	"io"
 	"iter"
 	"time"
 
 	"github.com/paulmach/orb"
+
+	"fallwright/geo/unit"
 )
 
 // SiteInfo describes a stored site.
@@ -19,6 +22,9 @@ type SiteInfo struct {
 	Changed  time.Time     `json:"changed"`
 	Features map[Layer]int `json:"features"`
 	Bounds   *[4]float64   `json:"bounds,omitempty"` // in the site's CRS
+	// Notes are what an import changed on the way, such as the reference
+	// system; set by LayerWriter.Commit only.
+	Notes []string `json:"-"`
 }
 
 // StoredFeature is one feature of a layer, coordinates in the site's own CRS
@@ -46,11 +52,67 @@ type Result struct {
 	Site     string          `json:"site"`
 	Kind     string          `json:"kind"` // plan, audit, zone, check, asbuilt
 	Version  int64           `json:"version"`
-	InputSHA string          `json:"input_sha256"`
+	InputSHA string          `json:"input_sha256"` // of the site document
+	Ground   string          `json:"-"`            // SHA-256 of the raster it rests on; empty: none
 	Program  string          `json:"program"`
 	Made     time.Time       `json:"made"`
-	Inputs   json.RawMessage `json:"-"` // what it takes to run it again
+	Inputs   json.RawMessage `json:"-"` // lots, criteria and options, to run it again
 	Body     json.RawMessage `json:"-"`
+	// Document is the site document that it was worked from. PutResult keeps
+	// it, once for all results of the same; Result does not give it back,
+	// Input does.
+	Document []byte `json:"-"`
+}
+
+// Raster is a stored elevation raster: the file as it came, byte for byte.
+type Raster struct {
+	Site    string     `json:"site"`
+	Name    string     `json:"raster"` // as the document's terrain names it
+	Format  string     `json:"format"`
+	CRS     string     `json:"crs"`
+	Columns int        `json:"columns"`
+	Rows    int        `json:"rows"`
+	Bounds  [4]float64 `json:"bounds"` // in its own CRS
+	// ElevationUnit is the length of one unit of its elevations.
+	ElevationUnit unit.Length `json:"elevation_unit_m"`
+	Bytes         int64       `json:"bytes"`
+	SHA256        string      `json:"sha256"`
+	Stored        time.Time   `json:"stored"`
+}
+
+// RasterFile reads the bytes of a stored raster as they were when it was
+// opened. It is safe for use by several goroutines at once, and must be closed.
+type RasterFile interface {
+	io.ReaderAt
+	io.Closer
+}
+
+// Job is work that a client has asked for and does not wait for. What Status
+// and Request say is the service's; the store keeps them.
+type Job struct {
+	ID      string
+	Owner   string // who may see it
+	Site    string // a stored site that it is about, or empty: goes with it when that is deleted
+	State   string // for Jobs of a state; the service's words
+	Created time.Time
+	Updated time.Time
+	Expires *time.Time      // when Expire takes it; nil: never
+	Status  json.RawMessage // the status document
+	Request json.RawMessage // what it takes to start it again
+	Media   string          // of the body
+	Body    []byte          // the result; nil: none yet
+	Bytes   int64           // of the body; set by the store
+}
+
+// Reply is the answer to a write that came with an idempotency key.
+type Reply struct {
+	Key     string // with its owner; no NUL in it
+	SHA256  string // of the request
+	Made    time.Time
+	Expires time.Time
+	Status  int
+	Header  json.RawMessage
+	Body    []byte
 }
 
 // Edit is one entry of a site's history.
@@ -69,8 +131,39 @@ type LayerWriter interface {
 	Abort() error
 }
 
-// Store keeps sites, results and jobs. Every write is all or nothing and
-// durable when it returns. A version that is not the stored one refuses a
+// RasterStore keeps the elevation rasters of sites.
+type RasterStore interface {
+	// PutRaster stores the bytes of a raster in place of one of that name, as
+	// an edit of the site. Its SHA256 is worked out from src; one that is given
+	// must agree. Site must be there; version as for PutSite.
+	PutRaster(ctx context.Context, r Raster, src io.ReaderAt, version int64, who string) (Raster, error)
+	Rasters(ctx context.Context, site string) ([]Raster, error)
+	// OpenRaster opens one by its name, or by its SHA-256 where it has been
+	// replaced or deleted and a result still rests on it.
+	OpenRaster(ctx context.Context, site, name string) (Raster, RasterFile, error)
+	DeleteRaster(ctx context.Context, site, name string, version int64, who string) error
+}
+
+// JobStore keeps jobs and replies across restarts. Its writes are no edits.
+type JobStore interface {
+	// PutJob stores a job, in place of the one with its ID.
+	PutJob(ctx context.Context, j Job) error
+	Job(ctx context.Context, id string) (Job, error)
+	// Jobs lists those of an owner (empty: all) in a state (empty: any), oldest
+	// first, without Request and Body.
+	Jobs(ctx context.Context, owner, state string) ([]Job, error)
+	// DeleteJob takes one out; one that is not there is no error.
+	DeleteJob(ctx context.Context, id string) error
+	// PutReply stores a reply, in place of the one with its key.
+	PutReply(ctx context.Context, r Reply) error
+	Reply(ctx context.Context, key string) (Reply, error)
+	// Expire takes out the jobs and replies whose time is before now, and says
+	// how many.
+	Expire(ctx context.Context, now time.Time) (int, error)
+}
+
+// Store keeps sites, rasters, results and jobs. Every write is all or nothing
+// and durable when it returns. A version that is not the stored one refuses a
 // write with Kind Conflict; version 0 takes any.
 type Store interface {
 	Sites(ctx context.Context) ([]SiteInfo, error)
@@ -81,11 +174,14 @@ type Store interface {
 	// Document gives the site document back, byte for byte where it was put
 	// whole, else put together from its layers.
 	Document(ctx context.Context, name string) ([]byte, error)
+	// DeleteSite takes a site out with its rasters, results and jobs; its
+	// history stays.
 	DeleteSite(ctx context.Context, name string, who string) error
 	History(ctx context.Context, name string) ([]Edit, error)
 
 	// Write begins an import into one layer; crs is that of the features.
-	// Replace drops what the layer held.
+	// Where the site's other layers are in another system they are brought into
+	// that, and Commit's Notes say so. Replace drops what the layer held.
 	Write(ctx context.Context, site string, layer Layer, crs string, replace bool) (LayerWriter, error)
 	Features(ctx context.Context, site string, layer Layer, w Window) iter.Seq2[StoredFeature, error]
 	Count(ctx context.Context, site string, layer Layer, w Window) (int, error)
@@ -93,6 +189,12 @@ type Store interface {
 	PutResult(ctx context.Context, r Result) (Result, error)
 	Results(ctx context.Context, site, kind string) ([]Result, error)
 	Result(ctx context.Context, id string) (Result, error)
+	// Input gives the site document that a result was worked from, NotFound
+	// where it was put without.
+	Input(ctx context.Context, r Result) ([]byte, error)
+
+	RasterStore
+	JobStore
 
 	Ready(ctx context.Context) error
 	Close() error

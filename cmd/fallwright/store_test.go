@@ -120,6 +120,15 @@ func TestServiceImports(t *testing.T) {
 	if code, b := ask(t, "POST", url+"/sites?site=elm&layer=inlets", "text/csv", []byte("lon,lat,facilityid\n-86,36,CB-1\n")); code != 200 {
 		t.Errorf("%d %s", code, b)
 	}
+	// a layer in another system is brought into the site's, and it is told: the
+	// UTM zone 16 coordinates of -86, 36 by cs2cs
+	utm := []byte(`{"type":"FeatureCollection","crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::26916"}},"features":[{"type":"Feature","properties":{"elevation_m":200},"geometry":{"type":"Point","coordinates":[590129.05,3984410.79]}}]}`)
+	if code, b := ask(t, "POST", url+"/sites?site=elm&layer=spots", "application/geo+json", utm); code != 200 || !strings.Contains(string(b), "brought from EPSG:26916 into EPSG:4326") {
+		t.Errorf("%d %s", code, b)
+	}
+	if code, b := ask(t, "GET", url+"/collections/spots/items?site=elm&bbox=-86.001,35.999,-85.999,36.001", "", nil); code != 200 || !strings.Contains(string(b), `"numberMatched":1`) {
+		t.Errorf("%d %s", code, b)
+	}
 	bad := bytes.Replace(lots, []byte("-85.999 36.001,-86 36.001,"), nil, 1)
 	if code, b := ask(t, "POST", url+"/sites?site=oak&layer=parcels", "text/csv", bad); code != 422 || !strings.Contains(string(b), "ring-too-short") || !strings.Contains(string(b), `"line":2`) {
 		t.Errorf("%d %s", code, b)

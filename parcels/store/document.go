@@ -436,23 +436,3 @@ func Sorted(fs []parcels.StoredFeature, by string, limit int) []parcels.StoredFe
 	}
 	return out
 }
-
-// SameSystem refuses an import whose system is not that of the site's other
-// layers. A site without features takes any.
-func SameSystem(i parcels.SiteInfo, crs string) error {
-	held := 0
-	for _, n := range i.Features {
-		held += n
-	}
-	if held == 0 || i.CRS == crs {
-		return nil
-	}
-	say := func(c string) string {
-		if c == "" {
-			return "longitude, latitude"
-		}
-		return c
-	}
-	return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "crs-conflict", Pointer: "/crs",
-		Detail: fmt.Sprintf("The layer is in %s, the site %s in %s. Bring the layer into the site's reference system, or store it in a site of its own.", say(crs), parcels.Excerpt(i.Name), say(i.CRS))}}}
-}

@@ -18,7 +18,14 @@
 // gpkg_extensions: fallwright_sites (settings and the document as put),
 // fallwright_layers (counts and extents), fallwright_history (who changed what;
 // never emptied, so that a name that comes back goes on counting its versions),
-// fallwright_results (plans, audits and what it takes to run them again).
+// fallwright_results (plans, audits and what it takes to run them again),
+// fallwright_rasters (elevation rasters: where they lie, their unit, their
+// checksum), fallwright_blobs (the bytes of rasters as they came and of the
+// documents that results rest on, by checksum, in parts of 256 KiB),
+// fallwright_jobs and fallwright_replies (of the service). A store of an older
+// program is brought up to date when it is opened for writing. A file that
+// holds a view, a virtual table other than an R*Tree, or a trigger on a table
+// that we write other than the standard's is not opened.
 //
 // The file is in write-ahead mode while open: one writer at a time, readers see
 // the last state committed and are never held up. A second writer waits five

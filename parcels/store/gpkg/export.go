@@ -15,6 +15,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/exchange"
 	"fallwright/parcels/exchange/wkb"
+	"fallwright/parcels/store"
 )
 
 // Export writes a set into a new GeoPackage at path: geometry with its R*Tree,
@@ -99,7 +100,7 @@ func exportInto(ctx context.Context, tx *sql.Tx, s exchange.Set, fields []exchan
 		kinds += ", " + quote(n) + " " + kind
 		marks += ",?"
 	}
-	id := srsID(s.CRS)
+	id := store.SRS(s.CRS)
 	t := s.Name
 	for _, text := range []string{
 		fmt.Sprintf(`CREATE TABLE %s (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom GEOMETRY, feature_id TEXT%s)`, quote(t), kinds),

@@ -2,6 +2,7 @@ package gpkg
 
 import (
 	"context"
+	"database/sql"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -244,5 +245,100 @@ func TestOracleExport(t *testing.T) {
 	}
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), ".fallwright*")); len(left) > 0 {
 		t.Errorf("left: %v", left)
+	}
+}
+
+// A store that somebody has put code into is not opened, and nothing of it
+// runs; plain tables and indexes of other programs are let be.
+func TestStoreWithCode(t *testing.T) {
+	s, path := sample(t)
+	s.Close()
+	clean, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name, text string
+		refused    bool
+	}{
+		{"view", "CREATE VIEW sites AS SELECT * FROM fallwright_sites", true},
+		{"endless view in place of a table", "ALTER TABLE fallwright_history RENAME TO x; CREATE VIEW fallwright_history AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i FROM n) SELECT i AS site, i AS version, i AS at, i AS who, i AS what FROM n", true},
+		{"trigger", "CREATE TRIGGER t AFTER INSERT ON fallwright_history BEGIN DELETE FROM parcels; END", true},
+		{"trigger in place of the standard's", `DROP TRIGGER rtree_parcels_geom_delete; CREATE TRIGGER rtree_parcels_geom_delete AFTER DELETE ON parcels WHEN old.geom NOT NULL BEGIN DELETE FROM inlets; END`, true},
+		{"trigger on a table of the standard", "CREATE TRIGGER t AFTER UPDATE ON gpkg_contents BEGIN DELETE FROM parcels; END", true},
+		{"trigger on a table of one system", "CREATE TRIGGER t AFTER UPDATE ON parcels_4326 BEGIN DELETE FROM parcels; END", true},
+		{"virtual table", "CREATE VIRTUAL TABLE f USING fts5(a)", true},
+		{"table of another program", "CREATE TABLE layer_styles (id INTEGER PRIMARY KEY, style TEXT); CREATE INDEX styles ON layer_styles (style); CREATE TRIGGER t AFTER INSERT ON layer_styles BEGIN UPDATE layer_styles SET style = ''; END", false},
+	} {
+		f := filepath.Join(t.TempDir(), "store.gpkg")
+		if err := os.WriteFile(f, clean, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		db, err := sql.Open("sqlite", "file:"+f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Exec(c.text); err != nil {
+			t.Fatalf("%s: %v", c.name, err)
+		}
+		db.Close()
+		for _, o := range []Options{{}, {ReadOnly: true}} {
+			s, err := Open(f, o)
+			if c.refused && (kind(err) != parcels.Invalid || !strings.Contains(err.Error(), "would run code")) || !c.refused && err != nil {
+				t.Errorf("%s: %v", c.name, err)
+			}
+			if err == nil {
+				s.Close()
+			}
+		}
+	}
+}
+
+// A store of the first version is brought up to date when it is opened for
+// writing; what it holds stays.
+func TestUpgrade(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.gpkg")
+	latest := upgrades
+	upgrades = latest[:1]
+	db, err := sql.Open("sqlite", "file:"+path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tx, err := db.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := create(context.Background(), tx); err != nil {
+		t.Fatal(err)
+	}
+	if err := upgrade(context.Background(), tx, 0); err != nil {
+		t.Fatal(err)
+	}
+	upgrades = latest
+	if _, err := tx.Exec(`INSERT INTO fallwright_sites VALUES ('elm', '', 3, '2026-03-01T12:00:00.000Z', '{"layers":{}}');
+		INSERT INTO fallwright_results (site, kind, version, input_sha256, program, made, body) VALUES ('elm', 'plan', 3, 'x', 'p', '2026-03-01T12:00:00.000Z', '{}')`); err != nil {
+		t.Fatal(err)
+	}
+	if err := tx.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	db.Close()
+	if _, err := Open(path, Options{ReadOnly: true}); kind(err) != parcels.Unsupported {
+		t.Errorf("for reading only: %v", err)
+	}
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	list, err := s.Results(context.Background(), "elm", "plan")
+	if err != nil || len(list) != 1 || list[0].Ground != "" {
+		t.Errorf("%v %v", list, err)
+	}
+	if _, err := s.writes.Exec("UPDATE fallwright_store SET version = 99"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(path, Options{}); kind(err) != parcels.Unsupported {
+		t.Errorf("of a later program: %v", err)
 	}
 }

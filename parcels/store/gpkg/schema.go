@@ -8,7 +8,6 @@ import (
 	"database/sql/driver"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"sync"
 
@@ -18,13 +17,12 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/document"
 	"fallwright/parcels/exchange/wkb"
+	"fallwright/parcels/store"
 )
 
 const (
 	applicationID = 0x47504B47 // "GPKG"
 	userVersion   = 10300
-	// storeVersion is that of our own tables.
-	storeVersion = 1
 )
 
 // standard are the tables of the standard, its names and types.
@@ -44,9 +42,15 @@ INSERT INTO gpkg_spatial_ref_sys VALUES
   ('Undefined geographic SRS', 0, 'NONE', 0, 'undefined', 'undefined geographic coordinate reference system');
 `
 
-// own are the tables of the extension fallwright_store.
-const own = `
+// upgrades make the tables of the extension fallwright_store, one a version:
+// a store of version n has had the first n.
+var upgrades = []struct {
+	tables []string // that it makes
+	text   string
+}{
+	{[]string{"fallwright_store", "fallwright_sites", "fallwright_layers", "fallwright_history", "fallwright_results"}, `
 CREATE TABLE fallwright_store (version INTEGER NOT NULL);
+INSERT INTO fallwright_store VALUES (1);
 CREATE TABLE fallwright_sites (name TEXT NOT NULL PRIMARY KEY, crs TEXT NOT NULL, version INTEGER NOT NULL, changed TEXT NOT NULL, document BLOB);
 CREATE TABLE fallwright_layers (site TEXT NOT NULL, layer TEXT NOT NULL, table_name TEXT NOT NULL, features INTEGER NOT NULL,
   min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE, first_fid INTEGER NOT NULL, last_fid INTEGER NOT NULL, written INTEGER NOT NULL,
@@ -56,10 +60,20 @@ CREATE TABLE fallwright_history (site TEXT NOT NULL, version INTEGER NOT NULL, a
 CREATE TABLE fallwright_results (number INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, kind TEXT NOT NULL, version INTEGER NOT NULL,
   input_sha256 TEXT NOT NULL, program TEXT NOT NULL, made TEXT NOT NULL, inputs BLOB, body BLOB);
 CREATE INDEX fallwright_results_site ON fallwright_results (site, kind);
-`
-
-// ownTables are those listed in gpkg_extensions.
-var ownTables = []string{"fallwright_store", "fallwright_sites", "fallwright_layers", "fallwright_history", "fallwright_results"}
+`},
+	{[]string{"fallwright_blobs", "fallwright_rasters", "fallwright_jobs", "fallwright_replies"}, `
+ALTER TABLE fallwright_results ADD COLUMN ground_sha256 TEXT NOT NULL DEFAULT '';
+CREATE TABLE fallwright_blobs (site TEXT NOT NULL, sha256 TEXT NOT NULL, part INTEGER NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (site, sha256, part));
+CREATE TABLE fallwright_rasters (site TEXT NOT NULL, name TEXT NOT NULL, format TEXT NOT NULL, crs TEXT NOT NULL, cells_across INTEGER NOT NULL, cells_down INTEGER NOT NULL,
+  west DOUBLE NOT NULL, south DOUBLE NOT NULL, east DOUBLE NOT NULL, north DOUBLE NOT NULL, unit_m DOUBLE NOT NULL, size INTEGER NOT NULL,
+  sha256 TEXT NOT NULL, stored TEXT NOT NULL, PRIMARY KEY (site, name));
+CREATE TABLE fallwright_jobs (id TEXT NOT NULL PRIMARY KEY, owner TEXT NOT NULL, site TEXT NOT NULL, state TEXT NOT NULL, created TEXT NOT NULL, updated TEXT NOT NULL,
+  expires TEXT, status BLOB, request BLOB, media TEXT NOT NULL, body BLOB);
+CREATE INDEX fallwright_jobs_owner ON fallwright_jobs (owner, created);
+CREATE INDEX fallwright_jobs_site ON fallwright_jobs (site);
+CREATE TABLE fallwright_replies (key TEXT NOT NULL PRIMARY KEY, sha256 TEXT NOT NULL, made TEXT NOT NULL, expires TEXT NOT NULL, status INTEGER NOT NULL, header BLOB, body BLOB);
+`},
+}
 
 // column is a property that stands in a column of its own, for maps.
 type column struct {
@@ -98,35 +112,38 @@ func geometryType(l parcels.Layer) string {
 // tableOf is the table of a layer in a system.
 func tableOf(l parcels.Layer, srs int) string { return fmt.Sprintf("%s_%d", l, srs) }
 
-// srsID is the number of a system, "" being EPSG:4326.
-func srsID(crs string) int {
-	if crs == "" {
-		return 4326
-	}
-	n, _ := strconv.Atoi(strings.TrimPrefix(crs, "EPSG:")) // System has passed it
-	return n
-}
-
+// create makes the tables of the standard in an empty file.
 func create(ctx context.Context, tx *sql.Tx) error {
-	for _, text := range []string{standard, own, fmt.Sprintf("PRAGMA application_id = %d", applicationID), fmt.Sprintf("PRAGMA user_version = %d", userVersion)} {
+	for _, text := range []string{standard, fmt.Sprintf("PRAGMA application_id = %d", applicationID), fmt.Sprintf("PRAGMA user_version = %d", userVersion)} {
 		if _, err := tx.ExecContext(ctx, text); err != nil {
-			return err
-		}
-	}
-	if _, err := tx.ExecContext(ctx, "INSERT INTO fallwright_store VALUES (?)", storeVersion); err != nil {
-		return err
-	}
-	for _, t := range ownTables {
-		if _, err := tx.ExecContext(ctx, "INSERT INTO gpkg_extensions VALUES (?, NULL, 'fallwright_store', 'Tables of sites, their documents, history and results; columns explained in the documentation of Fallwright, package parcels/store/gpkg.', 'write-only')", t); err != nil {
 			return err
 		}
 	}
 	return addSystem(ctx, tx, "")
 }
 
+// upgrade brings our own tables from a version to that of this program.
+func upgrade(ctx context.Context, tx *sql.Tx, version int) error {
+	for _, u := range upgrades[min(version, len(upgrades)):] {
+		if _, err := tx.ExecContext(ctx, u.text); err != nil {
+			return err
+		}
+		for _, t := range u.tables {
+			if _, err := tx.ExecContext(ctx, "INSERT INTO gpkg_extensions VALUES (?, NULL, 'fallwright_store', 'Tables of sites, their documents, history, results, rasters and jobs; columns explained in the documentation of Fallwright, package parcels/store/gpkg.', 'write-only')", t); err != nil {
+				return err
+			}
+		}
+		version++
+		if _, err := tx.ExecContext(ctx, "UPDATE fallwright_store SET version = ?", version); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // addSystem lists a reference system.
 func addSystem(ctx context.Context, tx *sql.Tx, crs string) error {
-	id := srsID(crs)
+	id := store.SRS(crs)
 	wkt, err := frame.WKT1(crs, false)
 	if err != nil {
 		return err
@@ -145,7 +162,7 @@ func addSystem(ctx context.Context, tx *sql.Tx, crs string) error {
 
 // table gives the table of a layer in a system, made where there is none.
 func table(ctx context.Context, tx *sql.Tx, l parcels.Layer, crs string) (string, error) {
-	id := srsID(crs)
+	id := store.SRS(crs)
 	var at int
 	name := string(l)
 	switch err := tx.QueryRowContext(ctx, "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?", name).Scan(&at); {

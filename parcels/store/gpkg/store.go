@@ -40,6 +40,7 @@ type Options struct {
 
 // Store is a GeoPackage file. It is safe for use by several goroutines at once.
 type Store struct {
+	store.Tables
 	path   string
 	reads  *sql.DB
 	writes *sql.DB
@@ -66,6 +67,7 @@ func Open(path string, o Options) (*Store, error) {
 		return nil, &parcels.Error{Kind: parcels.NotFound, Op: "store: open", Subject: path, Err: errors.New("there is no such store; `fallwright import` makes one")}
 	}
 	s := &Store{path: path, turn: make(chan struct{}, 1)}
+	s.Tables = store.Tables{Database: s, Prefix: "fallwright_", Order: "rowid", Stamp: func(t time.Time) any { return t.Format(store.Layout) }}
 	if o.Hold {
 		f, err := hold(path)
 		if err != nil {
@@ -138,17 +140,9 @@ func (s *Store) open(o Options) error {
 	s.writes.SetMaxOpenConns(1)
 	s.writes.SetConnMaxIdleTime(0)
 	ctx := context.Background()
-	made := false
-	err = s.write(ctx, "open", s.path, func(tx *sql.Tx) error {
-		var n int
-		if err := tx.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&n); err != nil || n > 0 {
-			return err
-		}
-		made = true
-		return create(ctx, tx)
-	})
+	made, err := s.ready(ctx)
 	if err != nil {
-		return err
+		return fault("open", s.path, err)
 	}
 	if made { // programs look for the application id in the file itself
 		if _, err := s.writes.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
@@ -163,19 +157,69 @@ func (s *Store) open(o Options) error {
 	return s.check(ctx)
 }
 
-// check refuses a file that is no store of this version.
-func (s *Store) check(ctx context.Context) error {
-	var v int
-	err := s.reads.QueryRowContext(ctx, "SELECT version FROM fallwright_store").Scan(&v)
-	switch {
-	case err != nil && strings.Contains(err.Error(), "no such table"):
-		return &parcels.Error{Kind: parcels.Conflict, Op: "store: open", Subject: s.path, Err: errors.New("the file is there already and is no store of this program; name another, or `fallwright import` it into one")}
-	case err != nil:
-		return fault("open", s.path, err)
-	case v != storeVersion:
-		return &parcels.Error{Kind: parcels.Unsupported, Op: "store: open", Subject: s.path, Err: fmt.Errorf("the store is of version %d, this program reads %d", v, storeVersion)}
+// ready makes the tables in an empty file and brings those of an older program
+// up to date, both only after a look at what the file would run.
+func (s *Store) ready(ctx context.Context) (made bool, err error) {
+	tx, end, err := s.Begin(ctx, "open", s.path)
+	if err != nil {
+		return false, err
 	}
-	return nil
+	defer end()
+	var n int
+	err = tx.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&n)
+	version := 0
+	if made = err == nil && n == 0; made {
+		err = create(ctx, tx)
+	} else if err == nil {
+		version, err = s.version(ctx, tx)
+	}
+	if err == nil && version < len(upgrades) {
+		err = upgrade(ctx, tx, version)
+	}
+	if err != nil {
+		_ = tx.Rollback() // the first error is told
+		return false, err
+	}
+	return made, s.Commit(tx, "open", s.path)
+}
+
+// version is that of the store's own tables. A file without them is refused, one
+// that would run code when it is read or written, and one of a later program.
+func (s *Store) version(ctx context.Context, tx *sql.Tx) (v int, err error) {
+	refuse := func(k parcels.Kind, why string) error {
+		return &parcels.Error{Kind: k, Op: "store: open", Subject: s.path, Err: errors.New(why)}
+	}
+	var own int
+	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema WHERE name = 'fallwright_store'").Scan(&own); err != nil {
+		return 0, err
+	}
+	if own > 0 {
+		if err := harmless(ctx, tx); err != nil {
+			return 0, err
+		}
+		err = tx.QueryRowContext(ctx, "SELECT version FROM fallwright_store").Scan(&v)
+	}
+	switch {
+	case own == 0 || err == sql.ErrNoRows:
+		err = refuse(parcels.Conflict, "the file is there already and is no store of this program; name another, or `fallwright import` it into one")
+	case err == nil && v > len(upgrades):
+		err = refuse(parcels.Unsupported, fmt.Sprintf("the store is of version %d, this program reads up to %d", v, len(upgrades)))
+	}
+	return v, err
+}
+
+// check looks at an open store.
+func (s *Store) check(ctx context.Context) error {
+	tx, err := s.Snapshot(ctx)
+	if err != nil {
+		return fault("open", s.path, err)
+	}
+	defer tx.Rollback()
+	v, err := s.version(ctx, tx)
+	if err == nil && v < len(upgrades) {
+		err = &parcels.Error{Kind: parcels.Unsupported, Op: "store: open", Subject: s.path, Err: fmt.Errorf("the store is of version %d and open for reading only; an import or `fallwright serve --store` brings it to version %d", v, len(upgrades))}
+	}
+	return fault("open", s.path, err)
 }
 
 func (s *Store) close() {
@@ -233,8 +277,11 @@ func fault(op, subject string, err error) error {
 	return e
 }
 
-// begin waits for the turn to write. The returned function ends it.
-func (s *Store) begin(ctx context.Context, op, subject string) (*sql.Tx, func(), error) {
+// Fault turns an error of SQLite or the disk into one of ours.
+func (s *Store) Fault(op, subject string, err error) error { return fault(op, subject, err) }
+
+// Begin waits for the turn to write: the file has one writer.
+func (s *Store) Begin(ctx context.Context, op, subject string) (*sql.Tx, func(), error) {
 	if s.writes == nil {
 		return nil, nil, &parcels.Error{Kind: parcels.Unsupported, Op: "store: " + op, Subject: subject, Err: errors.New("the store is open for reading only")}
 	}
@@ -258,9 +305,9 @@ func (s *Store) begin(ctx context.Context, op, subject string) (*sql.Tx, func(),
 	return tx, func() { <-s.turn }, nil
 }
 
-// commit makes a transaction durable. After an error of the disk nothing more
+// Commit makes a transaction durable. After an error of the disk nothing more
 // is written: what it holds is no longer known.
-func (s *Store) commit(tx *sql.Tx, op, subject string) error {
+func (s *Store) Commit(tx *sql.Tx, op, subject string) error {
 	err := tx.Commit()
 	var se *sqlite.Error
 	if errors.As(err, &se) && se.Code()&0xff == 10 {
@@ -269,174 +316,9 @@ func (s *Store) commit(tx *sql.Tx, op, subject string) error {
 	return fault(op, subject, err)
 }
 
-func (s *Store) write(ctx context.Context, op, subject string, f func(tx *sql.Tx) error) error {
-	tx, end, err := s.begin(ctx, op, subject)
-	if err != nil {
-		return err
-	}
-	defer end()
-	if err := f(tx); err != nil {
-		_ = tx.Rollback() // the first error is told
-		return fault(op, subject, err)
-	}
-	return s.commit(tx, op, subject)
-}
-
-// querier is a transaction or the pool of readers.
-type querier interface {
-	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
-	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
-}
-
-const stamp = "2006-01-02T15:04:05.000Z"
-
-func now() string { return time.Now().UTC().Format(stamp) }
-
-func absent(name string) error {
-	return &parcels.Error{Kind: parcels.NotFound, Op: "store: site", Subject: name, Err: errors.New("there is no such site")}
-}
-
-func sites(ctx context.Context, q querier, name string) ([]parcels.SiteInfo, error) {
-	where, args := "", []any{}
-	if name != "" {
-		where, args = " WHERE s.name = ?", []any{name}
-	}
-	rows, err := q.QueryContext(ctx, `SELECT s.name, s.crs, s.version, s.changed, l.layer, l.features, l.min_x, l.min_y, l.max_x, l.max_y
-		FROM fallwright_sites s LEFT JOIN fallwright_layers l ON l.site = s.name`+where+` ORDER BY s.name, l.rowid`, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []parcels.SiteInfo
-	for rows.Next() {
-		var i parcels.SiteInfo
-		var changed string
-		var layer *string
-		var n *int
-		var b [4]*float64
-		if err := rows.Scan(&i.Name, &i.CRS, &i.Version, &changed, &layer, &n, &b[0], &b[1], &b[2], &b[3]); err != nil {
-			return nil, err
-		}
-		if len(out) == 0 || out[len(out)-1].Name != i.Name {
-			if i.Changed, err = time.Parse(stamp, changed); err != nil {
-				return nil, err
-			}
-			i.Features = map[parcels.Layer]int{}
-			out = append(out, i)
-		}
-		last := &out[len(out)-1]
-		if layer != nil {
-			last.Features[parcels.Layer(*layer)] = *n
-		}
-		if b[0] != nil {
-			if last.Bounds == nil {
-				last.Bounds = &[4]float64{*b[0], *b[1], *b[2], *b[3]}
-			}
-			all := last.Bounds
-			all[0], all[1], all[2], all[3] = min(all[0], *b[0]), min(all[1], *b[1]), max(all[2], *b[2]), max(all[3], *b[3])
-		}
-	}
-	return out, rows.Err()
-}
-
-func site(ctx context.Context, q querier, name string) (parcels.SiteInfo, error) {
-	list, err := sites(ctx, q, name)
-	if err == nil && (len(list) == 0 || name == "") {
-		err = absent(name)
-	}
-	if err != nil {
-		return parcels.SiteInfo{}, err
-	}
-	return list[0], nil
-}
-
-// Sites lists what is stored, by name.
-func (s *Store) Sites(ctx context.Context) ([]parcels.SiteInfo, error) {
-	out, err := sites(ctx, s.reads, "")
-	return out, fault("sites", s.path, err)
-}
-
-// Site describes one.
-func (s *Store) Site(ctx context.Context, name string) (parcels.SiteInfo, error) {
-	out, err := site(ctx, s.reads, name)
-	return out, fault("site", name, err)
-}
-
-// snapshot reads in one state of the store.
-func (s *Store) snapshot(ctx context.Context, f func(tx *sql.Tx) error) error {
-	tx, err := s.reads.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	return f(tx)
-}
-
-// Document gives the site document.
-func (s *Store) Document(ctx context.Context, name string) (out []byte, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		info, err := site(ctx, tx, name)
-		if err != nil {
-			return err
-		}
-		var base []byte
-		if err := tx.QueryRowContext(ctx, "SELECT document FROM fallwright_sites WHERE name = ?", name).Scan(&base); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT layer FROM fallwright_layers WHERE site = ? AND written = 1 ORDER BY rowid", name)
-		if err != nil {
-			return err
-		}
-		var written []parcels.Layer
-		for rows.Next() {
-			var l parcels.Layer
-			if err := rows.Scan(&l); err != nil {
-				rows.Close()
-				return err
-			}
-			written = append(written, l)
-		}
-		if err := rows.Err(); err != nil {
-			return err
-		}
-		if base != nil && len(written) == 0 {
-			out = base
-			return nil
-		}
-		out, err = store.Assemble(name, info.CRS, base, written, func(l parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
-			return features(ctx, tx, name, l, parcels.Window{})
-		})
-		return err
-	})
-	return out, fault("document", name, err)
-}
-
-// History lists the edits of a site, also those before it was deleted and came
-// back under the same name.
-func (s *Store) History(ctx context.Context, name string) (out []parcels.Edit, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		if _, err := site(ctx, tx, name); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT version, at, who, what FROM fallwright_history WHERE site = ? ORDER BY version", name)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var e parcels.Edit
-			var at string
-			if err := rows.Scan(&e.Version, &at, &e.Who, &e.What); err != nil {
-				return err
-			}
-			if e.When, err = time.Parse(stamp, at); err != nil {
-				return err
-			}
-			out = append(out, e)
-		}
-		return rows.Err()
-	})
-	return out, fault("history", name, err)
+// Snapshot reads in one state of the file.
+func (s *Store) Snapshot(ctx context.Context) (*sql.Tx, error) {
+	return s.reads.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 }
 
 type layerRow struct {
@@ -446,7 +328,7 @@ type layerRow struct {
 	box         wkb.Box
 }
 
-func layerOf(ctx context.Context, q querier, site string, l parcels.Layer) (r layerRow, ok bool, err error) {
+func layerOf(ctx context.Context, q *sql.Tx, site string, l parcels.Layer) (r layerRow, ok bool, err error) {
 	var b [4]*float64
 	err = q.QueryRowContext(ctx, "SELECT table_name, features, first_fid, last_fid, min_x, min_y, max_x, max_y FROM fallwright_layers WHERE site = ? AND layer = ?", site, string(l)).
 		Scan(&r.table, &r.count, &r.first, &r.last, &b[0], &b[1], &b[2], &b[3])
@@ -459,29 +341,6 @@ func layerOf(ctx context.Context, q querier, site string, l parcels.Layer) (r la
 	}
 	return r, err == nil, err
 }
-
-// Features of a layer in a window, by fid unless sorted. The order is that of
-// import.
-func (s *Store) Features(ctx context.Context, site string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
-	return func(yield func(parcels.StoredFeature, error) bool) {
-		err := s.snapshot(ctx, func(tx *sql.Tx) error {
-			for f, err := range features(ctx, tx, site, layer, w) {
-				if err != nil {
-					return err
-				}
-				if !yield(f, nil) {
-					return errEnough
-				}
-			}
-			return nil
-		})
-		if err != nil && err != errEnough {
-			yield(parcels.StoredFeature{}, fault("features", site, err))
-		}
-	}
-}
-
-var errEnough = errors.New("enough")
 
 // selection is the FROM and WHERE of a window, and what is left to look at in
 // each row.
@@ -514,36 +373,16 @@ func selection(r layerRow, site string, layer parcels.Layer, w parcels.Window) (
 	return b.String(), args, box, equal
 }
 
-func features(ctx context.Context, q querier, name string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
+// Select gives the features of a window by fid.
+func (s *Store) Select(ctx context.Context, tx *sql.Tx, name string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
 	return func(yield func(parcels.StoredFeature, error) bool) {
-		if w.Sort != "" {
-			by, limit := w.Sort, w.Limit
-			w.Sort, w.Limit = "", 0
-			var all []parcels.StoredFeature
-			for f, err := range features(ctx, q, name, layer, w) {
-				if err != nil {
-					yield(f, err)
-					return
-				}
-				all = append(all, f)
-			}
-			for _, f := range store.Sorted(all, by, limit) {
-				if !yield(f, nil) {
-					return
-				}
-			}
-			return
-		}
 		stop := func(err error) { yield(parcels.StoredFeature{}, err) }
-		r, ok, err := layerOf(ctx, q, name, layer)
+		r, ok, err := layerOf(ctx, tx, name, layer)
 		if err != nil {
 			stop(err)
 			return
 		}
 		if !ok {
-			if _, err := site(ctx, q, name); err != nil {
-				stop(err)
-			}
 			return
 		}
 		text, args, box, equal := selection(r, name, layer, w)
@@ -551,7 +390,7 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 		if w.Limit > 0 && box == nil && len(equal) == 0 {
 			text += " LIMIT " + strconv.Itoa(w.Limit)
 		}
-		rows, err := q.QueryContext(ctx, text, args...)
+		rows, err := tx.QueryContext(ctx, text, args...)
 		if err != nil {
 			stop(err)
 			return
@@ -603,124 +442,42 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 	}
 }
 
-// Count is how many features Features gives, its limit apart.
-func (s *Store) Count(ctx context.Context, name string, layer parcels.Layer, w parcels.Window) (n int, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		r, ok, err := layerOf(ctx, tx, name, layer)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			_, err := site(ctx, tx, name)
-			return err
-		}
-		if w.Bounds == nil && len(w.Equal) == 0 && w.ID == "" && w.After == 0 {
-			n = r.count
-			return nil
-		}
-		text, args, box, equal := selection(r, name, layer, w)
-		if box == nil && len(equal) == 0 {
-			return tx.QueryRowContext(ctx, "SELECT count(*)"+text, args...).Scan(&n)
-		}
-		pick := "SELECT substr(t.geom, 1, 40), NULL"
-		if len(equal) > 0 {
-			pick = "SELECT substr(t.geom, 1, 40), t.properties"
-		}
-		rows, err := tx.QueryContext(ctx, pick+text, args...)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var head, props sql.RawBytes
-			if err := rows.Scan(&head, &props); err != nil {
-				return err
-			}
-			if box != nil {
-				h, _, err := wkb.SplitHeader(head)
-				if err != nil || h.Box.Empty() || !h.Box.Touches(*box) {
-					continue
-				}
-			}
-			if store.Holds(json.RawMessage(props), equal) {
-				n++
-			}
-		}
-		return rows.Err()
-	})
-	return n, fault("count", name, err)
-}
-
-// PutResult stores a result of a site and gives it its id.
-func (s *Store) PutResult(ctx context.Context, r parcels.Result) (parcels.Result, error) {
-	err := s.write(ctx, "put result", r.Site, func(tx *sql.Tx) error {
-		if _, err := site(ctx, tx, r.Site); err != nil {
-			return err
-		}
-		if r.Made.IsZero() {
-			r.Made = time.Now()
-		}
-		r.Made = r.Made.UTC().Truncate(time.Millisecond)
-		got, err := tx.ExecContext(ctx, "INSERT INTO fallwright_results (site, kind, version, input_sha256, program, made, inputs, body) VALUES (?,?,?,?,?,?,?,?)",
-			r.Site, r.Kind, r.Version, r.InputSHA, r.Program, r.Made.Format(stamp), []byte(r.Inputs), []byte(r.Body))
-		if err != nil {
-			return err
-		}
-		n, err := got.LastInsertId()
-		r.ID = fmt.Sprintf("r%d", n)
-		return err
-	})
-	return r, err
-}
-
-// Results lists those of a site and kind (empty: any), oldest first, without
-// inputs and bodies.
-func (s *Store) Results(ctx context.Context, name, kind string) (out []parcels.Result, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		if _, err := site(ctx, tx, name); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT number, site, kind, version, input_sha256, program, made FROM fallwright_results WHERE site = ? AND (? = '' OR kind = ?) ORDER BY number", name, kind, kind)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			r, err := result(rows)
-			if err != nil {
-				return err
-			}
-			out = append(out, r)
-		}
-		return rows.Err()
-	})
-	return out, fault("results", name, err)
-}
-
-func result(row interface{ Scan(...any) error }, more ...any) (r parcels.Result, err error) {
-	var n int64
-	var made string
-	if err = row.Scan(append([]any{&n, &r.Site, &r.Kind, &r.Version, &r.InputSHA, &r.Program, &made}, more...)...); err != nil {
-		return r, err
+// Number counts the features of a window.
+func (s *Store) Number(ctx context.Context, tx *sql.Tx, name string, layer parcels.Layer, w parcels.Window) (n int, err error) {
+	r, ok, err := layerOf(ctx, tx, name, layer)
+	if err != nil || !ok {
+		return 0, err
 	}
-	r.ID = fmt.Sprintf("r%d", n)
-	r.Made, err = time.Parse(stamp, made)
-	return r, err
-}
-
-// Result is one, whole.
-func (s *Store) Result(ctx context.Context, id string) (parcels.Result, error) {
-	n, err := strconv.ParseInt(strings.TrimPrefix(id, "r"), 10, 64)
+	text, args, box, equal := selection(r, name, layer, w)
+	if box == nil && len(equal) == 0 {
+		err := tx.QueryRowContext(ctx, "SELECT count(*)"+text, args...).Scan(&n)
+		return n, err
+	}
+	pick := "SELECT substr(t.geom, 1, 40), NULL"
+	if len(equal) > 0 {
+		pick = "SELECT substr(t.geom, 1, 40), t.properties"
+	}
+	rows, err := tx.QueryContext(ctx, pick+text, args...)
 	if err != nil {
-		n = -1
+		return 0, err
 	}
-	var inputs, body []byte
-	r, err := result(s.reads.QueryRowContext(ctx, "SELECT number, site, kind, version, input_sha256, program, made, inputs, body FROM fallwright_results WHERE number = ?", n), &inputs, &body)
-	if err == sql.ErrNoRows {
-		return r, &parcels.Error{Kind: parcels.NotFound, Op: "store: result", Subject: id, Err: errors.New("there is no such result")}
+	defer rows.Close()
+	for rows.Next() {
+		var head, props sql.RawBytes
+		if err := rows.Scan(&head, &props); err != nil {
+			return 0, err
+		}
+		if box != nil {
+			h, _, err := wkb.SplitHeader(head)
+			if err != nil || h.Box.Empty() || !h.Box.Touches(*box) {
+				continue
+			}
+		}
+		if store.Holds(json.RawMessage(props), equal) {
+			n++
+		}
 	}
-	r.Inputs, r.Body = inputs, body
-	return r, fault("result", id, err)
+	return n, rows.Err()
 }
 
 // Ready says whether the store answers and takes writes.

@@ -38,6 +38,7 @@ const migrationLock = 0x66616c6c
 
 // Store is a PostGIS database. It is safe for use by several goroutines at once.
 type Store struct {
+	store.Tables
 	db *sql.DB
 }
 
@@ -59,7 +60,9 @@ func Open(dsn string) (*Store, error) {
 		db.Close()
 		return nil, fault("open", "postgres", err)
 	}
-	return &Store{db}, nil
+	s := &Store{db: db}
+	s.Tables = store.Tables{Database: s, Prefix: "fallwright.", Order: "place", Stamp: func(t time.Time) any { return t }}
+	return s, nil
 }
 
 func migrate(ctx context.Context, db *sql.DB) error {
@@ -133,191 +136,27 @@ func fault(op, subject string, err error) error {
 	return e
 }
 
-type querier interface {
-	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
-	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+// Fault turns an error of the database into one of ours.
+func (s *Store) Fault(op, subject string, err error) error { return fault(op, subject, err) }
+
+// Snapshot reads in one state of the database.
+func (s *Store) Snapshot(ctx context.Context) (*sql.Tx, error) {
+	return s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead})
 }
 
-func absent(name string) error {
-	return &parcels.Error{Kind: parcels.NotFound, Op: "store: site", Subject: name, Err: errors.New("there is no such site")}
-}
-
-func sites(ctx context.Context, q querier, name string) ([]parcels.SiteInfo, error) {
-	where, args := "", []any{}
-	if name != "" {
-		where, args = " WHERE s.name = $1", []any{name}
-	}
-	rows, err := q.QueryContext(ctx, `SELECT s.name, s.crs, s.version, s.changed, l.layer, l.features, l.min_x, l.min_y, l.max_x, l.max_y
-		FROM fallwright.sites s LEFT JOIN fallwright.layers l ON l.site = s.name`+where+` ORDER BY s.name, l.place`, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []parcels.SiteInfo
-	for rows.Next() {
-		var i parcels.SiteInfo
-		var layer *string
-		var n *int
-		var b [4]*float64
-		if err := rows.Scan(&i.Name, &i.CRS, &i.Version, &i.Changed, &layer, &n, &b[0], &b[1], &b[2], &b[3]); err != nil {
-			return nil, err
-		}
-		if len(out) == 0 || out[len(out)-1].Name != i.Name {
-			i.Changed = i.Changed.UTC()
-			i.Features = map[parcels.Layer]int{}
-			out = append(out, i)
-		}
-		last := &out[len(out)-1]
-		if layer != nil {
-			last.Features[parcels.Layer(*layer)] = *n
-		}
-		if b[0] != nil {
-			if last.Bounds == nil {
-				last.Bounds = &[4]float64{*b[0], *b[1], *b[2], *b[3]}
-			}
-			all := last.Bounds
-			all[0], all[1], all[2], all[3] = min(all[0], *b[0]), min(all[1], *b[1]), max(all[2], *b[2]), max(all[3], *b[3])
-		}
-	}
-	return out, rows.Err()
-}
-
-func site(ctx context.Context, q querier, name string) (parcels.SiteInfo, error) {
-	list, err := sites(ctx, q, name)
-	if err == nil && (len(list) == 0 || name == "") {
-		err = absent(name)
-	}
-	if err != nil {
-		return parcels.SiteInfo{}, err
-	}
-	return list[0], nil
-}
-
-// Sites lists what is stored, by name.
-func (s *Store) Sites(ctx context.Context) ([]parcels.SiteInfo, error) {
-	out, err := sites(ctx, s.db, "")
-	return out, fault("sites", "postgres", err)
-}
-
-// Site describes one.
-func (s *Store) Site(ctx context.Context, name string) (parcels.SiteInfo, error) {
-	out, err := site(ctx, s.db, name)
-	return out, fault("site", name, err)
-}
-
-// snapshot reads in one state of the database.
-func (s *Store) snapshot(ctx context.Context, f func(tx *sql.Tx) error) error {
-	tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead})
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	return f(tx)
-}
-
-// Document gives the site document.
-func (s *Store) Document(ctx context.Context, name string) (out []byte, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		info, err := site(ctx, tx, name)
-		if err != nil {
-			return err
-		}
-		var base []byte
-		if err := tx.QueryRowContext(ctx, "SELECT document FROM fallwright.sites WHERE name = $1", name).Scan(&base); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT layer FROM fallwright.layers WHERE site = $1 AND written ORDER BY place", name)
-		if err != nil {
-			return err
-		}
-		var written []parcels.Layer
-		for rows.Next() {
-			var l parcels.Layer
-			if err := rows.Scan(&l); err != nil {
-				rows.Close()
-				return err
-			}
-			written = append(written, l)
-		}
-		if err := rows.Err(); err != nil {
-			return err
-		}
-		if base != nil && len(written) == 0 {
-			out = base
-			return nil
-		}
-		out, err = store.Assemble(name, info.CRS, base, written, func(l parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
-			return features(ctx, tx, name, l, parcels.Window{})
-		})
-		return err
-	})
-	return out, fault("document", name, err)
-}
-
-// History lists the edits of a site, also those before it was deleted and came
-// back under the same name.
-func (s *Store) History(ctx context.Context, name string) (out []parcels.Edit, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		if _, err := site(ctx, tx, name); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT version, at, who, what FROM fallwright.history WHERE site = $1 ORDER BY version", name)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var e parcels.Edit
-			if err := rows.Scan(&e.Version, &e.When, &e.Who, &e.What); err != nil {
-				return err
-			}
-			e.When = e.When.UTC()
-			out = append(out, e)
-		}
-		return rows.Err()
-	})
-	return out, fault("history", name, err)
-}
-
-// Features of a layer in a window, by fid unless sorted.
-func (s *Store) Features(ctx context.Context, site string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
-	return func(yield func(parcels.StoredFeature, error) bool) {
-		err := s.snapshot(ctx, func(tx *sql.Tx) error {
-			for f, err := range features(ctx, tx, site, layer, w) {
-				if err != nil {
-					return err
-				}
-				if !yield(f, nil) {
-					return errEnough
-				}
-			}
-			return nil
-		})
-		if err != nil && err != errEnough {
-			yield(parcels.StoredFeature{}, fault("features", site, err))
-		}
-	}
-}
-
-var errEnough = errors.New("enough")
-
-// layerOf looks for a layer of a site: how many features it has and the number
-// of its system. Without one there is nothing to read.
-func layerOf(ctx context.Context, q querier, name string, l parcels.Layer) (n int, srs uint32, ok bool, err error) {
+// system is the number of a site's system; ok is false where it has no such
+// layer.
+func system(ctx context.Context, tx *sql.Tx, name string, l parcels.Layer) (srs int, ok bool, err error) {
 	var crs string
-	err = q.QueryRowContext(ctx, "SELECT l.features, s.crs FROM fallwright.layers l JOIN fallwright.sites s ON s.name = l.site WHERE l.site = $1 AND l.layer = $2", name, string(l)).Scan(&n, &crs)
+	err = tx.QueryRowContext(ctx, "SELECT s.crs FROM fallwright.layers l JOIN fallwright.sites s ON s.name = l.site WHERE l.site = $1 AND l.layer = $2", name, string(l)).Scan(&crs)
 	if err == sql.ErrNoRows {
-		_, err = site(ctx, q, name)
-		return 0, 0, false, err
+		return 0, false, nil
 	}
-	if err == nil {
-		srs, err = srsID(crs)
-	}
-	return n, srs, err == nil, err
+	return store.SRS(crs), err == nil, err
 }
 
 // selection is the FROM and WHERE of a window.
-func selection(name string, l parcels.Layer, srs uint32, w parcels.Window) (string, []any) {
+func selection(name string, l parcels.Layer, srs int, w parcels.Window) (string, []any) {
 	args := []any{name, w.After}
 	text := " FROM fallwright." + pq.QuoteIdentifier(string(l)) + " WHERE site = $1 AND fid > $2"
 	arg := func(v any) string {
@@ -338,28 +177,11 @@ func selection(name string, l parcels.Layer, srs uint32, w parcels.Window) (stri
 	return text, args
 }
 
-func features(ctx context.Context, q querier, name string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
+// Select gives the features of a window by fid.
+func (s *Store) Select(ctx context.Context, tx *sql.Tx, name string, layer parcels.Layer, w parcels.Window) iter.Seq2[parcels.StoredFeature, error] {
 	return func(yield func(parcels.StoredFeature, error) bool) {
-		if w.Sort != "" {
-			by, limit := w.Sort, w.Limit
-			w.Sort, w.Limit = "", 0
-			var all []parcels.StoredFeature
-			for f, err := range features(ctx, q, name, layer, w) {
-				if err != nil {
-					yield(f, err)
-					return
-				}
-				all = append(all, f)
-			}
-			for _, f := range store.Sorted(all, by, limit) {
-				if !yield(f, nil) {
-					return
-				}
-			}
-			return
-		}
 		stop := func(err error) { yield(parcels.StoredFeature{}, err) }
-		_, srs, ok, err := layerOf(ctx, q, name, layer)
+		srs, ok, err := system(ctx, tx, name, layer)
 		if err != nil {
 			stop(err)
 			return
@@ -372,7 +194,7 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 		if w.Limit > 0 && len(w.Equal) == 0 {
 			text += " LIMIT " + strconv.Itoa(w.Limit)
 		}
-		rows, err := q.QueryContext(ctx, text, args...)
+		rows, err := tx.QueryContext(ctx, text, args...)
 		if err != nil {
 			stop(err)
 			return
@@ -414,82 +236,30 @@ func features(ctx context.Context, q querier, name string, layer parcels.Layer, 
 	}
 }
 
-// Count is how many features Features gives, its limit apart.
-func (s *Store) Count(ctx context.Context, name string, layer parcels.Layer, w parcels.Window) (n int, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		all, srs, ok, err := layerOf(ctx, tx, name, layer)
-		if err != nil || !ok {
-			return err
-		}
-		if w.Bounds == nil && len(w.Equal) == 0 && w.ID == "" && w.After == 0 {
-			n = all
-			return nil
-		}
-		text, args := selection(name, layer, srs, w)
-		if len(w.Equal) == 0 {
-			return tx.QueryRowContext(ctx, "SELECT count(*)"+text, args...).Scan(&n)
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT properties"+text, args...)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var props sql.RawBytes
-			if err := rows.Scan(&props); err != nil {
-				return err
-			}
-			if store.Holds(json.RawMessage(props), w.Equal) {
-				n++
-			}
-		}
-		return rows.Err()
-	})
-	return n, fault("count", name, err)
-}
-
-// Results lists those of a site and kind (empty: any), oldest first, without
-// inputs and bodies.
-func (s *Store) Results(ctx context.Context, name, kind string) (out []parcels.Result, err error) {
-	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		if _, err := site(ctx, tx, name); err != nil {
-			return err
-		}
-		rows, err := tx.QueryContext(ctx, "SELECT number, site, kind, version, input_sha256, program, made FROM fallwright.results WHERE site = $1 AND ($2 = '' OR kind = $2) ORDER BY number", name, kind)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			r, err := result(rows)
-			if err != nil {
-				return err
-			}
-			out = append(out, r)
-		}
-		return rows.Err()
-	})
-	return out, fault("results", name, err)
-}
-
-func result(row interface{ Scan(...any) error }, more ...any) (r parcels.Result, err error) {
-	var n int64
-	err = row.Scan(append([]any{&n, &r.Site, &r.Kind, &r.Version, &r.InputSHA, &r.Program, &r.Made}, more...)...)
-	r.ID, r.Made = fmt.Sprintf("r%d", n), r.Made.UTC()
-	return r, err
-}
-
-// Result is one, whole.
-func (s *Store) Result(ctx context.Context, id string) (parcels.Result, error) {
-	n, err := strconv.ParseInt(strings.TrimPrefix(id, "r"), 10, 64)
+// Number counts the features of a window.
+func (s *Store) Number(ctx context.Context, tx *sql.Tx, name string, layer parcels.Layer, w parcels.Window) (n int, err error) {
+	srs, ok, err := system(ctx, tx, name, layer)
+	if err != nil || !ok {
+		return 0, err
+	}
+	text, args := selection(name, layer, srs, w)
+	if len(w.Equal) == 0 {
+		err := tx.QueryRowContext(ctx, "SELECT count(*)"+text, args...).Scan(&n)
+		return n, err
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT properties"+text, args...)
 	if err != nil {
-		n = -1
+		return 0, err
 	}
-	var inputs, body []byte
-	r, err := result(s.db.QueryRowContext(ctx, "SELECT number, site, kind, version, input_sha256, program, made, inputs, body FROM fallwright.results WHERE number = $1", n), &inputs, &body)
-	if err == sql.ErrNoRows {
-		return r, &parcels.Error{Kind: parcels.NotFound, Op: "store: result", Subject: id, Err: errors.New("there is no such result")}
+	defer rows.Close()
+	for rows.Next() {
+		var props sql.RawBytes
+		if err := rows.Scan(&props); err != nil {
+			return 0, err
+		}
+		if store.Holds(json.RawMessage(props), w.Equal) {
+			n++
+		}
 	}
-	r.Inputs, r.Body = inputs, body
-	return r, fault("result", id, err)
+	return n, rows.Err()
 }

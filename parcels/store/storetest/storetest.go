@@ -30,6 +30,7 @@ func Run(t *testing.T, fresh func(t *testing.T) Opener) {
 		{"empty", empty}, {"whole documents", whole}, {"versions", versions}, {"windows", windows}, {"layers", layers},
 		{"nothing without commit", abort}, {"ids", ids}, {"reference systems", systems}, {"results", results}, {"delete", remove},
 		{"hostile text", hostile}, {"readers during an import", concurrent}, {"property: what goes in comes out", property}, {"sort", sorted},
+		{"inputs of results", inputs}, {"rasters", rasters}, {"jobs", jobs}, {"replies", replies},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, fresh(t)) })
 	}
@@ -446,12 +447,25 @@ func systems(t *testing.T, open Opener) {
 	if got := all(t, s, "degrees", parcels.LayerParcels, parcels.Window{}); len(got) != 1 || !strings.Contains(string(got[0].Geometry), "[-86,36]") {
 		t.Errorf("longitude comes first: %v", got)
 	}
-	w, err := s.Write(ctx, "feet", parcels.LayerSpots, "EPSG:26916", false)
-	if slug(err) != "crs-conflict" {
-		t.Errorf("two systems in a site: %v", err)
+	// a layer in another system is brought into the site's, and it is told
+	w := ok[parcels.LayerWriter](t)(s.Write(ctx, "metres", parcels.LayerSpots, "", false))
+	if err := w.Add(ctx, parcels.StoredFeature{Geometry: []byte(`{"type":"Point","coordinates":[-87,36,12.5]}`)}); err != nil {
+		t.Fatal(err)
 	}
-	if err == nil {
-		_ = w.Abort()
+	if err := w.Add(ctx, parcels.StoredFeature{Geometry: []byte(`{"type":"Point","coordinates":[]}`)}); kindOf(err) != parcels.Invalid {
+		t.Errorf("a point of nothing: %v", err)
+	}
+	_ = w.Abort()
+	w = ok[parcels.LayerWriter](t)(s.Write(ctx, "metres", parcels.LayerSpots, "", false))
+	if err := w.Add(ctx, parcels.StoredFeature{Geometry: []byte(`{"type":"Point","coordinates":[-87,36,12.5]}`)}); err != nil {
+		t.Fatal(err)
+	}
+	if i := ok[parcels.SiteInfo](t)(w.Commit(ctx, "ann")); i.CRS != "EPSG:26916" || len(i.Notes) != 1 || !strings.Contains(i.Notes[0], "from EPSG:4326 into EPSG:26916") {
+		t.Errorf("brought: %+v", i)
+	}
+	onMeridian(t, all(t, s, "metres", parcels.LayerSpots, parcels.Window{})[0])
+	if h := ok[[]parcels.Edit](t)(s.History(ctx, "metres")); !strings.Contains(h[len(h)-1].What, "into EPSG:26916") {
+		t.Errorf("history %+v", h)
 	}
 	if _, err := s.Write(ctx, "feet", parcels.LayerSpots, "EPSG:999999", false); slug(err) != "crs-unknown" {
 		t.Errorf("got %v", err)
@@ -462,12 +476,18 @@ func systems(t *testing.T, open Opener) {
 	doc := `{"crs":"EPSG:26916","layers":{"parcels":{"type":"FeatureCollection","features":[]},
 	  "inlets":{"type":"FeatureCollection","crs":"EPSG:4326","features":[{"type":"Feature","geometry":{"type":"Point","coordinates":[-87,36,12.5]},"properties":{}}]}}}`
 	ok[parcels.SiteInfo](t)(s.PutSite(ctx, "mixed", []byte(doc), 0, "ann"))
+	onMeridian(t, all(t, s, "mixed", parcels.LayerInlets, parcels.Window{})[0])
+}
+
+// onMeridian wants the point -87, 36, 12.5 in zone 16: on its central meridian
+// the easting is 500000 exactly; the northing of 36 degrees is 0.9996 times the
+// meridian arc 3985.0 km (tables).
+func onMeridian(t *testing.T, f parcels.StoredFeature) {
+	t.Helper()
 	var p struct{ Coordinates []float64 }
-	if err := json.Unmarshal(all(t, s, "mixed", parcels.LayerInlets, parcels.Window{})[0].Geometry, &p); err != nil {
+	if err := json.Unmarshal(f.Geometry, &p); err != nil {
 		t.Fatal(err)
 	}
-	// on the central meridian of zone 16 the easting is 500000 exactly; the
-	// northing of 36 degrees is 0.9996 times the meridian arc 3985.0 km (tables)
 	if len(p.Coordinates) != 3 || p.Coordinates[0] < 499995 || p.Coordinates[0] > 500005 || p.Coordinates[1] < 3.98e6 || p.Coordinates[1] > 3.99e6 || p.Coordinates[2] != 12.5 {
 		t.Errorf("moved to %v", p.Coordinates)
 	}
