@@ -259,11 +259,16 @@ func (lp *lotPlan) judgeProfile(l *layout, r *profile.Result) {
 	}
 	for i := range lp.runs {
 		run := &lp.runs[i]
-		// two pipes in one trench are as deep as each other: the stop names both
-		if t := l.runs[i].twin; t >= 0 && deep[t] && !deep[i] && run.GreatestDepth != nil && *run.GreatestDepth > c.Pipe.GreatestDepth {
-			at := run.Line[0]
+		// A run that lies in one trench with a deeper one, or under a point that is
+		// dug deeper for another, breaks no rule of its own profile: the stop names
+		// it all the same.
+		if !deep[i] && run.GreatestDepth != nil && *run.GreatestDepth > c.Pipe.GreatestDepth+inHand/2 {
+			at, why := run.Line[0], "its trench is dug"
+			if t := l.runs[i].twin; t >= 0 {
+				why = "it lies in one trench with run " + lp.runs[t].ID + ","
+			}
 			lp.find(parcels.Finding{Code: "greatest_depth", Severity: parcels.Stop, Feature: run.ID, Location: &at, Measured: parcels.Num(round(float64(*run.GreatestDepth), 4)), Required: parcels.Num(round(float64(c.Pipe.GreatestDepth), 4)), Unit: "m",
-				Message: fmt.Sprintf("Run %s breaks the rule on depth: it lies in one trench with run %s, %.2f m deep against %.2f m.", run.ID, lp.runs[t].ID, float64(*run.GreatestDepth), float64(c.Pipe.GreatestDepth))})
+				Message: fmt.Sprintf("Run %s breaks the rule on depth: %s %.2f m deep against %.2f m.", run.ID, why, float64(*run.GreatestDepth), float64(c.Pipe.GreatestDepth))})
 		}
 		if run.Slope != nil && *run.Slope < c.Pipe.TargetSlope-1e-6 && *run.Slope >= c.Pipe.LeastSlope-1e-6 {
 			lp.find(parcels.Finding{Code: "below_target_slope", Severity: parcels.Warn, Feature: run.ID, Measured: parcels.Num(float64(*run.Slope)), Required: parcels.Num(float64(c.Pipe.TargetSlope)), Source: "P-78, P-156",

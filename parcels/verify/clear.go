@@ -596,11 +596,11 @@ func (j *judge) trespass(own *lot, p, q pt) (at pt, what string) {
 }
 
 // leadSlack is how much longer than the shortest way a first run may be. The
-// zone may have been made for pipes two sizes larger than came out in the end:
-// half of what the trench is then wider. Beside that the planner keeps 1 mm in
+// zone may have been made for pipes three sizes larger than came out in the end:
+// half of what the trench is then wider, 25 mm a size. Beside that the planner keeps 1 mm in
 // hand and may take an arc up to 1 mm further out, in an inner corner on two
 // walls at once.
-const leadSlack = 0.060
+const leadSlack = 0.100
 
 // leadOff: the first run through the foundation zone: from a downspout, straight,
 // by the shortest way to a place where a trench may lie.
