@@ -165,6 +165,8 @@ type Prices struct {
 	WyeEach             float64 `yaml:"wye_each" json:"wye_each"`
 	CleanoutEach        float64 `yaml:"cleanout_each" json:"cleanout_each"`
 	TieInEach           float64 `yaml:"tie_in_each" json:"tie_in_each"`
+	EarthworkPerM3      float64 `yaml:"earthwork_per_m3" json:"earthwork_per_m3"`
+	PumpEach            float64 `yaml:"pump_each" json:"pump_each"`
 }
 
 // GroundRules: grading checks and accuracy of elevations.

@@ -150,6 +150,40 @@ type Alternative struct {
 	Short     *unit.Length `json:"short_m"` // how much fall is missing
 }
 
+// The kinds of remedy.
+const (
+	LowerTieIn   = "lower_tie_in"
+	LessCover    = "less_cover"
+	LargerPipe   = "larger_flatter_pipe"
+	DeeperTrench = "deeper_trench"
+	OtherInlet   = "other_inlet"
+	SharedTrunk  = "shared_trunk"
+	RegradeSwale = "regrade_swale"
+	FillBowl     = "fill_bowl"
+	Pump         = "pump"
+)
+
+// Remedy is one thing that would mend, or help to mend, a yard that gravity does
+// not drain, worked out by planning again with it alone. Its verdict says whether
+// it does by itself; From and To are the value that it changes, in Unit.
+type Remedy struct {
+	Kind      string       `json:"remedy"`
+	Outlet    string       `json:"outlet,omitempty"`
+	Verdict   Verdict      `json:"verdict"`
+	Message   string       `json:"message"`
+	From      *float64     `json:"from,omitempty"`
+	To        *float64     `json:"to,omitempty"`
+	Unit      string       `json:"unit,omitempty"`
+	Gain      *unit.Length `json:"gain_m"`     // of fall at the outlet
+	Short     *unit.Length `json:"short_m"`    // what is still missing
+	CostIndex *float64     `json:"cost_index"` // of the drain with it
+	Cut       *float64     `json:"cut_m3,omitempty"`
+	Fill      *float64     `json:"fill_m3,omitempty"`
+	Flow      *hydro.Flow  `json:"flow_m3s,omitempty"` // of a pump
+	Head      *unit.Length `json:"head_m,omitempty"`   // of a pump
+	Location  *orb.Point   `json:"location,omitempty"`
+}
+
 // Bound states how far from the cheapest the layout can be.
 type Bound struct {
 	CostLowerBound *float64 `json:"cost_lower_bound"`
@@ -328,6 +362,7 @@ type Plan struct {
 	LineFlows    []LineFlow     `json:"line_flows"`
 	Ponds        []Pond         `json:"ponds"`
 	Alternatives []Alternative  `json:"alternatives"`
+	Remedies     []Remedy       `json:"remedies"`
 	WaterCases   []WaterCase    `json:"water_cases"`
 	Bound        Bound          `json:"bound"`
 	Findings     []Finding      `json:"findings"`

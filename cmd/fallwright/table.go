@@ -140,6 +140,27 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	if others > 0 {
 		fmt.Fprintln(w)
 	}
+	if len(p.Remedies) > 0 {
+		fmt.Fprintln(w, "What would mend it, each worked out by itself:")
+		t := table{head: []string{"remedy", "does it", "gains", "still short", "cost index", "cut", "fill"}, right: "__rrrrr"}
+		for _, r := range p.Remedies {
+			does := "no"
+			switch r.Verdict {
+			case parcels.Feasible:
+				does = "yes"
+			case parcels.NotProven:
+				does = "with leave"
+			}
+			t.row(words(r.Kind), does, display.Or(r.Gain, u.Length), display.Or(r.Short, u.Length), display.Or(r.CostIndex, func(v float64) string { return fmt.Sprintf("%.1f", v) }), display.Or(r.Cut, u.Volume), display.Or(r.Fill, u.Volume))
+		}
+		if err := t.write(w); err != nil {
+			return err
+		}
+		for _, r := range p.Remedies {
+			wrap(w, "  "+words(r.Kind)+": ", r.Message)
+		}
+		fmt.Fprintln(w)
+	}
 	fmt.Fprintln(w, "Findings:")
 	findings(w, p.Findings)
 	if v := p.Verification; v != nil {

@@ -192,6 +192,13 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 	for i := range out.Ponds {
 		out.Ponds[i].Location = Position(f, out.Ponds[i].Location)
 	}
+	out.Remedies = append([]parcels.Remedy{}, p.Remedies...)
+	for i := range out.Remedies {
+		if l := out.Remedies[i].Location; l != nil {
+			at := Position(f, *l)
+			out.Remedies[i].Location = &at
+		}
+	}
 	if out.LineFlows == nil {
 		out.LineFlows = []parcels.LineFlow{}
 	}
@@ -290,6 +297,12 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 		if l := p.Findings[i].Location; l != nil {
 			q := plane(*l)
 			p.Findings[i].Location = &q
+		}
+	}
+	for i := range p.Remedies {
+		if l := p.Remedies[i].Location; l != nil {
+			q := plane(*l)
+			p.Remedies[i].Location = &q
 		}
 	}
 	for i := range p.Ponds {

@@ -24,6 +24,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/document"
 	"fallwright/parcels/siting"
+	"fallwright/parcels/yardwater"
 )
 
 // inHand is what the planner keeps in hand of every distance, so that rounding
@@ -55,12 +56,15 @@ type lotPlan struct {
 	result    profile.Result
 	cache     map[[4]float64]stretch
 	regionsOf []route.Region
+	asked     *route.Problem   // what the route was last asked
+	hollows   []yardwater.Pond // on the lot
 
 	points       []parcels.Point
 	runs         []parcels.Run
 	trenches     []parcels.Trench
 	profiles     []parcels.Profile
 	alternatives []parcels.Alternative
+	remedies     []parcels.Remedy
 	water        []parcels.WaterCase
 	backed       *parcels.BackedUp
 	ponds        []parcels.Pond
@@ -267,6 +271,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	if lp.surface != nil {
 		p.Least = lp.least(&p)
 	}
+	lp.asked = &p
 	res, err := route.Solve(&p)
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
@@ -366,6 +371,7 @@ type end struct {
 	at     orb.Point
 	inlet  *parcels.Inlet
 	outlet *parcels.Outlet
+	swale  *parcels.Swale // where it is neither: daylight at a swale
 	closed string
 	// tieIn is the lowest level of an arriving invert, lower a level that may
 	// be used at the price of a submerged entry; nil: not known.

@@ -34,7 +34,10 @@ func (lp *lotPlan) network(l *layout, r *profile.Result) error {
 	} else {
 		lp.cost = parcels.Num(round(l.planCost(), 2))
 	}
-	return lp.judge(l, r)
+	if err := lp.judge(l, r); err != nil || r == nil {
+		return err
+	}
+	return lp.mend(l, r)
 }
 
 // name gives every node its id: an intake's or outlet's own, else P1, P2, ...

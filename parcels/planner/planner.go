@@ -70,7 +70,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	}
 	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
 		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: of(lots, append(append([]parcels.Finding{}, s.Findings...), more...)),
-		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, WaterCases: []parcels.WaterCase{}}
+		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, Remedies: []parcels.Remedy{}, WaterCases: []parcels.WaterCase{}}
 	plan.RestsOn = restsOn(s)
 	var parts []*lotPlan
 	st := siting.New(s)
@@ -232,6 +232,7 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		plan.Trenches = append(plan.Trenches, lp.trenches...)
 		plan.Profiles = append(plan.Profiles, lp.profiles...)
 		plan.Alternatives = append(plan.Alternatives, lp.alternatives...)
+		plan.Remedies = append(plan.Remedies, lp.remedies...)
 		plan.WaterCases = append(plan.WaterCases, lp.water...)
 		plan.Ponds = append(plan.Ponds, lp.ponds...)
 		plan.LineFlows = append(plan.LineFlows, lp.lineFlows...)

@@ -44,6 +44,7 @@ func (lp *lotPlan) yard() {
 		if !slices.Contains(p.Lots, lp.lot.ID) {
 			continue
 		}
+		lp.hollows = append(lp.hollows, p)
 		q := parcels.Pond{Location: p.Location, Level: mm(p.Level), Depth: mm(p.Depth), Area: roundAs(p.Area, 2), Volume: hydro.Volume(round(p.Volume, 3))}
 		if soak > 0 && len(p.Intakes) == 0 {
 			q.DrainDown = parcels.Num(round(float64(p.Depth)*1000/soak, 1))

@@ -79,6 +79,16 @@ func drop(id string) func(*fixture) {
 	}
 }
 
+// remedies makes the plan an infeasible one with a remedy told.
+func remedies(r obj) func(*fixture) {
+	return func(f *fixture) {
+		s := f.plan["summary"].(obj)
+		s["verdict"], s["why_not"] = "not_feasible", "Too low."
+		f.find("arrival_level", "stop", "I1", "Too low.")
+		f.plan["remedies"] = []any{r}
+	}
+}
+
 func trenchField(i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.plan["trenches"].([]any)[i].(obj)[key] = v }
 }
@@ -426,6 +436,21 @@ var lies = []lie{
 	// the verdict
 	{"feasible over a stop", "verdict", func(f *fixture) { f.find("cover_short", "stop", "R5", "Cover is short.") }},
 	{"feasible and not proven", "verdict", func(f *fixture) { f.find("x", "warn", "R5", "Who knows.", "not_proven", true) }},
+	// what would mend it
+	{"a remedy where none is needed", "remedies", func(f *fixture) {
+		f.plan["remedies"] = []any{obj{"remedy": "less_cover", "verdict": "not_feasible", "message": "x", "from": 0.3048, "to": 0.2}}
+	}},
+	{"a remedy of its own", "remedies", remedies(obj{"remedy": "prayer", "verdict": "not_feasible", "message": "x"})},
+	{"a remedy without a price", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "feasible", "message": "x", "from": 0.3048, "to": 0.2})},
+	{"a remedy that does it and is short", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "feasible", "message": "x", "from": 0.3048, "to": 0.2, "cost_index": 90, "short_m": 0.1})},
+	{"a remedy from another cover", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "feasible", "message": "x", "from": 0.4, "to": 0.2, "cost_index": 90})},
+	{"more cover as less", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "feasible", "message": "x", "from": 0.3048, "to": 0.5, "cost_index": 90})},
+	{"negative fill", "remedies", remedies(obj{"remedy": "fill_bowl", "verdict": "feasible", "message": "x", "cost_index": 90, "fill_m3": -1})},
+	{"a tie-in no lower than the drain", "remedies", remedies(obj{"remedy": "lower_tie_in", "outlet": "I1", "verdict": "feasible", "message": "x", "from": 200, "to": 199, "cost_index": 90})},
+	{"a remedy at no outlet", "remedies", remedies(obj{"remedy": "pump", "outlet": "I77", "verdict": "feasible", "message": "x", "cost_index": 90, "flow_m3s": 1, "head_m": 1})},
+	{"a pump of no duty", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90})},
+	{"a pump too small", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "flow_m3s": 1e-5, "head_m": 1})},
+
 	{"not feasible without a stop", "verdict", all(summary("verdict", "not_feasible"), summary("why_not", "x"))},
 	{"no verdict", "verdict", summary("verdict", "")},
 	{"no cure", "verdict", all(summary("verdict", "not_proven"), func(f *fixture) { f.find("x", "warn", "R5", "Who knows.", "not_proven", true) })},

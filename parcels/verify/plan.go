@@ -76,6 +76,11 @@ type trunk struct {
 
 type alternative struct{ outlet, verdict, reason string }
 
+type remedy struct {
+	kind, outlet, verdict, message                     string
+	from, to, gain, short, cost, cut, fill, flow, head *float64
+}
+
 type found struct {
 	code, severity, message, lot, feature, cure string
 	notProven                                   bool
@@ -107,6 +112,7 @@ type plan struct {
 
 	site            string
 	alternatives    []alternative
+	remedies        []remedy
 	cost, costBound *float64
 	restsOn         []string
 	assumptions     []string
@@ -228,6 +234,12 @@ func (r *planReader) body(v val) {
 		r.maybe(a, "length_m", of)
 		r.maybe(a, "cost_index", of)
 		r.maybe(a, "short_m", of)
+	}
+	for i, a := range v.get("remedies").a {
+		of := fmt.Sprintf("remedy %d", i)
+		p.remedies = append(p.remedies, remedy{kind: r.text(a, "remedy", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
+			from: r.maybe(a, "from", of), to: r.maybe(a, "to", of), gain: r.maybe(a, "gain_m", of), short: r.maybe(a, "short_m", of), cost: r.maybe(a, "cost_index", of),
+			cut: r.maybe(a, "cut_m3", of), fill: r.maybe(a, "fill_m3", of), flow: r.maybe(a, "flow_m3s", of), head: r.maybe(a, "head_m", of)})
 	}
 	p.cost, p.costBound = r.maybe(sm, "cost_index", "summary"), r.maybe(v.get("bound"), "cost_lower_bound", "bound")
 	p.site = r.text(v, "site", "plan")

@@ -99,6 +99,7 @@ var checks = []func(*judge){
 	(*judge).summary,
 	(*judge).warnings,
 	(*judge).verdict,
+	(*judge).remedies,
 }
 
 type judge struct {

@@ -1,0 +1,103 @@
+package verify
+
+// What a plan says would mend it.
+
+import (
+	"math"
+	"slices"
+
+	"fallwright/parcels"
+)
+
+// remedyRounding is how far the drawn drain's arrival, laid with the steps and
+// millimetres of a whole profile, may lie over the level of a lower tie-in.
+const remedyRounding = 0.06
+
+// remedies: a remedy that does it has a price and lacks nothing, one that does
+// not has none; what it changes is what the criteria and the site say now; a
+// pump lifts no less than what comes to the outlet; and none stands in a plan
+// that needs none.
+func (j *judge) remedies() {
+	c := j.open("remedies")
+	kinds := []string{parcels.LowerTieIn, parcels.LessCover, parcels.LargerPipe, parcels.DeeperTrench, parcels.OtherInlet, parcels.SharedTrunk, parcels.RegradeSwale, parcels.FillBowl, parcels.Pump}
+	if len(j.p.remedies) > 0 && j.p.summary.verdict != string(parcels.NotFeasible) {
+		c.fail("remedies", "told in a plan that is %s", j.p.summary.verdict)
+	}
+	for i := range j.p.remedies {
+		r := &j.p.remedies[i]
+		name := "remedy " + r.kind
+		if !slices.Contains(kinds, r.kind) {
+			c.fail(name, "is no remedy")
+		}
+		if r.outlet != "" && j.inlet(r.outlet) == nil && !j.swaleNamed(r.outlet) {
+			c.fail(name, "the site has no outlet %q", r.outlet)
+		}
+		if r.message == "" {
+			c.fail(name, "no message")
+		}
+		works := r.verdict == string(parcels.Feasible) || r.verdict == string(parcels.NotProven)
+		switch {
+		case !works && r.verdict != string(parcels.NotFeasible):
+			c.fail(name, "verdict %q", r.verdict)
+		case works && r.cost == nil:
+			c.fail(name, "does it, and has no cost_index")
+		case works && r.short != nil:
+			c.fail(name, "does it, and is %s short", mm(*r.short))
+		case r.cost != nil && !(*r.cost > 0):
+			c.fail(name, "cost_index %.2f", *r.cost)
+		}
+		for _, v := range []*float64{r.short, r.cut, r.fill} {
+			if v != nil && !(*v >= 0) {
+				c.fail(name, "a negative quantity: %.3f", *v)
+			}
+		}
+		is := func(what string, now float64) {
+			switch {
+			case r.from == nil || r.to == nil:
+				c.fail(name, "from or to missing")
+			case math.Abs(*r.from-now) > oneMillimetre:
+				c.fail(name, "from %.4f, %s is %.4f", *r.from, what, now)
+			}
+		}
+		less := func() {
+			if r.from != nil && r.to != nil && !(*r.to < *r.from) {
+				c.fail(name, "%.4f is no less than %.4f", *r.to, *r.from)
+			}
+		}
+		switch r.kind {
+		case parcels.LessCover:
+			is("the least cover", float64(j.c.Pipe.LeastCover))
+			less()
+		case parcels.LargerPipe:
+			is("the least slope", float64(j.c.Pipe.LeastSlope))
+			less()
+		case parcels.DeeperTrench:
+			is("the greatest depth", float64(j.c.Pipe.GreatestDepth))
+		case parcels.LowerTieIn, parcels.RegradeSwale:
+			if r.kind == parcels.RegradeSwale && !works && r.to == nil {
+				break // none was found
+			}
+			less()
+			if r.from == nil || r.to == nil || !works {
+				break
+			}
+			for k := range j.p.runs {
+				u := &j.p.runs[k]
+				if u.levels && u.to == r.outlet && u.down < *r.to-remedyRounding {
+					c.fail(name, "a level of %s would do, and %s arrives at %s", mm(*r.to), u.id, mm(u.down))
+				}
+			}
+		case parcels.Pump:
+			if r.flow == nil || r.head == nil || !(*r.head > 0) {
+				c.fail(name, "no duty")
+				break
+			}
+			for k := range j.p.runs {
+				u := &j.p.runs[k]
+				if u.flow != nil && u.to == r.outlet && *r.flow < 0.98**u.flow {
+					c.fail(name, "lifts %.5f m3/s of the %.5f that come", *r.flow, *u.flow)
+				}
+			}
+		}
+	}
+}
