@@ -36,7 +36,16 @@ type LineFlow struct {
 	// before, where nothing is left after).
 	At                    orb.Point
 	MostBefore, MostAfter unit.Area
+	// Rise is by how much what leaves Lot after exceeds what left it before, at
+	// one place: within OnePlace along the line. 0 where it does so nowhere; RiseAt is
+	// where most of it crosses.
+	Rise   unit.Area
+	RiseAt orb.Point
 }
+
+// OnePlace is the length of a lot line on which water counts as coming over it at
+// one place: 10 ft, about a downspout's or an emitter's spread (common practice).
+const OnePlace = 3.048 * unit.Metre
 
 // LineFlows lists the crossings of every line of every lot, by lot, part, line
 // and other lot. before and after are areas through each cell (see
@@ -58,6 +67,7 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 	type sum struct {
 		LineFlow
 		spans [][2]float64 // stretches of the line that are crossed
+		out   []leaving
 	}
 	found := map[key]*sum{}
 	half := math.Hypot(f.Grid.CellX, f.Grid.CellY) / 2 / math.Sqrt2
@@ -80,6 +90,9 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 		}
 		s.MostBefore, s.MostAfter = max(s.MostBefore, unit.Area(before[i])), max(s.MostAfter, unit.Area(after[i]))
 		s.spans = append(s.spans, [2]float64{math.Max(0, along-half), math.Min(length, along+half)})
+		if !into {
+			s.out = append(s.out, leaving{along, after[i] - before[i], at})
+		}
 	}
 	for i := range f.Dir {
 		if !f.Wet(i) {
@@ -117,6 +130,7 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 				reach = v[1]
 			}
 		}
+		s.Rise, s.RiseAt = rise(s.out)
 		if s.Into = s.Before > 0 || s.Before == 0 && s.After > 0; !s.Into {
 			s.Before, s.After = -s.Before, -s.After
 		}
@@ -126,6 +140,34 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Other, b.Other))
 	})
 	return out
+}
+
+// leaving is what leaves a lot more after than before, in one cell.
+type leaving struct {
+	along, more float64
+	at          orb.Point
+}
+
+// rise finds the place where what leaves grows most.
+func rise(out []leaving) (most unit.Area, at orb.Point) {
+	slices.SortFunc(out, func(a, b leaving) int { return cmp.Compare(a.along, b.along) })
+	sum, first := 0.0, 0
+	for i, v := range out {
+		for sum += v.more; out[first].along < v.along-float64(OnePlace); first++ {
+			sum -= out[first].more
+		}
+		if unit.Area(sum) > most {
+			most = unit.Area(sum)
+			top := first
+			for k := first; k <= i; k++ {
+				if out[k].more > out[top].more {
+					top = k
+				}
+			}
+			at = out[top].at
+		}
+	}
+	return most, at
 }
 
 // nearestLine is the edge of a lot's outer rings nearest to p, how far along it

@@ -70,6 +70,7 @@ type lotPlan struct {
 	ponds        []parcels.Pond
 	lineFlows    []parcels.LineFlow
 	overflow     []parcels.Overflow
+	over         *yardwater.Report // the water over the ground; nil: not known, or a quick plan
 	findings     []parcels.Finding
 	assumptions  []string
 	outlet       string
@@ -167,11 +168,20 @@ func (lp *lotPlan) pipes() {
 	}
 }
 
-// run plans the lot: route, profile, network.
+// run plans the lot: route, profile, network, and what they do to the water
+// over the ground.
 func (lp *lotPlan) run(ctx context.Context) error {
 	if !lp.quick {
 		lp.yard()
 	}
+	if err := lp.drain(ctx); err != nil {
+		return err
+	}
+	return lp.lines()
+}
+
+// drain lays the pipes.
+func (lp *lotPlan) drain(ctx context.Context) error {
 	if len(lp.waters) == 0 && len(lp.wanted) == 0 {
 		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "Lot " + lp.lot.ID + " has no intake and no perforated run: add its downspouts and basins as the layer intakes."})
 		return nil
@@ -486,6 +496,9 @@ func (lp *lotPlan) dischargeBars(o *parcels.Outlet) string {
 		if off, _, _ := shape.LineBoundary(at, k.Geometry.(orb.MultiPolygon)); off < d.FromBuilding {
 			return fmt.Sprintf("it lets water out %.2f m from a building; %.2f m is asked (P-48)", float64(off), float64(d.FromBuilding))
 		}
+	}
+	if other := lp.castsOn(o.At); other != "" {
+		return "its water would run over the line to lot " + other + " where less runs now (P-52, P-53)"
 	}
 	return ""
 }

@@ -5,11 +5,13 @@ package planner
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/hydro"
 	"fallwright/parcels"
@@ -20,7 +22,12 @@ import (
 // whose water runs on.
 const aroundLot = 20 * unit.Metre
 
-// yard fills ponds, line flows and overflows. A ground too coarse or too small
+// leastRise is the C A by which water over a neighbour's line at one place may
+// grow before it counts as new: a square metre, under a tenth of a litre a second
+// in any storm.
+const leastRise unit.Area = 1
+
+// yard fills ponds and overflows, as the ground lies. A ground too coarse or too small
 // for it leaves them empty, with a note.
 func (lp *lotPlan) yard() {
 	if lp.surface == nil {
@@ -64,32 +71,7 @@ func (lp *lotPlan) yard() {
 		}
 	}
 	c := lp.site.Criteria
-	rate := hydro.Intensity(0)
-	if lp.intensity != nil {
-		rate = lp.intensity(c.Storm.YardMin)
-	}
-	for _, f := range r.LineFlows {
-		if f.Lot != lp.lot.ID {
-			continue
-		}
-		row := parcels.LineFlow{Lot: f.Lot, Line: f.Line}
-		if rate > 0 {
-			sign := 1.0
-			if !f.Into {
-				sign = -1 // out of the lot
-			}
-			row.Before = parcels.Num(hydro.Flow(round(sign*float64(f.Before)*float64(rate)/3.6e6, 7)))
-			row.After = parcels.Num(hydro.Flow(round(sign*float64(f.After)*float64(rate)/3.6e6, 7)))
-		}
-		lp.lineFlows = append(lp.lineFlows, row)
-		// More water at one place of a neighbour's line than the ground sends
-		// there now is what the law of every state forbids to cast (P-52, P-53).
-		if !f.Into && f.Other != "" && f.MostAfter > f.MostBefore+1 {
-			at := f.At
-			lp.find(parcels.Finding{Code: "new_flow_on_neighbour", Severity: parcels.Stop, Feature: f.Other, Location: &at, Measured: parcels.Num(round(float64(f.MostAfter), 1)), Required: parcels.Num(round(float64(f.MostBefore), 1)), Unit: "m2 of C A", Source: "P-52, P-53",
-				Message: fmt.Sprintf("More water than now would run over the line to lot %s at one place.", f.Other)})
-		}
-	}
+	lp.over = r
 	for _, o := range r.Overflows {
 		in := slices.IndexFunc(lp.waters, func(w water) bool { return w.intake.ID == o.Intake })
 		if in < 0 {
@@ -107,9 +89,145 @@ func (lp *lotPlan) yard() {
 				Message: fmt.Sprintf("When the grate of %s is clogged its water passes within %.2f m under %s; %.2f m is asked.", o.Intake, float64(*o.Freeboard), o.Opening, float64(c.Storm.Freeboard))})
 		}
 	}
+	// The rest of what was seen of the ground; of ponds, basins and openings it was
+	// told above, with what the plan knows of them.
+	for _, f := range r.Findings {
+		switch f.Code {
+		case "low_point_no_outlet", "pond_at_house", "overflow_at_opening":
+		default:
+			if f.Lot == lp.lot.ID {
+				lp.find(f)
+			}
+		}
+	}
 	slices.SortStableFunc(lp.overflow, func(a, b parcels.Overflow) int {
 		return int(math.Copysign(1, float64(*a.Level-*b.Level)))
 	})
+}
+
+// lines fills the flows over the lot's lines, as the ground lies and after the
+// plan: joined downspouts and basins gone into the pipe, and what the pipe lets
+// out on the ground there again.
+func (lp *lotPlan) lines() error {
+	if lp.over == nil {
+		return nil
+	}
+	c := lp.site.Criteria
+	d := yardwater.Drained{Taken: map[string]bool{}}
+	for i := range lp.points {
+		if lp.points[i].Kind == parcels.PointIntake {
+			d.Taken[lp.points[i].ID] = true
+		}
+	}
+	if e := lp.endNow(); e != nil && e.outfall() {
+		d.Outfall = &e.at
+	}
+	flows, returned, err := lp.over.LineFlows(d)
+	if err != nil {
+		lp.find(parcels.Finding{Code: "yard_water_unknown", Severity: parcels.Note, Message: "The flows over the lot lines were not worked out: " + err.Error() + "."})
+		return nil
+	}
+	rate := hydro.Intensity(0)
+	if lp.intensity != nil {
+		rate = lp.intensity(c.Storm.YardMin)
+	}
+	for _, f := range flows {
+		if f.Lot != lp.lot.ID {
+			continue
+		}
+		row := parcels.LineFlow{Lot: f.Lot, Line: f.Line}
+		if rate > 0 {
+			flow := func(ca unit.Area) *hydro.Flow {
+				if !f.Into {
+					ca = -ca // out of the lot
+				}
+				return parcels.Num(hydro.Flow(round(float64(ca)*float64(rate)/3.6e6, 7)))
+			}
+			row.Before, row.After = flow(f.Before), flow(f.After)
+			// the water of a storm as long as the yard's time of concentration
+			row.BeforeTotal = parcels.Num(hydro.Volume(round(float64(*row.Before)*60*float64(c.Storm.YardMin), 4)))
+			row.AfterTotal = parcels.Num(hydro.Volume(round(float64(*row.After)*60*float64(c.Storm.YardMin), 4)))
+		}
+		lp.lineFlows = append(lp.lineFlows, row)
+	}
+	// More water at one place of a neighbour's line than the ground sends there
+	// now is what the law of nearly every state forbids to cast (P-52, P-53).
+	lp.tellRise(flows, parcels.Stop, "new_flow_on_neighbour", "After the plan")
+	if returned > leastRise {
+		lp.find(parcels.Finding{Code: "outlet_runs_back", Severity: parcels.Warn, Feature: lp.outlet, Measured: parcels.Num(round(float64(returned), 1)), Unit: "m2 of C A",
+			Message: "The water let out at " + lp.outlet + " runs back over the ground to where the plan takes it in again."})
+	}
+	// Where the line runs over in the design storm, its water is set down there.
+	for i := range lp.water {
+		w := &lp.water[i]
+		p := lp.pointAt(w.FirstSpill)
+		if w.Return != c.Storm.ReturnYears || p == nil {
+			continue
+		}
+		full := yardwater.Drained{Taken: maps.Clone(d.Taken), Outfall: p}
+		delete(full.Taken, w.FirstSpill)
+		if flows, _, err := lp.over.LineFlows(full); err == nil {
+			lp.tellRise(flows, parcels.Warn, "spill_on_neighbour", "When the line runs over at "+w.FirstSpill)
+		}
+		break
+	}
+	return nil
+}
+
+func (lp *lotPlan) pointAt(id string) *orb.Point {
+	for i := range lp.points {
+		if id != "" && lp.points[i].ID == id {
+			return &lp.points[i].At
+		}
+	}
+	return nil
+}
+
+// tellRise tells each neighbour over whose line more water would come at one
+// place than comes now.
+func (lp *lotPlan) tellRise(flows []yardwater.LineFlow, severity parcels.Severity, code, when string) {
+	for _, f := range flows {
+		if f.Lot != lp.lot.ID || f.Other == "" || f.Rise <= leastRise {
+			continue
+		}
+		s := severity
+		how := ""
+		for i := range lp.site.Swales {
+			if off, _ := shape.PointLine(f.RiseAt, lp.site.Swales[i].Line); lp.site.Swales[i].MayDischarge && off < 1 {
+				s, how = parcels.Warn, " It goes along a swale that may take it."
+			}
+		}
+		at := f.RiseAt
+		lp.find(parcels.Finding{Code: code, Severity: s, Feature: f.Other, Location: &at, Measured: parcels.Num(round(float64(f.Rise), 1)), Required: parcels.Num(float64(leastRise)), Unit: "m2 of C A", Source: "P-52, P-53",
+			Message: fmt.Sprintf("%s the water of %.0f m2 (C times area) more than now would run over the line to lot %s at one place.%s", when, float64(f.Rise), f.Other, how)})
+	}
+}
+
+// outfall says whether the pipe lets its water out on the ground at an end.
+func (e *end) outfall() bool {
+	return e.outlet != nil && (e.outlet.Kind == "daylight" || e.outlet.Kind == "emitter")
+}
+
+// castsOn is the neighbour over whose line the water of the lot's intakes would
+// come as new if it were let out at a place; empty: nobody.
+func (lp *lotPlan) castsOn(at orb.Point) string {
+	if lp.over == nil {
+		return ""
+	}
+	d := yardwater.Drained{Taken: map[string]bool{}, Outfall: &at}
+	for i := range lp.waters {
+		d.Taken[lp.waters[i].intake.ID] = true
+	}
+	flows, _, err := lp.over.LineFlows(d)
+	if err != nil {
+		return ""
+	}
+	for _, f := range flows {
+		if f.Lot == lp.lot.ID && f.Other != "" && f.Rise > leastRise {
+			return f.Other
+		}
+	}
+	return ""
 }
 
 // soak is the soil's intake in mm an hour, stated or by its texture; 0: not

@@ -5,6 +5,7 @@ package yardwater
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -44,7 +45,7 @@ type Pond struct {
 	Houses    []string // buildings against which it stands
 }
 
-// LineFlow is what crosses a lot line, net.
+// LineFlow is what crosses a lot line, net; see Report.LineFlows.
 type LineFlow struct {
 	Lot   string
 	Line  int    // edge of the outer ring, from vertex Line on
@@ -55,9 +56,20 @@ type LineFlow struct {
 	Before, After unit.Area
 	AreaBefore    unit.Area
 	Length        unit.Length // of the line that is crossed
-	At            orb.Point   // where most crosses
-	MostBefore    unit.Area   // C A in one cell there
-	MostAfter     unit.Area
+	// Rise is the C A by which what leaves the lot at one place of the line
+	// (overland.OnePlace) grows, RiseAt where; 0: nowhere.
+	Rise   unit.Area
+	RiseAt orb.Point
+}
+
+// Drained is what a plan does to the water over the ground.
+type Drained struct {
+	// Taken are the intakes whose water a pipe takes: a downspout its roof's, a
+	// basin or channel what reaches it.
+	Taken map[string]bool
+	// Outfall is where the pipe lets its water out over the ground; nil: into an
+	// inlet, or nowhere.
+	Outfall *orb.Point
 }
 
 // Overflow is where the water of a clogged grate goes.
@@ -78,10 +90,11 @@ type Overflow struct {
 type Report struct {
 	Cell      unit.Length // of the raster it was worked on
 	Ponds     []Pond
-	LineFlows []LineFlow
 	Overflows []Overflow
 	Findings  []parcels.Finding
 	Field     *overland.Field // as the ground lies, inlets open
+
+	look *look
 }
 
 // grid is the raster of the ground round the lots: a raster's own cells, or a
@@ -129,7 +142,7 @@ func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := look{site: s, surface: surface, report: &Report{Cell: unit.Length(math.Max(g.CellX, g.CellY))}}
+	l := &look{site: s, surface: surface, report: &Report{Cell: unit.Length(math.Max(g.CellX, g.CellY))}}
 	for _, b := range s.Buildings {
 		l.houses = append(l.houses, b.Shape)
 	}
@@ -157,10 +170,9 @@ func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.report.Field = f
+	l.report.Field, l.report.look = f, l
 	l.roofs, l.report.Findings = Roofs(s)
 	l.ponds(f)
-	l.lineFlows(f)
 	for _, x := range s.Intakes {
 		if at, ok := open(x.At); ok && takes(x) {
 			l.grates = append(l.grates, x)
@@ -260,16 +272,23 @@ func (l *look) ponds(f *overland.Field) {
 
 func round(v float64) float64 { return math.Round(v*1000) / 1000 }
 
-// lineFlows reckons C A over every lot line: as the ground lies, roofs coming
-// down at their downspouts; and with downspouts piped and basins taking what
-// reaches them.
-func (l *look) lineFlows(f *overland.Field) {
+// LineFlows reckons C A over every lot line: as the ground lies, roofs coming
+// down at their downspouts; and after a plan. Returned is the C A of a plan's
+// outfall that runs back to where the plan takes it in again; 0 as a rule.
+//
+// The plan takes what the same roofs and the same raster bring, and lets out
+// the same, so that before and after differ by what the plan does alone and not
+// by how areas were reckoned. Grates take all that reaches them (Clogged:
+// nothing).
+func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err error) {
+	l, f := r.look, r.Field
 	run := l.site.Criteria.Runoff
 	weight := make([]float32, len(f.Dir))
 	for i := range weight {
 		weight[i] = float32(run.YardC)
 	}
 	var roofs, roofAreas, left []overland.Inflow // left: those that no pipe takes
+	var taken unit.Area
 	for _, r := range l.roofs {
 		if _, ok := f.CellAt(r.At, AtHouse); !ok {
 			continue // beyond the raster
@@ -280,21 +299,23 @@ func (l *look) lineFlows(f *overland.Field) {
 		}
 		in := overland.Inflow{At: r.At, Area: unit.Area(c) * r.Area}
 		roofs, roofAreas = append(roofs, in), append(roofAreas, overland.Inflow{At: r.At, Area: r.Area})
-		if r.Intake < 0 {
+		if r.Intake >= 0 && d.Taken[l.site.Intakes[r.Intake].ID] {
+			taken += in.Area
+		} else {
 			left = append(left, in)
 		}
 	}
 	before, err := f.Accumulate(weight, roofs, AtHouse, nil)
 	if err != nil {
-		return
+		return nil, 0, err
 	}
 	area, err := f.Accumulate(nil, roofAreas, AtHouse, nil)
 	if err != nil {
-		return
+		return nil, 0, err
 	}
 	var caught []int
 	for _, x := range l.site.Intakes {
-		if i, ok := f.CellAt(x.At, 0); ok && takes(x) {
+		if i, ok := f.CellAt(x.At, 0); ok && takes(x) && d.Taken[x.ID] {
 			if p, wet := f.PondAt(i); wet {
 				caught = append(caught, p.Cells...)
 			} else {
@@ -302,9 +323,27 @@ func (l *look) lineFlows(f *overland.Field) {
 			}
 		}
 	}
+	slices.Sort(caught)
+	caught = slices.Compact(caught)
+	held := func(a []float64) (sum unit.Area) {
+		for _, i := range caught {
+			sum += unit.Area(a[i])
+		}
+		return sum
+	}
 	after, err := f.Accumulate(weight, left, AtHouse, caught)
 	if err != nil {
-		return
+		return nil, 0, err
+	}
+	if d.Outfall != nil {
+		grates := held(after)
+		if _, ok := f.CellAt(*d.Outfall, AtHouse); ok { // else it lies beyond the ground looked at
+			left = append(left, overland.Inflow{At: *d.Outfall, Area: taken + grates})
+			if after, err = f.Accumulate(weight, left, AtHouse, caught); err != nil {
+				return nil, 0, err
+			}
+			returned = max(0, held(after)-grates)
+		}
 	}
 	plain := map[[4]int]unit.Area{}
 	for _, v := range f.LineFlows(l.lots, area, area) {
@@ -315,12 +354,13 @@ func (l *look) lineFlows(f *overland.Field) {
 			continue
 		}
 		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: plain[[4]int{v.Lot, v.Part, v.Line, v.Other}], Length: v.Length,
-			At: v.At, MostBefore: v.MostBefore, MostAfter: v.MostAfter}
+			Rise: v.Rise, RiseAt: v.RiseAt}
 		if v.Other >= 0 {
 			x.Other = l.site.Lots[v.Other].ID
 		}
-		l.report.LineFlows = append(l.report.LineFlows, x)
+		flows = append(flows, x)
 	}
+	return flows, returned, nil
 }
 
 // overflows shuts each grate in turn, the others open.
@@ -408,6 +448,8 @@ func (l *look) foundations() {
 			f := parcels.Finding{Code: "foundation_fall", Severity: parcels.Warn, Lot: lot, Feature: name, Location: &at, Measured: parcels.Num(round(float64(w.Slope))), Required: parcels.Num(float64(c.FoundationFall)), Source: "P-64",
 				Cure: "Grade the ground to fall away, or set a swale or drain where there is no room (IRC R401.3)."}
 			switch {
+			case math.Abs(float64(w.Fall)) < 0.005 && w.Crest <= c.PondLeastDepth:
+				f.Message = fmt.Sprintf("The ground is level within %.2f m of wall %d of %s; %.1f %% is asked.", float64(w.Over), w.Edge, name, 100*float64(c.FoundationFall))
 			case w.Slope < 0 || w.Crest > c.PondLeastDepth:
 				f.Message = fmt.Sprintf("The ground rises from wall %d of %s: %.2f m higher within %.2f m.", w.Edge, name, math.Max(float64(w.Crest), -float64(w.Fall)), float64(w.Over))
 			default:

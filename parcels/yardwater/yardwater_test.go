@@ -58,12 +58,20 @@ func TestHandBowls(t *testing.T) {
 	for _, f := range r.Findings {
 		codes[f.Code]++
 	}
-	t.Logf("cell %.2f m, %d ponds, %d line flows, %d overflows, findings %v", float64(r.Cell), len(r.Ponds), len(r.LineFlows), len(r.Overflows), codes)
-	if len(r.LineFlows) < 36 {
-		t.Errorf("%d line flows of 36 lots", len(r.LineFlows))
+	all := map[string]bool{}
+	for _, i := range s.Intakes {
+		all[i.ID] = true
 	}
-	for _, l := range r.LineFlows {
-		if l.Before < 0 || l.MostAfter > l.MostBefore+1e-6 {
+	flows, returned, err := r.LineFlows(yardwater.Drained{Taken: all})
+	if err != nil || returned != 0 {
+		t.Fatal(err, returned)
+	}
+	t.Logf("cell %.2f m, %d ponds, %d line flows, %d overflows, findings %v", float64(r.Cell), len(r.Ponds), len(flows), len(r.Overflows), codes)
+	if len(flows) < 36 {
+		t.Errorf("%d line flows of 36 lots", len(flows))
+	}
+	for _, l := range flows {
+		if l.Before < 0 || l.Rise > 1e-6 {
 			t.Errorf("basins and pipes take water away: %+v", l)
 		}
 	}
@@ -96,22 +104,40 @@ func TestHandLineFlows(t *testing.T) {
 		t.Fatal(err)
 	}
 	run := s.Criteria.Runoff
-	var leaves *yardwater.LineFlow
-	for i, l := range r.LineFlows {
-		if l.Lot == "W" && l.Other == "E" && !l.Into {
-			leaves = &r.LineFlows[i]
+	east := func(d yardwater.Drained) *yardwater.LineFlow {
+		t.Helper()
+		flows, returned, err := r.LineFlows(d)
+		if err != nil || returned != 0 {
+			t.Fatal(err, returned)
 		}
+		for i, l := range flows {
+			if l.Lot == "W" && l.Other == "E" && !l.Into && l.Line == 1 {
+				return &flows[i]
+			}
+		}
+		t.Fatalf("%+v", flows)
+		return nil
 	}
-	if leaves == nil || leaves.Line != 1 {
-		t.Fatalf("%+v", r.LineFlows)
-	}
+	piped := map[string]bool{"DS1": true}
+	leaves := east(yardwater.Drained{Taken: piped})
 	// the ground beyond the lots, 15 m to the west, runs on too: 35 m by 30 m less the house
 	lawn, roof := run.YardC*(35*30-80), run.RoofC*80
 	if math.Abs(float64(leaves.Before)-lawn-roof) > 0.02*(lawn+roof) || math.Abs(float64(leaves.After)-lawn) > 0.02*lawn || math.Abs(float64(leaves.Length)-30) > 0.5 {
 		t.Errorf("%+v; lawn %.1f, roof %.1f", leaves, lawn, roof)
 	}
-	if leaves.MostBefore < unit.Area(roof) {
-		t.Errorf("the downspout's water is concentrated: %v of %v", leaves.MostBefore, roof)
+	if leaves.Rise != 0 {
+		t.Errorf("a pipe that takes a roof away raises what leaves by %v", leaves.Rise)
+	}
+	// Let out on the ground at the line, 10 m north of where it ran before, the
+	// roof's water is new there, all of it; let out at the downspout it is not.
+	if l := east(yardwater.Drained{Taken: piped, Outfall: &orb.Point{18, 24}}); math.Abs(float64(l.Rise)-roof) > 1e-6 || math.Hypot(l.RiseAt[0]-20, l.RiseAt[1]-24) > 1 || math.Abs(float64(l.After-l.Before)) > 1e-6 {
+		t.Errorf("an emitter at the line: %+v, roof %.1f", l, roof)
+	}
+	if l := east(yardwater.Drained{Taken: piped, Outfall: &orb.Point{18, 14}}); l.Rise > 1e-6 {
+		t.Errorf("an emitter below the downspout: %+v", l)
+	}
+	if l := east(yardwater.Drained{}); l.Before != l.After || l.Rise != 0 {
+		t.Errorf("no plan: %+v", l)
 	}
 	// 4 % all round: three walls fall short of 5 %, and to the west the ground rises
 	walls := 0
