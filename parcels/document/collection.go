@@ -164,7 +164,7 @@ func (c *Checker) place(f Feature, p place) {
 	c.degrees = c.degrees && math.Abs(b.Min[0]) <= 180 && math.Abs(b.Max[0]) <= 180 && math.Abs(b.Min[1]) <= 90 && math.Abs(b.Max[1]) <= 90
 	mid := b.Center()
 	if c.frame == nil || c.info.Geographic && (math.Abs(mid[0]-c.mid[0]) > 2 || math.Abs(mid[1]-c.mid[1]) > 2) {
-		fr, err := frame.New(c.info.Code, b)
+		fr, err := frameOf(c.info.Code, b)
 		if err != nil {
 			c.r.fault(p.fault("crs-unknown", " is in a reference system that cannot be used: "+err.Error()+"."))
 			return

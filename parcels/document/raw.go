@@ -36,36 +36,50 @@ func kindOf(raw []byte) string {
 
 func isNull(raw []byte) bool { return len(raw) == 0 || raw[0] == 'n' }
 
+// Bytes at which skip has something to do: in an object or array, and at the end
+// of a plain value.
+var bracket, ending = [256]bool{'{': true, '[': true, '}': true, ']': true, '"': true},
+	[256]bool{',': true, ']': true, '}': true, ' ': true, '\t': true, '\r': true, '\n': true}
+
 // skip returns the index just after the value that starts at i.
 func skip(b []byte, i int) int {
 	switch b[i] {
 	case '{', '[':
 		depth := 0
 		for ; i < len(b); i++ {
-			switch b[i] {
+			c := b[i]
+			if !bracket[c] {
+				continue
+			}
+			switch c {
 			case '{', '[':
 				depth++
-			case '}', ']':
-				depth--
-				if depth == 0 {
-					return i + 1
-				}
 			case '"':
 				i = skip(b, i) - 1
+			default:
+				if depth--; depth == 0 {
+					return i + 1
+				}
 			}
 		}
 		return i
 	case '"':
 		for i++; i < len(b); i++ {
-			if b[i] == '\\' {
-				i++
-			} else if b[i] == '"' {
+			n := bytes.IndexByte(b[i:], '"')
+			if n < 0 {
+				return len(b)
+			}
+			escaped := false
+			for k := i + n - 1; k >= i && b[k] == '\\'; k-- {
+				escaped = !escaped
+			}
+			if i += n; !escaped {
 				return i + 1
 			}
 		}
 		return i
 	}
-	for i < len(b) && !bytes.ContainsRune([]byte(",]} \t\r\n"), rune(b[i])) {
+	for i < len(b) && !ending[b[i]] {
 		i++
 	}
 	return i
@@ -80,7 +94,7 @@ func blank(b []byte, i int) int {
 
 // members cuts an object.
 func members(raw []byte) []member {
-	var out []member
+	out := make([]member, 0, 8)
 	i := blank(raw, 1)
 	for i < len(raw) && raw[i] != '}' {
 		j := skip(raw, i)

@@ -369,7 +369,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	for _, f := range features {
 		b = b.Union(f.Geometry.Bound())
 	}
-	s.Frame, err = frame.New(crs, b)
+	s.Frame, err = frameOf(crs, b)
 	if err != nil {
 		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: "The reference system cannot be used: " + err.Error() + "."})
 		d.fatal = true
