@@ -150,6 +150,7 @@ var problemKinds = []problemKind{
 	{"geopackage-schema-not-allowed", 422, "The GeoPackage holds what is not read", "Views, triggers and virtual tables are not read. Export plain tables."},
 	{"raster-corrupt", 422, "The raster is corrupt", "Export it again."},
 	{"dem-unit-unknown", 422, "The raster's heights have no unit", "Name it."},
+	{"terrain-missing", 422, "The raster of the ground is not stored", "Import it under the name that the document gives as terrain, or take terrain out of the document."},
 	{"dem-no-data", 422, "The raster has no heights under the parcel", "Use one that covers it."},
 	{"idempotency-mismatch", 422, "The Idempotency-Key was used with another body", "Use a new key for a new request."},
 	{"too-many-requests", 429, "Too many requests", "Wait as Retry-After says."},

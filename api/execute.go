@@ -144,7 +144,7 @@ func (s *service) run(ctx context.Context, e execution) (Answer, error) {
 		}
 		sum := sha256.Sum256(e.request.Site)
 		_, err = s.Store.PutResult(ctx, parcels.Result{Site: e.request.SiteName, Kind: e.process.id, Version: info.Version,
-			InputSHA: hex.EncodeToString(sum[:]), Program: "fallwright " + s.Version, Made: s.Now().UTC(), Inputs: inputs, Body: a.Body})
+			InputSHA: hex.EncodeToString(sum[:]), Program: "fallwright " + s.Version, Made: s.Now().UTC(), Inputs: inputs, Body: a.Body, Document: e.request.Site, Ground: a.Ground})
 		if err != nil {
 			return Answer{}, err
 		}

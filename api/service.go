@@ -51,6 +51,8 @@ type Answer struct {
 	// paper has where one is sent at a time; 0: it is whole.
 	Name  string
 	Pages int
+	// Ground is the SHA-256 of the stored raster that it rests on; empty: none.
+	Ground string
 }
 
 // Upload is an export of a GIS program.

@@ -172,7 +172,7 @@ type Store interface {
 	// as its settings) under the name.
 	PutSite(ctx context.Context, name string, document []byte, version int64, who string) (SiteInfo, error)
 	// Document gives the site document back, byte for byte where it was put
-	// whole, else put together from its layers.
+	// whole, else put together from its layers and rasters.
 	Document(ctx context.Context, name string) ([]byte, error)
 	// DeleteSite takes a site out with its rasters, results and jobs; its
 	// history stays.

@@ -5,7 +5,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -22,7 +21,10 @@ import (
 	"fallwright/parcels/planner"
 )
 
-type engine struct{}
+type engine struct {
+	// store holds the rasters of stored sites; nil: there is none.
+	store parcels.RasterStore
+}
 
 // options are those of an execution.
 type options struct {
@@ -73,24 +75,10 @@ func (engine) Import(ctx context.Context, u api.Upload) (api.Imported, error) {
 	return api.Imported{Layers: []api.ImportedLayer{layer}, Warnings: report.Told()}, nil
 }
 
-func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
-	var o options
-	if len(r.Options) > 0 {
-		if err := json.Unmarshal(r.Options, &o); err != nil {
-			return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/options", Detail: "The options cannot be read: " + parcels.Excerpt(err.Error()) + "."}}}
-		}
-	}
-	ro := document.Options{Limits: document.ServiceLimits, KeepGoing: o.KeepGoing}
-	if len(r.Criteria) > 0 {
-		c, given, err := document.ReadCriteria(r.Criteria)
-		if err != nil {
-			return api.Answer{}, named(err, "criteria")
-		}
-		ro.Criteria, ro.CriteriaGiven = &c, given
-	}
-	s, err := document.Read(r.Site, ro)
+func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
+	s, o, err := readSite(r.Site, r.Criteria, r.Options, document.ServiceLimits)
 	if err != nil {
-		return api.Answer{}, named(err, "site")
+		return api.Answer{}, err
 	}
 	if o.CRS != "" && frame.Normalise(o.CRS) != frame.Normalise(s.CRS) {
 		return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Answers come in the system of the input, where they were checked; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
@@ -110,11 +98,18 @@ func (engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "plan":
-		_, body, err := newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet, Quick: o.Quick})
+		po := planner.Options{Lots: r.Lots, Outlet: o.Outlet, Quick: o.Quick}
+		var sum string
+		if r.SiteName != "" && g.store != nil {
+			if po.Surface, sum, err = storedGround(ctx, g.store, r.SiteName, s, ""); err != nil {
+				return api.Answer{}, err
+			}
+		}
+		_, body, err := newPlanner().Plan(ctx, s, po)
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
-		return api.Answer{Body: body, ContentType: "application/json"}, nil
+		return api.Answer{Body: body, ContentType: "application/json", Ground: sum}, nil
 	case "audit":
 		audit, err := audited(ctx, s, o, r)
 		if err != nil {

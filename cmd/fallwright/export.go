@@ -4,7 +4,10 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -23,6 +26,7 @@ type exportCmd struct {
 	Site   string `help:"Site in the store." placeholder:"NAME"`
 	Layer  string `help:"Layer of the site." placeholder:"L"`
 	Result string `help:"Stored result, by its id." placeholder:"ID"`
+	Raster string `help:"Stored raster of the site, by its name: written as it came." placeholder:"NAME"`
 	CRS    string `name:"crs" help:"Reference system to bring the coordinates into, EPSG:NNNN."`
 	Out    string `short:"o" help:"File to write: .geojson, .gpkg, .zip (shapefile), .csv or .dxf; - is GeoJSON on standard output." required:""`
 }
@@ -188,7 +192,35 @@ func label(m map[string]json.RawMessage) string {
 	return ""
 }
 
+// raster writes a stored raster byte for byte, held against its checksum.
+func (c exportCmd) raster(e *env) error {
+	if c.Store == "" || c.Site == "" || c.File != "" || c.Layer != "" || c.Result != "" || c.CRS != "" {
+		return inputFault("", "input-missing", "A raster is written as it came: give --store, --site and --raster, and no --crs.")
+	}
+	st, err := openStore(c.Store, storeRead)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	r, file, err := st.OpenRaster(e.ctx, c.Site, c.Raster)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	b := make([]byte, r.Bytes)
+	if _, err := file.ReadAt(b, 0); err != nil && err != io.EOF {
+		return err
+	}
+	if sum := sha256.Sum256(b); hex.EncodeToString(sum[:]) != r.SHA256 {
+		return &parcels.Error{Kind: parcels.Failed, Op: "export", Subject: c.Raster, Err: errors.New("the stored bytes do not match their checksum; the store is damaged")}
+	}
+	return e.write(c.Out, b)
+}
+
 func (c exportCmd) Run(e *env) error {
+	if c.Raster != "" {
+		return c.raster(e)
+	}
 	ending := strings.ToLower(filepath.Ext(c.Out))
 	write := map[string]func(io.Writer, exchange.Set) error{
 		".geojson": exchange.WriteGeoJSON, ".json": exchange.WriteGeoJSON, ".csv": exchange.WriteCSV,

@@ -34,16 +34,22 @@ func (e *env) ground(s *parcels.Site, file, terrainUnit string) (ground.Surface,
 	if err != nil {
 		return nil, named(err, file)
 	}
+	return groundOf(s, r, file)
+}
+
+// groundOf reads the part of an open raster that the site's lots lie on; name
+// is what findings call it.
+func groundOf(s *parcels.Site, r *raster.File, name string) (ground.Surface, error) {
 	box := s.Lots[0].Shape.Bound()
 	for i := range s.Lots {
 		box = box.Union(s.Lots[i].Shape.Bound())
 	}
 	grid, report, err := r.Window(s.Frame, box, beyond)
 	if err != nil {
-		return nil, named(err, file)
+		return nil, named(err, name)
 	}
 	for _, n := range report.Notes {
-		s.Findings = append(s.Findings, parcels.Finding{Code: "terrain", Severity: parcels.Note, Feature: "terrain", Message: "Raster " + file + ": " + n})
+		s.Findings = append(s.Findings, parcels.Finding{Code: "terrain", Severity: parcels.Note, Feature: "terrain", Message: "Raster " + name + ": " + n})
 	}
 	s.Assumptions = append(s.Assumptions, "The standard error of the raster's elevations is not given: taken as 0.10 m, usual for airborne lidar (common practice).")
 	return ground.NewRaster(grid, 0.10)

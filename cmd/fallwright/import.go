@@ -21,7 +21,7 @@ import (
 )
 
 type importCmd struct {
-	File          string `arg:"" help:"Export of a GIS program (GeoJSON, zipped shapefile, GeoPackage, CSV) or a site document."`
+	File          string `arg:"" help:"Export of a GIS program (GeoJSON, zipped shapefile, GeoPackage, CSV), a site document, or a raster of the ground (GeoTIFF, ASCII grid)."`
 	Store         string `help:"Store: a file (name.gpkg) or postgres://...; made when missing." required:"" placeholder:"S" env:"FALLWRIGHT_STORE"`
 	Site          string `help:"Name of the site in the store." placeholder:"NAME"`
 	Layer         string `help:"Layer that the features go into; guessed from the file's name when not given." placeholder:"L"`
@@ -29,6 +29,7 @@ type importCmd struct {
 	Map           string `help:"Mapping of attributes, YAML or JSON: lot: PARCEL_ID, rim: {from: RIM_ELEV, unit: ft}." placeholder:"FILE"`
 	CRS           string `name:"crs" help:"Reference system where the file names none, EPSG:NNNN."`
 	ElevationUnit string `help:"Unit of elevations and widths among the attributes where their names do not tell: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
+	Raster        string `help:"Name of a raster in the store; that of the file when not given." placeholder:"NAME"`
 	Append        bool   `help:"Add to what the layer holds; otherwise it is replaced."`
 	DryRun        bool   `help:"Only tell what would be taken, mended and refused."`
 	Strict        bool   `help:"Refuse the whole file for one faulty feature."`
@@ -82,6 +83,9 @@ func (c importCmd) Run(e *env) error {
 		return err
 	}
 	defer release()
+	if isRaster(data, c.File) {
+		return c.raster(e)
+	}
 	if isDocument(data, c) {
 		return c.document(e, data)
 	}

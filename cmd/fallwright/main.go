@@ -45,6 +45,7 @@ type cli struct {
 	Stake   stakeCmd   `cmd:"" help:"Stake out a plan: stations, offsets, cuts, as a table or as points (.csv .xlsx .geojson .gpx .dxf)."`
 	Import  importCmd  `cmd:"" help:"Bring a layer of a GIS export, or a site document, into a store; a report tells what was taken, mended and refused."`
 	Export  exportCmd  `cmd:"" help:"Write a layer, a plan's network or an audit's lots for other programs (.geojson .gpkg .zip .csv .dxf)."`
+	Store   storeCmd   `cmd:"" help:"What a store holds: sites, history, rasters, results; write a result, delete a site."`
 	Sheet   sheetCmd   `cmd:"" help:"Draw and write the sheets of a plan: plan and profile, calculation, proposal, permit, visit, crew, takeoff (.pdf .svg .xlsx .csv .ics)."`
 	Serve   serveCmd   `cmd:"" help:"Serve the same over HTTP, with the map page."`
 	Worker  workerCmd  `cmd:"" help:"Work on audits in the queue of a PostGIS store; start as many as you like."`

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"fallwright/geo/ground"
 	"fallwright/hydro"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
@@ -18,6 +19,10 @@ import (
 type planCmd struct {
 	inputs
 	output
+	Store  string   `help:"Store to plan from (with --site or --again): a file (name.gpkg) or postgres://..." placeholder:"S" env:"FALLWRIGHT_STORE"`
+	Site   string   `help:"Plan a stored site." placeholder:"NAME"`
+	Keep   bool     `help:"Keep the plan in the store, with the document and ground it rests on."`
+	Again  string   `help:"Work a stored plan again from what was stored with it, and say whether the bytes are the same." placeholder:"ID"`
 	Outlet string   `help:"Use this inlet or outlet only."`
 	WhatIf []string `help:"Plan again with one thing changed and show the difference; repeat for more. A criterion (pipe.target_slope=0.005), outlet=NAME or perforated.pipe_count=2." placeholder:"KEY=VALUE" sep:"none"`
 	Steps  []string `help:"Print the calculation of a run, step by step; repeat for more." placeholder:"RUN"`
@@ -31,17 +36,90 @@ func newPlanner() *planner.Planner {
 }
 
 func (c planCmd) Run(e *env) error {
-	s, surface, err := c.load(e)
+	if c.Again != "" {
+		return c.again(e)
+	}
+	if c.Site == "" {
+		if c.Keep {
+			return inputFault("", "site-missing", "Only the plan of a stored site is kept. Give --store and --site.")
+		}
+		s, surface, err := c.load(e)
+		if err != nil {
+			return err
+		}
+		_, _, err = c.plan(e, s, surface)
+		return err
+	}
+	if c.Store == "" {
+		return inputFault("", "store-missing", "In which store is the site? Give --store.")
+	}
+	use := storeRead
+	if c.Keep {
+		use = storeThere
+	}
+	st, err := openStore(c.Store, use)
 	if err != nil {
 		return err
 	}
-	plan, body, err := newPlanner().Plan(e.ctx, s, planner.Options{Lots: c.Lots, Outlet: c.Outlet, Surface: surface})
+	defer st.Close()
+	s, surface, keep, err := c.fromStore(e.ctx, e, st)
 	if err != nil {
 		return err
 	}
+	plan, body, err := c.plan(e, s, surface)
+	if plan == nil || !c.Keep {
+		return err
+	}
+	keep.Body = body
+	r, kerr := st.PutResult(e.ctx, keep)
+	if kerr != nil {
+		return kerr
+	}
+	fmt.Fprintf(e.stderr, "Kept as %s; `fallwright plan --again %s --store S` works it again.\n", r.ID, r.ID)
+	return err
+}
+
+// plan plans and shows. The error of a plan that is not feasible comes with it.
+func (c planCmd) plan(e *env, s *parcels.Site, surface ground.Surface) (*parcels.Plan, []byte, error) {
+	o := planner.Options{Lots: c.Lots, Outlet: c.Outlet, Surface: surface}
+	plan, body, err := newPlanner().Plan(e.ctx, s, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := c.show(e, plan, body); err != nil {
+		return nil, nil, err
+	}
+	if len(c.WhatIf) > 0 {
+		if err := c.whatIf(e, s, o, plan); err != nil {
+			return nil, nil, err
+		}
+	}
+	for _, id := range c.Steps {
+		sheet, err := planner.Steps(plan, id)
+		if err != nil {
+			return nil, nil, err
+		}
+		if _, err := fmt.Fprintf(e.stdout, "\n%s\n", sheet.Text()); err != nil {
+			return nil, nil, err
+		}
+	}
+	return plan, body, verdict(plan)
+}
+
+// verdict is the error of a plan that is not feasible.
+func verdict(plan *parcels.Plan) error {
+	if plan.Summary.Verdict == parcels.NotFeasible {
+		return errStop
+	}
+	return nil
+}
+
+// show writes the plan where it is asked for.
+func (c planCmd) show(e *env, plan *parcels.Plan, body []byte) error {
 	if c.Out != "" {
 		out := body
 		if strings.EqualFold(filepath.Ext(c.Out), ".geojson") {
+			var err error
 			if out, err = networkOf(body); err != nil {
 				return err
 			}
@@ -53,31 +131,10 @@ func (c planCmd) Run(e *env) error {
 	switch {
 	case c.JSON:
 		if c.Out != "-" {
-			if err := e.write("-", body); err != nil {
-				return err
-			}
+			return e.write("-", body)
 		}
 	case c.Out != "-":
-		if err := planTable(e.stdout, plan, c.units()); err != nil {
-			return err
-		}
-	}
-	if len(c.WhatIf) > 0 {
-		if err := c.whatIf(e, s, planner.Options{Lots: c.Lots, Outlet: c.Outlet, Surface: surface}, plan); err != nil {
-			return err
-		}
-	}
-	for _, id := range c.Steps {
-		sheet, err := planner.Steps(plan, id)
-		if err != nil {
-			return err
-		}
-		if _, err := fmt.Fprintf(e.stdout, "\n%s\n", sheet.Text()); err != nil {
-			return err
-		}
-	}
-	if plan.Summary.Verdict == parcels.NotFeasible {
-		return errStop
+		return planTable(e.stdout, plan, c.units())
 	}
 	return nil
 }

@@ -48,7 +48,7 @@ func (c serveCmd) Run(e *env) error {
 			return err
 		}
 		defer store.Close()
-		options.Store = store
+		options.Store, options.Engine = store, engine{store}
 	}
 	s, err := api.New(options)
 	if err != nil {

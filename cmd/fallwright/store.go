@@ -3,7 +3,10 @@ package main
 // The store by its name: a file or a database.
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -19,6 +22,7 @@ const (
 	storeWritten storeUse = iota // made when missing
 	storeRead                    // must be there
 	storeServed                  // as written, by one service at a time
+	storeThere                   // written, and must be there
 )
 
 func openStore(name string, use storeUse) (parcels.Store, error) {
@@ -30,6 +34,9 @@ func openStore(name string, use storeUse) (parcels.Store, error) {
 		}
 		return s, nil
 	case strings.EqualFold(filepath.Ext(name), ".gpkg"):
+		if _, err := os.Stat(name); use == storeThere && errors.Is(err, fs.ErrNotExist) {
+			use = storeRead // which says that there is none
+		}
 		s, err := gpkg.Open(name, gpkg.Options{Hold: use == storeServed, ReadOnly: use == storeRead})
 		if err != nil {
 			return nil, err

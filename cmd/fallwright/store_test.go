@@ -16,6 +16,7 @@ import (
 	"testing"
 
 	"fallwright/api"
+	"fallwright/parcels"
 	"fallwright/parcels/jobs/pgtemp"
 	"fallwright/parcels/store/storetest"
 )
@@ -27,7 +28,7 @@ func served(t *testing.T, path string) (address string, stop func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	service, err := api.New(api.Options{Engine: engine{}, Store: s, Version: "test"})
+	service, err := api.New(api.Options{Engine: engine{s}, Store: s, Version: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,6 +42,27 @@ func served(t *testing.T, path string) (address string, stop func()) {
 			t.Error(err)
 		}
 	}
+}
+
+// httpServed starts the service over an open store, until the test ends.
+func httpServed(t *testing.T, s parcels.Store) string {
+	t.Helper()
+	service, err := api.New(api.Options{Engine: engine{s}, Store: s, Version: version()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(service)
+	t.Cleanup(func() {
+		srv.Close()
+		_ = service.Close(context.Background()) // nothing runs
+	})
+	return srv.URL
+}
+
+// asURL is the address of a database as --store takes it.
+func asURL(dsn string) string {
+	host, _, _ := strings.Cut(strings.TrimPrefix(dsn, "host="), " ")
+	return "postgres://postgres@/postgres?sslmode=disable&host=" + url.QueryEscape(host)
 }
 
 func ask(t *testing.T, method, url, media string, body []byte) (int, []byte) {
@@ -149,8 +171,7 @@ func TestServiceImports(t *testing.T) {
 
 // The same by the address of a database.
 func TestImportIntoPostGIS(t *testing.T) {
-	host, _, _ := strings.Cut(strings.TrimPrefix(pgtemp.Start(t), "host="), " ")
-	store := "postgres://postgres@/postgres?sslmode=disable&host=" + url.QueryEscape(host)
+	store := asURL(pgtemp.Start(t))
 	lots := filepath.Join(t.TempDir(), "lots.geojson")
 	if err := os.WriteFile(lots, []byte(twoLots), 0o644); err != nil {
 		t.Fatal(err)

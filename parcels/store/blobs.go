@@ -58,11 +58,16 @@ func (t *Tables) putBlob(ctx context.Context, tx *sql.Tx, site, sum string, size
 	return nil
 }
 
-// sweep takes out the bytes of a checksum that nothing names any more.
+// sweep takes out a raster that is no longer present, and the bytes of its
+// checksum, unless something names them.
 func (t *Tables) sweep(ctx context.Context, tx *sql.Tx, site, sum string) error {
+	if err := t.exec(ctx, tx, `DELETE FROM @rasters WHERE site = $1 AND sha256 = $2 AND NOT present
+		AND NOT EXISTS (SELECT 1 FROM @results p WHERE p.site = $1 AND p.ground_sha256 = $2)`, site, sum); err != nil {
+		return err
+	}
 	return t.exec(ctx, tx, `DELETE FROM @blobs WHERE site = $1 AND sha256 = $2
 		AND NOT EXISTS (SELECT 1 FROM @rasters r WHERE r.site = $1 AND r.sha256 = $2)
-		AND NOT EXISTS (SELECT 1 FROM @results p WHERE p.site = $1 AND (p.input_sha256 = $2 OR p.ground_sha256 = $2))`, site, sum)
+		AND NOT EXISTS (SELECT 1 FROM @results p WHERE p.site = $1 AND p.input_sha256 = $2)`, site, sum)
 }
 
 const rasterColumns = "site, name, format, crs, cells_across, cells_down, west, south, east, north, unit_m, size, sha256, stored"
@@ -114,7 +119,9 @@ func (t *Tables) PutRaster(ctx context.Context, r parcels.Raster, src io.ReaderA
 		if err := t.putBlob(ctx, tx, r.Site, r.SHA256, r.Bytes, src); err != nil {
 			return err
 		}
-		if err := t.exec(ctx, tx, "INSERT INTO @rasters ("+rasterColumns+") VALUES ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14)",
+		if err := t.exec(ctx, tx, "INSERT INTO @rasters ("+rasterColumns+`, present) VALUES ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,TRUE)
+			ON CONFLICT (site, name, sha256) DO UPDATE SET format = excluded.format, crs = excluded.crs, cells_across = excluded.cells_across, cells_down = excluded.cells_down,
+			west = excluded.west, south = excluded.south, east = excluded.east, north = excluded.north, unit_m = excluded.unit_m, stored = excluded.stored, present = TRUE`,
 			r.Site, r.Name, r.Format, r.CRS, r.Columns, r.Rows, r.Bounds[0], r.Bounds[1], r.Bounds[2], r.Bounds[3], float64(r.ElevationUnit), r.Bytes, r.SHA256, t.Stamp(r.Stored)); err != nil {
 			return err
 		}
@@ -128,10 +135,10 @@ func (t *Tables) PutRaster(ctx context.Context, r parcels.Raster, src io.ReaderA
 	return r, err
 }
 
-// takeRaster takes the row of a raster out and gives its checksum, "" where
-// there was none.
+// takeRaster marks a raster as no longer present and gives its checksum, ""
+// where there was none.
 func (t *Tables) takeRaster(ctx context.Context, tx *sql.Tx, site, name string) (sum string, err error) {
-	err = tx.QueryRowContext(ctx, t.q("DELETE FROM @rasters WHERE site = $1 AND name = $2 RETURNING sha256"), site, name).Scan(&sum)
+	err = tx.QueryRowContext(ctx, t.q("UPDATE @rasters SET present = FALSE WHERE site = $1 AND name = $2 AND present RETURNING sha256"), site, name).Scan(&sum)
 	if err == sql.ErrNoRows {
 		return "", nil
 	}
@@ -172,7 +179,7 @@ func (t *Tables) Rasters(ctx context.Context, site string) (out []parcels.Raster
 			r, err := raster(rows)
 			out = append(out, r)
 			return err
-		}, "SELECT "+rasterColumns+" FROM @rasters WHERE site = $1 ORDER BY name", site)
+		}, "SELECT "+rasterColumns+" FROM @rasters WHERE site = $1 AND present ORDER BY name", site)
 	})
 	return out, err
 }
@@ -194,20 +201,7 @@ func (t *Tables) OpenRaster(ctx context.Context, site, name string) (parcels.Ras
 	if _, err := t.site(ctx, tx, site); err != nil {
 		return abandon(err)
 	}
-	r, err := raster(tx.QueryRowContext(ctx, t.q("SELECT "+rasterColumns+" FROM @rasters WHERE site = $1 AND (name = $2 OR sha256 = $2) ORDER BY name LIMIT 1"), site, name))
-	if err == sql.ErrNoRows && sum256.MatchString(name) { // replaced or deleted
-		r = parcels.Raster{Site: site, SHA256: name}
-		var last *int64
-		err = tx.QueryRowContext(ctx, t.q("SELECT max(part) FROM @blobs WHERE site = $1 AND sha256 = $2"), site, name).Scan(&last)
-		if err == nil && last == nil {
-			err = sql.ErrNoRows
-		}
-		if err == nil {
-			var n int64
-			err = tx.QueryRowContext(ctx, t.q("SELECT length(bytes) FROM @blobs WHERE site = $1 AND sha256 = $2 AND part = $3"), site, name, *last).Scan(&n)
-			r.Bytes = *last*partSize + n
-		}
-	}
+	r, err := raster(tx.QueryRowContext(ctx, t.q("SELECT "+rasterColumns+" FROM @rasters WHERE site = $1 AND (name = $2 AND present OR sha256 = $2) ORDER BY present DESC, name LIMIT 1"), site, name))
 	if err == sql.ErrNoRows {
 		err = absent("raster", "raster", parcels.Excerpt(name))
 	}

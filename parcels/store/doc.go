@@ -8,7 +8,8 @@
 //
 // A document that was put whole is kept byte for byte and given back so. Once
 // a layer is imported on its own, Document puts the text together: the layers
-// written since come from their tables, everything else stands as it was put.
+// written since come from their tables, everything else stands as it was put. A
+// document that names no terrain gets the raster that was stored last.
 //
 // A result keeps the document that it was worked from, and names the raster by
 // its checksum, so that it can be worked again after both have changed. Bytes

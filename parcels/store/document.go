@@ -217,6 +217,15 @@ func MoveGeometry(g json.RawMessage, f func(orb.Point) orb.Point) (json.RawMessa
 	return fmt.Appendf(nil, `{"type":%q,"coordinates":%s}`, m.Type, out), nil
 }
 
+// Terrain is the raster that a document names, empty for none.
+func Terrain(document []byte) string {
+	var top struct {
+		Terrain string `json:"terrain"`
+	}
+	_ = json.Unmarshal(document, &top) // a strict reader has passed it
+	return top.Terrain
+}
+
 type member struct {
 	key string
 	raw json.RawMessage
@@ -249,8 +258,8 @@ func ordered(text []byte) ([]member, error) {
 
 // Assemble puts a document together: base is what was put whole (nil: nothing
 // was), written are the layers that have been imported since, which come from
-// features.
-func Assemble(name, crs string, base []byte, written []parcels.Layer, features func(parcels.Layer) iter.Seq2[parcels.StoredFeature, error]) ([]byte, error) {
+// features. Terrain is the raster to name where base names none; empty: none.
+func Assemble(name, crs, terrain string, base []byte, written []parcels.Layer, features func(parcels.Layer) iter.Seq2[parcels.StoredFeature, error]) ([]byte, error) {
 	top, err := ordered(base)
 	if err != nil {
 		return nil, err
@@ -277,6 +286,10 @@ func Assemble(name, crs string, base []byte, written []parcels.Layer, features f
 	if crs != "" && has(top, "crs") < 0 {
 		c, _ := json.Marshal(crs)
 		top = slices.Insert(top, 1, member{"crs", c})
+	}
+	if terrain != "" && has(top, "terrain") < 0 {
+		t, _ := json.Marshal(terrain)
+		top = append(top, member{"terrain", t})
 	}
 	for _, l := range written {
 		i := has(layers, string(l))

@@ -229,10 +229,16 @@ func (t *Tables) Document(ctx context.Context, name string) (out []byte, err err
 		}, "SELECT layer FROM @layers WHERE site = $1 AND written ORDER BY "+t.Order, name); err != nil {
 			return err
 		}
-		if out != nil && len(written) == 0 {
+		// the raster that was stored last is the ground of a document that names none
+		var terrain string
+		err = tx.QueryRowContext(ctx, t.q("SELECT name FROM @rasters WHERE site = $1 AND present ORDER BY stored DESC, name LIMIT 1"), name).Scan(&terrain)
+		if err != nil && err != sql.ErrNoRows {
+			return err
+		}
+		if out != nil && len(written) == 0 && (terrain == "" || Terrain(out) != "") {
 			return nil
 		}
-		out, err = Assemble(name, info.CRS, out, written, func(l parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
+		out, err = Assemble(name, info.CRS, terrain, out, written, func(l parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
 			return t.Select(ctx, tx, name, l, parcels.Window{})
 		})
 		return err

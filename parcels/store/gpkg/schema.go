@@ -66,7 +66,7 @@ ALTER TABLE fallwright_results ADD COLUMN ground_sha256 TEXT NOT NULL DEFAULT ''
 CREATE TABLE fallwright_blobs (site TEXT NOT NULL, sha256 TEXT NOT NULL, part INTEGER NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (site, sha256, part));
 CREATE TABLE fallwright_rasters (site TEXT NOT NULL, name TEXT NOT NULL, format TEXT NOT NULL, crs TEXT NOT NULL, cells_across INTEGER NOT NULL, cells_down INTEGER NOT NULL,
   west DOUBLE NOT NULL, south DOUBLE NOT NULL, east DOUBLE NOT NULL, north DOUBLE NOT NULL, unit_m DOUBLE NOT NULL, size INTEGER NOT NULL,
-  sha256 TEXT NOT NULL, stored TEXT NOT NULL, PRIMARY KEY (site, name));
+  sha256 TEXT NOT NULL, stored TEXT NOT NULL, present INTEGER NOT NULL, PRIMARY KEY (site, name, sha256));
 CREATE TABLE fallwright_jobs (id TEXT NOT NULL PRIMARY KEY, owner TEXT NOT NULL, site TEXT NOT NULL, state TEXT NOT NULL, created TEXT NOT NULL, updated TEXT NOT NULL,
   expires TEXT, status BLOB, request BLOB, media TEXT NOT NULL, body BLOB);
 CREATE INDEX fallwright_jobs_owner ON fallwright_jobs (owner, created);

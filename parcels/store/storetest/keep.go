@@ -72,6 +72,10 @@ func rasters(t *testing.T, open Opener) {
 	if h := ok[[]parcels.Edit](t)(s.History(ctx, "elm")); len(h) != 2 || !strings.Contains(h[1].What, "dtm.tif") {
 		t.Errorf("history %+v", h)
 	}
+	// the document names no terrain: it gets this one, all else as it was
+	if doc := string(ok[[]byte](t)(s.Document(ctx, "elm"))); !strings.Contains(doc, `"terrain":"dtm.tif"`) || !strings.Contains(doc, `{"a": [1, 2.50]}`) {
+		t.Errorf("document %s", doc)
+	}
 	_, err = s.PutRaster(ctx, r, bytes.NewReader(data), 1, "ann") // the site is at version 2
 	wantKind(t, err, parcels.Conflict)
 	s.Close()
@@ -124,11 +128,19 @@ func rasters(t *testing.T, open Opener) {
 		t.Fatal(err)
 	}
 	whole, err = io.ReadAll(io.NewSectionReader(file, 0, old.Bytes))
-	if err != nil || !bytes.Equal(whole, data) || old.Bytes != int64(len(data)) {
+	if err != nil || !bytes.Equal(whole, data) || old != a {
 		t.Errorf("by its checksum: %d bytes, %v", len(whole), err)
 	}
 	file.Close()
-	// nothing rests on the new one
+	// the old one comes back under its name
+	r.Bytes = a.Bytes
+	if back := ok[parcels.Raster](t)(s.PutRaster(ctx, r, bytes.NewReader(data), 0, "bob")); back.SHA256 != a.SHA256 {
+		t.Errorf("back %+v", back)
+	}
+	_, _, err = s.OpenRaster(ctx, "elm", b.SHA256) // nothing rests on the new one
+	wantKind(t, err, parcels.NotFound)
+	r.Bytes = b.Bytes
+	ok[parcels.Raster](t)(s.PutRaster(ctx, r, bytes.NewReader(small), 0, "bob"))
 	if err := s.DeleteRaster(ctx, "elm", "dtm.tif", 0, "bob"); err != nil {
 		t.Fatal(err)
 	}
