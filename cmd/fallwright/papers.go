@@ -92,6 +92,9 @@ func sheetAnswer(ctx context.Context, s *parcels.Site, o options, r api.Request)
 		return api.Answer{}, err
 	}
 	r.Progress(1, 2, "planned")
+	if order.Ground, _, err = planner.Surface(s); err != nil {
+		return api.Answer{}, named(err, "site")
+	}
 	files, err := sheet.Write(plan, s, order)
 	var in *parcels.InputError
 	if errors.As(err, &in) && in.Faults[0].Slug == "nothing-to-stake" {

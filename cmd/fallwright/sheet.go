@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fallwright/parcels"
+	"fallwright/parcels/planner"
 	"fallwright/parcels/quantities"
 	"fallwright/parcels/sheet"
 )
@@ -27,14 +28,19 @@ func (c sheetCmd) Run(e *env) error {
 	if c.Out == "" {
 		return inputFault("", "out-missing", "Say where to write it: --out FILE.pdf (or .svg for a plan; .xlsx, .csv for a takeoff; .ics for a proposal's upkeep calendar).")
 	}
-	plan, site, _, err := c.planAndSite(e)
+	plan, site, _, surface, err := c.planAndSite(e)
 	if err != nil {
 		return err
 	}
 	if site == nil {
 		return inputFault(strings.Join(c.Files, ", "), "site-missing", "A sheet is drawn from a plan and its site: give the site document beside the plan.")
 	}
-	o := sheet.Order{Kind: sheet.Kind(c.Kind), Format: filepath.Ext(c.Out), Paper: c.Paper, Units: c.units()}
+	if surface == nil {
+		if surface, _, err = planner.Surface(site); err != nil {
+			return err
+		}
+	}
+	o := sheet.Order{Kind: sheet.Kind(c.Kind), Format: filepath.Ext(c.Out), Paper: c.Paper, Units: c.units(), Ground: surface}
 	if c.Out == "-" {
 		o.Format = ""
 	}

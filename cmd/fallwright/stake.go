@@ -11,6 +11,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/frame"
+	"fallwright/geo/ground"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
@@ -28,7 +29,7 @@ type stakeCmd struct {
 }
 
 func (c stakeCmd) Run(e *env) error {
-	plan, site, f, err := c.planAndSite(e)
+	plan, site, f, _, err := c.planAndSite(e)
 	if err != nil {
 		return err
 	}
@@ -122,9 +123,10 @@ func sameSystem(crs string, f *frame.Frame) bool {
 	return frame.Normalise(crs) == frame.Normalise(f.CRS()) || f.Geographic() && crs == "OGC:CRS84"
 }
 
-// planAndSite reads a plan, and the site beside it where it is given. The frame
+// planAndSite reads a plan, and the site beside it where it is given, with the ground where
+// a raster is given. The frame
 // is the site's, or that of the plan's own statement.
-func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame, error) {
+func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame, ground.Surface, error) {
 	var planFile string
 	var planText []byte
 	rest := in
@@ -136,7 +138,7 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 		}
 		b, err := e.read(file)
 		if err != nil {
-			return nil, nil, nil, err
+			return nil, nil, nil, nil, err
 		}
 		var top struct {
 			Network json.RawMessage `json:"network"`
@@ -144,7 +146,7 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 		}
 		if json.Unmarshal(b, &top) == nil && top.Network != nil && top.Summary != nil {
 			if planText != nil {
-				return nil, nil, nil, inputFault(file, "plan-twice", "A second plan, beside "+planFile+"; give one.")
+				return nil, nil, nil, nil, inputFault(file, "plan-twice", "A second plan, beside "+planFile+"; give one.")
 			}
 			planFile, planText = file, b
 			continue
@@ -152,21 +154,21 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 		rest.Files = append(rest.Files, file)
 	}
 	if planText == nil {
-		return nil, nil, nil, inputFault(strings.Join(in.Files, ", "), "plan-missing", "None of the files is a plan. Write one with: fallwright plan SITE --out plan.json.")
+		return nil, nil, nil, nil, inputFault(strings.Join(in.Files, ", "), "plan-missing", "None of the files is a plan. Write one with: fallwright plan SITE --out plan.json.")
 	}
 	if len(rest.Files) > 0 {
-		site, _, err := rest.load(e)
+		site, surface, err := rest.load(e)
 		if err != nil {
-			return nil, nil, nil, err
+			return nil, nil, nil, nil, err
 		}
 		p, err := document.ReadPlan(planText, site.Frame)
 		if err != nil {
-			return nil, nil, nil, named(err, planFile)
+			return nil, nil, nil, nil, named(err, planFile)
 		}
 		if err := ofSite(p, site); err != nil {
-			return nil, nil, nil, named(err, planFile)
+			return nil, nil, nil, nil, named(err, planFile)
 		}
-		return p, site, site.Frame, nil
+		return p, site, site.Frame, surface, nil
 	}
 	var head struct {
 		Frame parcels.FrameStatement `json:"frame"`
@@ -180,11 +182,11 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 	}
 	f, err := frame.New(crs, bounds)
 	if err != nil {
-		return nil, nil, nil, inputFault(planFile, "plan-frame", "The plan does not say in which plane it is worked: "+err.Error()+". Give the site document beside it.")
+		return nil, nil, nil, nil, inputFault(planFile, "plan-frame", "The plan does not say in which plane it is worked: "+err.Error()+". Give the site document beside it.")
 	}
 	p, err := document.ReadPlan(planText, f)
 	if err != nil {
-		return nil, nil, nil, named(err, planFile)
+		return nil, nil, nil, nil, named(err, planFile)
 	}
-	return p, nil, f, nil
+	return p, nil, f, nil, nil
 }

@@ -77,6 +77,16 @@ func (u Units) Distance(l unit.Length) string {
 	return fixed(l.Feet(), 1) + " ft"
 }
 
+// Step gives a round length, of a scale bar or between contours, with its unit
+// and without digits that it does not have: 1 ft, 0.25 m.
+func (u Units) Step(l unit.Length) string {
+	v := l.Feet()
+	if u == SI {
+		v = float64(l)
+	}
+	return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64) + " " + u.LengthUnit()
+}
+
 // Elevation gives an elevation without its unit.
 func (u Units) Elevation(e unit.Elevation) string { return u.LengthBare(unit.Length(e)) }
 

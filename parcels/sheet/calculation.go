@@ -164,9 +164,10 @@ func (d *draft) about(f *flow) {
 }
 
 func (d *draft) cautions(f *flow) {
+	f.together(d.p.Cautions, 7.8)
 	f.heading("Cautions")
 	for _, c := range d.p.Cautions {
-		f.item(c)
+		f.set("•", c, 7.8)
 	}
 }
 

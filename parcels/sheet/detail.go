@@ -108,7 +108,7 @@ func (d *draft) details(w, h float64) (drawing, string) {
 				m := map[float64]float64{0.5: 5, 1: 10, 1.5: 15, 2: 20, 3: 30, 4: 50, 6: 75, 8: 100, 12: 150}[n]
 				sc = scale{per: 72 / 0.0254 / m, said: fmt.Sprintf("1:%g", m)}
 			}
-			if (wide+0.1)*sc.per <= cw-165 && deep*sc.per <= ch-60 {
+			if wide*sc.per <= cw-145 && deep*sc.per <= ch-72 {
 				break
 			}
 		}

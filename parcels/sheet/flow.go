@@ -100,7 +100,11 @@ func (f *flow) set(lead, s string, size float64) {
 	if lead != "" {
 		indent = 14
 	}
-	for i, l := range wrap(s, f.column-indent, size, false) {
+	lines := wrap(s, f.column-indent, size, false)
+	if len(lines) <= 6 { // a short one is not parted
+		f.need(float64(len(lines)) * size * 1.35)
+	}
+	for i, l := range lines {
 		f.need(size * 1.35)
 		f.y += size * 1.35
 		if i == 0 && lead != "" {
@@ -158,7 +162,7 @@ func (f *flow) table(head []string, share []float64, right string, rows [][]stri
 			for j, l := range lines[i] {
 				at := xy{x[i] + 2, f.y + size*1.05 + float64(j)*size*1.22}
 				if i < len(right) && right[i] == 'r' {
-					at.x = x[i+1] - 3 - width(l, size, bold)
+					at.x = x[i+1] - 6 - width(l, size, bold)
 				}
 				f.page().words(at, size, bold, black, l)
 			}
@@ -191,6 +195,35 @@ func (f *flow) table(head []string, share []float64, right string, rows [][]stri
 		f.page().line(0.25, pale, nil, xy{x[0], f.y}, xy{x[0] + f.column, f.y})
 	}
 	f.y += 6
+}
+
+// together turns the page unless a heading and these items fit on it.
+func (f *flow) together(items []string, size float64) {
+	h := 46.0
+	for _, s := range items {
+		h += float64(len(wrap(s, f.column-14, size, false)))*size*1.35 + size*0.35
+	}
+	if h < f.h-2*margin-50 {
+		f.need(h)
+	}
+}
+
+// sign sets lines to be signed, each with room to write.
+func (f *flow) sign(who ...string) {
+	for _, s := range who {
+		lines := wrap(s, f.column*0.42, 9, false)
+		f.need(26 + 12*float64(len(lines)-1))
+		f.y += 20
+		for i, l := range lines {
+			f.page().words(xy{f.left, f.y + 12*float64(i)}, 9, false, black, l)
+		}
+		x, y := f.left+f.column*0.45, f.y+2
+		f.page().line(0.6, black, nil, xy{x, y}, xy{f.left + f.column*0.76, y})
+		f.page().words(xy{f.left + f.column*0.78, f.y}, 9, false, grey, "date")
+		f.page().line(0.6, black, nil, xy{f.left + f.column*0.83, y}, xy{f.left + f.column, y})
+		f.y += 12 * float64(len(lines)-1)
+	}
+	f.y += 8
 }
 
 // mono sets lines as they are, for the working of a calculation.

@@ -38,11 +38,20 @@ func (a rect) cuts(p, q xy) bool {
 }
 
 // placer keeps the labels of a drawing apart. A label never overlaps another or
-// a symbol; among the free places the nearest that crosses no drain is taken.
+// a symbol; among the free places the nearest that crosses no drain is taken, and
+// rather one that covers no lot line or wall.
 type placer struct {
 	area   rect
 	taken  []rect
 	drains [][2]xy
+	edges  [][2]xy
+}
+
+// edge adds a line that a label had better not cover.
+func (pl *placer) edge(l []xy) {
+	for i := 1; i < len(l); i++ {
+		pl.edges = append(pl.edges, [2]xy{l[i-1], l[i]})
+	}
 }
 
 func (pl *placer) free(r rect) bool {
@@ -81,6 +90,11 @@ func (pl *placer) put(p *page, at xy, size float64, bold bool, c ink, lines ...s
 				}
 				if d > 8 && rect.cuts(rect{r.x + r.w/2 - 1, r.y + r.h/2 - 1, 2, 2}, l[0], l[1]) {
 					cost += 4
+				}
+			}
+			for _, l := range pl.edges {
+				if r.cuts(l[0], l[1]) {
+					cost += 9
 				}
 			}
 			if cost < least {

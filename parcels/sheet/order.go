@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"fallwright/geo/ground"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
@@ -28,6 +29,8 @@ type Order struct {
 	Book *quantities.Book
 	// Every and Offset are those of stakeout.Options.
 	Every, Offset unit.Length
+	// Ground, where given, is drawn as contours under the plan.
+	Ground ground.Surface
 	// From is the first day of an upkeep calendar, which cannot do without.
 	From *time.Time
 }
@@ -176,7 +179,7 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 		}
 		return one(stakeout.Write("."+o.Format, lines, stakes, s.Frame, o.Units))
 	}
-	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Estimate: e, Every: o.Every, Offset: o.Offset})
+	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Estimate: e, Every: o.Every, Offset: o.Offset, Ground: o.Ground})
 	if err != nil {
 		return nil, err
 	}

@@ -29,6 +29,7 @@ var (
 	pale  = ink{170, 170, 170}
 	mist  = ink{232, 232, 232}
 	white = ink{255, 255, 255}
+	earth = ink{150, 120, 90} // contours
 )
 
 // mark is one thing drawn: a path, a text, or a change of clip.
@@ -71,8 +72,12 @@ func (p *page) box(x, y, w, h float64, fill, stroke *ink, lw float64) {
 
 func (p *page) circle(c xy, r float64, fill, stroke *ink, w float64) {
 	var pts []xy
-	for i := 0; i < 24; i++ {
-		s, co := math.Sincos(float64(i) * math.Pi / 12)
+	n := 24
+	if r > 12 {
+		n = 72
+	}
+	for i := 0; i < n; i++ {
+		s, co := math.Sincos(float64(i) * 2 * math.Pi / float64(n))
 		pts = append(pts, xy{c.x + r*co, c.y + r*s})
 	}
 	p.area(fill, stroke, w, pts...)

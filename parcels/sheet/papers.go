@@ -107,11 +107,11 @@ func (d *draft) proposal(f *flow) {
 	d.cautions(f)
 	f.heading("Agreement")
 	f.para("This proposal is a planning estimate. It is no warranty against flooding.")
-	f.facts([][2]string{{"Owner", "______________________________   date ______________"}, {"Contractor", "______________________________   date ______________"}})
+	f.sign("Owner", "Contractor")
 	// the picture
-	g, said := d.planView(f.w, f.h)
-	d.block(g, "Picture of the plan", said, len(f.pages)+1, len(f.pages)+1)
-	f.insert(g.page)
+	v := d.planViews(f.w, f.h)[0] // one picture: where it goes over sheets, the key
+	d.block(v.drawing, "Picture of the plan", v.said, len(f.pages)+1, len(f.pages)+1)
+	f.insert(v.page)
 }
 
 // price says what the job costs, or why no price is given.
@@ -286,9 +286,7 @@ func (d *draft) permit(f *flow) {
 	d.rests(f)
 	d.checked(f)
 	f.heading("Who must sign")
-	for _, x := range append(signers, "Licensed engineer or surveyor, where the place asks for a seal") {
-		f.facts([][2]string{{x, "______________________________   date ______________"}})
-	}
+	f.sign(append(signers, "Licensed engineer or surveyor, where the place asks for a seal")...)
 	d.cautions(f)
 	f.insert(d.planSheets(f.h, f.w)...)
 	f.turn()
@@ -521,14 +519,14 @@ func (d *draft) crew(f *flow) {
 	}
 	f.heading("Stake table")
 	d.stakeRows(f, stakes, false)
-	d.closing(f)
+	d.closing(f, "Close-out pack")
 	d.cautions(f)
 }
 
 // stakeRows is the stake table; with blanks, room to write beside each stake what
 // was shot on it and the cut marked.
 func (d *draft) stakeRows(f *flow, stakes []stakeout.Stake, blanks bool) {
-	f.para("Stations from the lower end of each line. Ground is over the pipe; shoot the stake and mark its own cut.")
+	f.para("All in " + d.u.LengthUnit() + ". Stations from the lower end of each line. Ground is over the pipe; shoot the stake and mark its own cut. Bottom is the trench bottom below that ground.")
 	head := []string{"no", "line", "station", "point", "offset", "ground", "invert", "cut", "bottom", "grade up", "pipe"}
 	share := []float64{5, 5, 9, 11, 11, 9, 9, 19, 9, 9, 13}
 	if blanks {
@@ -561,8 +559,8 @@ func (d *draft) stakeTable(f *flow, stakes []stakeout.Stake) {
 }
 
 // closing are the marks that close a job.
-func (d *draft) closing(f *flow) {
-	f.heading("Close-out pack")
+func (d *draft) closing(f *flow, head string) {
+	f.heading(head)
 	for _, t := range []string{"Invert shot at each fitting and every 25 ft before backfill, as a point file, held against the plan (fallwright asbuilt)", "Photograph with a tape at each fitting, at each crossing and at the tie-in, before backfill", "Hose test: each downspout 5 to 10 minutes, every grate and the outlet watched; time and result written down", "Inspector's name and date at the tie-in, before backfill", "Rim and invert after backfill; cleanouts found and capped", "Sod, paving and irrigation made good; owner shown the cleanouts and given the upkeep calendar"} {
 		f.tick(t)
 	}
@@ -572,7 +570,7 @@ func (d *draft) closing(f *flow) {
 func (d *draft) closeOut(f *flow) {
 	f.title("Close-out pack")
 	d.about(f)
-	d.closing(f)
+	d.closing(f, "To be done before backfill and after")
 	f.heading("Hose test")
 	f.para("Each intake on its own, 5 to 10 minutes (P-161). Water must run from the outlet and stand at no grate.")
 	var rows [][]string
@@ -604,7 +602,7 @@ func (d *draft) closeOut(f *flow) {
 	}
 	f.table([]string{"point", "kind", "ground", "invert", "invert shot", "ground after", "by, date"}, []float64{14, 12, 13, 13, 16, 16, 16}, "__rr", rows, 8)
 	f.heading("Handed over")
-	f.facts([][2]string{{"Inspector, tie-in", "______________________________   date ______________"}, {"Contractor", "______________________________   date ______________"}, {"Owner", "______________________________   date ______________"}})
+	f.sign("Inspector, for the tie-in", "Contractor", "Owner")
 	d.cautions(f)
 }
 

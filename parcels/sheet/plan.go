@@ -11,6 +11,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/ground"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
@@ -30,13 +31,13 @@ type scale struct {
 func scales(u display.Units) []scale {
 	var out []scale
 	if u == display.SI {
-		for _, n := range []float64{50, 100, 200, 250, 500, 1000, 2000} {
-			out = append(out, scale{72 / 0.0254 / n, fmt.Sprintf("1:%.0f", n), unit.Length(n / 20)})
+		for _, n := range [][2]float64{{50, 1}, {100, 2}, {200, 5}, {250, 5}, {500, 10}, {1000, 20}, {2000, 50}} {
+			out = append(out, scale{72 / 0.0254 / n[0], fmt.Sprintf("1:%.0f", n[0]), unit.Length(n[1])})
 		}
 		return out
 	}
 	for _, n := range []float64{5, 10, 20, 30, 40, 50, 60, 100, 200, 400} {
-		out = append(out, scale{72 / (n * 0.3048), fmt.Sprintf("1 in = %.0f ft", n), unit.Length(2*n) * unit.Foot})
+		out = append(out, scale{72 / (n * 0.3048), fmt.Sprintf("1 in = %.0f ft", n), unit.Length(n) * unit.Foot})
 	}
 	return out
 }
@@ -133,13 +134,14 @@ func (d *draft) planSheets(w, h float64) []*page {
 		said  string
 	}
 	var all []made
-	g, said := d.planView(w, h)
-	all = append(all, made{g, "Plan", said})
+	for _, v := range d.planViews(w, h) {
+		all = append(all, made{v.drawing, v.title, v.said})
+	}
 	gs, saids := d.profiles(w, h)
 	for i := range gs {
 		all = append(all, made{gs[i], "Profiles", saids[i]})
 	}
-	g, said = d.details(w, h)
+	g, said := d.details(w, h)
 	all = append(all, made{g, "Trench sections and notes", said})
 	for _, g := range d.runTable(w, h) {
 		all = append(all, made{g, "Runs and points", "none"})
@@ -152,10 +154,108 @@ func (d *draft) planSheets(w, h float64) []*page {
 	return out
 }
 
-// planView draws the lots from above.
-func (d *draft) planView(w, h float64) (drawing, string) {
-	g := newDrawing(w, h)
-	room := rect{g.in.x, g.in.y, g.in.w - side, g.in.h}
+// view is a drawn plan.
+type view struct {
+	drawing
+	title, said string
+}
+
+// window is the piece of ground that a plan shows.
+type window struct {
+	sc     scale
+	centre orb.Point
+	// core is the piece that is this sheet's own; the ground beyond it is drawn on
+	// the sheets named in beyond (left, right, below, above; 0: none).
+	core   *orb.Bound
+	beyond [4]int
+	// tiles are shown on a key plan, with the number of their sheet.
+	tiles []tile
+}
+
+type tile struct {
+	core  orb.Bound
+	sheet int
+}
+
+// coarsest is the scale below which a plan is not read on site: beyond it the
+// plan goes over several sheets.
+func coarsest(u display.Units) scale {
+	for _, s := range scales(u) {
+		if s.said == "1 in = 50 ft" || s.said == "1:500" {
+			return s
+		}
+	}
+	panic("sheet: no such scale")
+}
+
+const mostTiles = 60
+
+// planViews are the plan, on one sheet where it fits at a scale that can be
+// read, else a key plan and sheets with match lines.
+func (d *draft) planViews(w, h float64) []view {
+	b := d.bound()
+	room := planRoom(newDrawing(w, h))
+	one := window{sc: fit(d.u, b.Max[0]-b.Min[0], b.Max[1]-b.Min[1], room.w-8, room.h-8), centre: b.Center()}
+	least := coarsest(d.u)
+	if one.sc.per >= least.per {
+		return []view{d.planView(w, h, one, "Plan")}
+	}
+	// tiles a little smaller than the room, so that the ground about a match line
+	// is seen on both sheets
+	tw, th := (room.w-2*lap)/least.per, (room.h-2*lap)/least.per
+	cols, rows := int(math.Ceil((b.Max[0]-b.Min[0])/tw)), int(math.Ceil((b.Max[1]-b.Min[1])/th))
+	if cols*rows > mostTiles*4 {
+		return []view{d.planView(w, h, one, "Plan")}
+	}
+	c := b.Center()
+	number := map[[2]int]int{}
+	cores := map[[2]int]orb.Bound{}
+	var order [][2]int
+	for j := rows - 1; j >= 0; j-- { // from the upper left, as one reads
+		for i := 0; i < cols; i++ {
+			x, y := c[0]+(float64(i)-float64(cols)/2)*tw, c[1]+(float64(j)-float64(rows)/2)*th
+			core := orb.Bound{Min: orb.Point{x, y}, Max: orb.Point{x + tw, y + th}}
+			holds := slices.ContainsFunc(d.p.Runs, func(r parcels.Run) bool { return crosses(r.Line, core) })
+			if holds && len(order) < mostTiles {
+				k := [2]int{i, j}
+				order, cores[k], number[k] = append(order, k), core, len(order)+2
+			}
+		}
+	}
+	key := one
+	for _, k := range order {
+		key.tiles = append(key.tiles, tile{cores[k], number[k]})
+	}
+	out := []view{d.planView(w, h, key, "Key plan")}
+	for n, k := range order {
+		core := cores[k]
+		win := window{sc: least, centre: core.Center(), core: &core}
+		for side, step := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
+			win.beyond[side] = number[[2]int{k[0] + step[0], k[1] + step[1]}]
+		}
+		out = append(out, d.planView(w, h, win, fmt.Sprintf("Plan, part %d of %d", n+1, len(order))))
+	}
+	return out
+}
+
+const lap = 20.0 // points beyond a match line
+
+// crosses says whether a line has a part in a box.
+func crosses(l orb.LineString, b orb.Bound) bool {
+	r := rect{b.Min[0], b.Min[1], b.Max[0] - b.Min[0], b.Max[1] - b.Min[1]}
+	for i := 1; i < len(l); i++ {
+		if r.cuts(xy{l[i-1][0], l[i-1][1]}, xy{l[i][0], l[i][1]}) {
+			return true
+		}
+	}
+	return false
+}
+
+// planRoom is what the column beside the plan leaves of a sheet.
+func planRoom(g drawing) rect { return rect{g.in.x, g.in.y, g.in.w - side, g.in.h} }
+
+// bound is the ground that the plan must show: its lots and runs.
+func (d *draft) bound() orb.Bound {
 	var b orb.Bound
 	first := true
 	add := func(o orb.Bound) {
@@ -176,9 +276,15 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 	if first {
 		add(orb.Bound{Max: orb.Point{1, 1}})
 	}
-	b = b.Pad(2)
-	sc := fit(d.u, b.Max[0]-b.Min[0], b.Max[1]-b.Min[1], room.w-8, room.h-8)
-	c := b.Center()
+	return b.Pad(2)
+}
+
+// planView draws what a window shows from above.
+func (d *draft) planView(w, h float64, win window, title string) view {
+	g := newDrawing(w, h)
+	room := planRoom(g)
+	sc, c := win.sc, win.centre
+	key := len(win.tiles) > 0
 	at := func(p orb.Point) xy {
 		return xy{room.x + room.w/2 + (p[0]-c[0])*sc.per, room.y + room.h/2 - (p[1]-c[1])*sc.per}
 	}
@@ -190,10 +296,15 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 		return out
 	}
 	seen := orb.Bound{Min: orb.Point{c[0] - room.w/2/sc.per, c[1] - room.h/2/sc.per}, Max: orb.Point{c[0] + room.w/2/sc.per, c[1] + room.h/2/sc.per}}
+	own := seen // where names are this sheet's
+	if win.core != nil {
+		own = *win.core
+	}
 	pl := &placer{area: rect{room.x + 2, room.y + 2, room.w - 4, room.h - 4}}
 	for i := range d.p.Runs {
-		l := d.p.Runs[i].Line
-		pl.drains = append(pl.drains, [2]xy{at(l[0]), at(l[len(l)-1])})
+		if l := d.p.Runs[i].Line; l.Bound().Intersects(seen) {
+			pl.drains = append(pl.drains, [2]xy{at(l[0]), at(l[len(l)-1])})
+		}
 	}
 	type label struct {
 		at    orb.Point
@@ -205,7 +316,7 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 	}
 	var labels []label
 	say := func(must int, p orb.Point, size float64, bold bool, c ink, lines ...string) {
-		if seen.Contains(p) {
+		if own.Contains(p) && (!key || must == 0 || must >= 4) {
 			labels = append(labels, label{p, size, bold, c, lines, must})
 		}
 	}
@@ -232,8 +343,8 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 		st := &d.s.Streets[i]
 		rings(st.Geometry, func(r orb.Ring, _ bool) { g.area(&sheetPaving, &pale, 0.5, path(r)...) })
 		if geo := st.Geometry; geo.Bound().Intersects(seen) {
-			if x, ok := inside(geo, seen); ok {
-				say(8, x, 6, false, grey, siting.Label(st.Common)+" (street)")
+			if x, ok := inside(geo, own); ok {
+				say(8, x, 6, false, grey, strings.ReplaceAll(siting.Label(st.Common), "_", " ")+" (street)")
 			}
 		}
 	}
@@ -249,6 +360,9 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 			})
 		}
 	}
+	if !key {
+		used["contour"] = d.contours(g, path, seen, sc, say)
+	}
 	for i := range d.s.Buildings {
 		rings(d.s.Buildings[i].Shape, func(r orb.Ring, hole bool) {
 			used["building"] = true
@@ -257,6 +371,7 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 				return
 			}
 			g.area(&sheetHouse, &black, 0.9, path(r)...)
+			pl.edge(path(r))
 			if d.s.Buildings[i].Lot == "" || slices.Contains(d.p.Summary.Lots, d.s.Buildings[i].Lot) {
 				say(6, r.Bound().Center(), 7, false, grey, "house")
 			}
@@ -269,7 +384,7 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 		if l, ok := e.Geometry.(orb.LineString); ok {
 			g.line(0.6, grey, []float64{6, 2, 1.5, 2}, path(l)...)
 		}
-		if x, ok := inside(e.Geometry, seen); ok {
+		if x, ok := inside(e.Geometry, own); ok {
 			say(5, x, 6, false, grey, "easement "+e.ID+" ("+e.Kind+")")
 		}
 	}
@@ -281,21 +396,22 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 	}
 	for i := range d.s.Lots {
 		l := &d.s.Lots[i]
-		own := slices.Contains(d.p.Summary.Lots, l.ID)
+		drained := slices.Contains(d.p.Summary.Lots, l.ID)
 		for _, p := range l.Shape {
 			for _, r := range p {
 				if !r.Bound().Intersects(seen) {
 					continue
 				}
-				if own {
+				if drained {
 					g.line(1.3, black, []float64{14, 3, 3, 3, 3, 3}, path(r)...)
+					pl.edge(path(r))
 				} else {
 					g.line(0.5, grey, []float64{14, 3, 3, 3, 3, 3}, path(r)...)
 				}
 			}
 		}
-		if x, ok := inside(l.Shape, seen); ok {
-			if own {
+		if x, ok := inside(l.Shape, own); ok {
+			if drained {
 				say(4, x, 9, true, black, "LOT "+l.ID)
 			} else {
 				say(7, x, 6.5, false, grey, "lot "+l.ID)
@@ -331,6 +447,18 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 			}
 		}
 	}
+	if !key {
+		for i := range d.p.Overflow {
+			o := &d.p.Overflow[i]
+			if len(o.Path) < 2 || !o.Path.Bound().Intersects(seen) {
+				continue
+			}
+			used["overflow"] = true
+			l := path(o.Path)
+			g.line(0.8, grey, []float64{0.8, 2.6}, l...)
+			arrows(g.page, l, pl.area)
+		}
+	}
 	// the drains
 	perforated := false
 	for i := range d.p.Runs {
@@ -355,6 +483,9 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 	for i := range d.p.Points {
 		pt := &d.p.Points[i]
 		x := at(pt.At)
+		if !seen.Contains(pt.At) {
+			continue
+		}
 		switch pt.Kind {
 		case parcels.PointInlet, parcels.PointOutlet:
 			g.box(x.x-4, x.y-4, 8, 8, &white, &black, 1.1)
@@ -407,13 +538,119 @@ func (d *draft) planView(w, h float64) (drawing, string) {
 	}
 	slices.SortStableFunc(labels, func(a, b label) int { return a.must - b.must })
 	for _, l := range labels {
-		if !pl.put(g.page, at(l.at), l.size, l.bold, l.c, l.lines...) {
-			unlabelled++
+		if !pl.put(g.page, at(l.at), l.size, l.bold, l.c, l.lines...) && (l.must < 4 || l.bold) {
+			unlabelled++ // a name that stands for nothing beyond the lot is no loss
 		}
 	}
+	for _, t := range win.tiles {
+		a, z := at(t.core.Min), at(t.core.Max)
+		g.box(a.x, z.y, z.x-a.x, a.y-z.y, nil, &black, 1)
+		name := fmt.Sprintf("sheet %d", t.sheet)
+		g.box(a.x+2, z.y+2, width(name, 8, true)+4, 11, &white, nil, 0)
+		g.words(xy{a.x + 4, z.y + 10.5}, 8, true, black, name)
+	}
 	g.unclip()
+	d.matchLines(g, room, win, at)
 	d.column(g, rect{room.x + room.w, room.y, side, room.h}, sc, used, perforated, unlabelled)
-	return g, sc.said
+	return view{g, title, sc.said}
+}
+
+// matchLines marks where a sheet's own ground ends, and the sheet that goes on.
+func (d *draft) matchLines(g drawing, room rect, win window, at func(orb.Point) xy) {
+	if win.core == nil {
+		return
+	}
+	a, z := at(win.core.Min), at(win.core.Max) // lower left, upper right
+	dash := []float64{18, 4, 4, 4}
+	for side, sheet := range win.beyond {
+		if sheet == 0 {
+			continue
+		}
+		name := fmt.Sprintf("MATCH LINE, see sheet %d", sheet)
+		w := width(name, 7, true)
+		switch side {
+		case 0, 1:
+			x, tx := a.x, a.x-4
+			if side == 1 {
+				x, tx = z.x, z.x+10
+			}
+			g.line(1.4, black, dash, xy{x, room.y}, xy{x, room.y + room.h})
+			y := room.y + room.h/2
+			g.box(tx-7.5, y-w/2-2, 10, w+4, &white, nil, 0)
+			g.marks = append(g.marks, mark{text: name, at: xy{tx, y + w/2}, size: 7, bold: true, angle: 90, ink: black})
+		default:
+			y, ty := a.y, a.y+10
+			if side == 3 {
+				y, ty = z.y, z.y-4
+			}
+			g.line(1.4, black, dash, xy{room.x, y}, xy{room.x + room.w, y})
+			x := room.x + room.w/2
+			g.box(x-w/2-2, ty-7.5, w+4, 10, &white, nil, 0)
+			g.words(xy{x - w/2, ty}, 7, true, black, name)
+		}
+	}
+}
+
+// interval between contours at a scale: so that they stand apart on paper.
+func interval(u display.Units, sc scale) unit.Length {
+	if u == display.SI {
+		switch {
+		case sc.per >= 72/0.0254/250-1e-9:
+			return 0.25
+		case sc.per >= 72/0.0254/500-1e-9:
+			return 0.5
+		}
+		return 1
+	}
+	switch {
+	case sc.per >= 72/(50*0.3048)-1e-9:
+		return 1 * unit.Foot
+	case sc.per >= 72/(100*0.3048)-1e-9:
+		return 2 * unit.Foot
+	}
+	return 5 * unit.Foot
+}
+
+// contours draws the ground as it lies, every fifth line heavier and named. It
+// says whether there was any.
+func (d *draft) contours(g drawing, path func([]orb.Point) []xy, seen orb.Bound, sc scale, say func(int, orb.Point, float64, bool, ink, ...string)) bool {
+	if d.ground == nil {
+		return false
+	}
+	lines, err := ground.Contours(d.ground, ground.Contouring{Interval: interval(d.u, sc), Within: &seen})
+	if err != nil {
+		return false // levels that cannot be meant, or a surface of another kind: the sheet does without
+	}
+	for _, l := range lines {
+		w := 0.3
+		if l.Number%5 == 0 {
+			w = 0.6
+		}
+		g.line(w, earth, nil, path(l.Line)...)
+		// the name: on the part that is seen, longest first come
+		var inSight []orb.Point
+		length := 0.0
+		for i, p := range l.Line {
+			if seen.Contains(p) {
+				inSight = append(inSight, p)
+				if i > 0 {
+					length += math.Hypot(p[0]-l.Line[i-1][0], p[1]-l.Line[i-1][1])
+				}
+			}
+		}
+		if len(inSight) > 2 && length*sc.per > 60 {
+			say(9, inSight[len(inSight)/2], 5.2, false, earth, level(d.u, l.Elevation))
+		}
+	}
+	return len(lines) > 0
+}
+
+// level names a contour, without digits that its interval does not need.
+func level(u display.Units, e unit.Elevation) string {
+	if u == display.SI {
+		return trim(float64(e))
+	}
+	return trim(unit.Length(e).Feet())
 }
 
 // lineAt is the place on a line at a station.
@@ -525,6 +762,24 @@ func arrow(p *page, a, b xy, f float64, c ink) {
 	p.area(&c, &white, 0.4, t, xy{t.x - 8*ux - 3.4*uy, t.y - 8*uy + 3.4*ux}, xy{t.x - 8*ux + 3.4*uy, t.y - 8*uy - 3.4*ux})
 }
 
+// arrows are small open heads along a way of water.
+func arrows(p *page, l []xy, area rect) {
+	every, next := 60.0, 24.0
+	for i := 1; i < len(l); i++ {
+		a, b := l[i-1], l[i]
+		n := math.Hypot(b.x-a.x, b.y-a.y)
+		for next < n {
+			t := xy{a.x + (b.x-a.x)*next/n, a.y + (b.y-a.y)*next/n}
+			next += every
+			if (rect{t.x - 4, t.y - 4, 8, 8}).within(area) {
+				ux, uy := (b.x-a.x)/n, (b.y-a.y)/n
+				p.line(0.8, grey, nil, xy{t.x - 4*ux - 2.2*uy, t.y - 4*uy + 2.2*ux}, t, xy{t.x - 4*ux + 2.2*uy, t.y - 4*uy - 2.2*ux})
+			}
+		}
+		next -= n
+	}
+}
+
 // column is what stands beside the plan: north, scale bar, legend, notes.
 func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perforated bool, unlabelled int) {
 	g.line(0.8, black, nil, xy{r.x, r.y}, xy{r.x, r.y + r.h})
@@ -536,17 +791,16 @@ func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perfor
 	g.words(xy{c.x - 3, c.y + 20}, 9, true, black, "N")
 	g.words(xy{c.x + 18, y + 8}, 7, true, black, sc.said)
 	g.words(xy{c.x + 18, y + 17}, 5.5, false, grey, "grid north; true at full size")
-	w := float64(sc.bar) * sc.per / 2
+	w := float64(sc.bar) * sc.per
 	for i := 0; i < 2; i++ {
 		fill := black
 		if i == 1 {
 			fill = white
 		}
-		g.box(c.x+18+float64(i)*w/1.0*0.5, y+22, w*0.5, 4, &fill, &black, 0.6)
+		g.box(c.x+18+float64(i)*w*0.5, y+22, w*0.5, 4, &fill, &black, 0.6)
 	}
-	half := unit.Length(float64(sc.bar) / 2)
 	g.words(xy{c.x + 18, y + 33}, 5.5, false, black, "0")
-	end := d.u.Distance(half)
+	end := d.u.Step(sc.bar)
 	g.words(xy{c.x + 18 + w - width(end, 5.5, false)/2, y + 33}, 5.5, false, black, end)
 	y += 56
 	g.words(xy{x, y}, 8, true, black, "LEGEND")
@@ -594,6 +848,11 @@ func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perfor
 			g.circle(xy{a.x + 13, a.y}, 4.5, nil, &pale, 0.5)
 			g.circle(xy{a.x + 13, a.y}, 1.4, &grey, nil, 0)
 		}, "tree, root zone"},
+		{"contour", stroke(0.5, earth, nil), "ground as it lies, every " + d.u.Step(interval(d.u, sc))},
+		{"overflow", func(a xy) {
+			g.line(0.8, grey, []float64{0.8, 2.6}, a, xy{a.x + 27, a.y})
+			arrows(g.page, []xy{{a.x - 8, a.y}, {a.x + 27, a.y}}, rect{a.x - 20, a.y - 20, 80, 40})
+		}, "way of the water when a grate is clogged"},
 		{"opening", func(a xy) {
 			g.area(&white, &black, 0.7, xy{a.x + 13, a.y - 3}, xy{a.x + 16, a.y + 2.4}, xy{a.x + 10, a.y + 2.4})
 		}, "lowest opening of a house"},

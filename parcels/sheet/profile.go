@@ -18,12 +18,21 @@ type piece struct {
 	from, to unit.Length
 	more     bool // the line goes on
 	start    bool
+	stub     bool // too short for a scale of elevations beside it
+}
+
+// gutter is what the elevations take beside a piece.
+func (p piece) gutter() float64 {
+	if p.stub {
+		return 8
+	}
+	return gutter
 }
 
 const (
 	most     = 400   // pieces of profile in one document
-	headroom = 100.0 // for the names above a profile
-	gutter   = 34.0  // for the elevations beside it
+	headroom = 106.0 // for the names above a profile
+	gutter   = 30.0  // for the elevations beside it
 )
 
 // profiles packs the pieces on sheets, left to right and down.
@@ -44,11 +53,11 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 	// that it goes over several pieces
 	all := scales(d.u)
 	sc := all[len(all)-1]
-	coarsest := 72 / (40 * 0.3048)
+	coarse := 72 / (40 * 0.3048)
 	d.exaggerated = 0
 	for _, x := range []float64{5, 2, 1} {
 		for _, s := range all {
-			if d.exaggerated == 0 && s.per <= 72/(10*0.3048)+1e-9 && (longest*s.per <= inner-gutter-14 || s.per <= coarsest && s.per > coarsest/2) && (tallest+0.6)*s.per*x <= room-headroom-18 {
+			if d.exaggerated == 0 && s.per <= 72/(10*0.3048)+1e-9 && (longest*s.per <= inner-gutter-8 || s.per <= coarse && s.per > coarse/2) && (tallest+0.6)*s.per*x <= room-headroom-22 {
 				sc, d.exaggerated = s, x
 			}
 		}
@@ -56,7 +65,7 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 	if d.exaggerated == 0 {
 		d.exaggerated = 1
 	}
-	fits := unit.Length((inner - gutter - 14) / sc.per)
+	fits := unit.Length((inner - gutter - 8) / sc.per)
 	var ps []piece
 	for _, l := range lines {
 		for at := unit.Length(0); at < l.Length-1e-6; at += fits {
@@ -64,12 +73,11 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 			if len(ps) == most {
 				break // what is longer stands in the stake table
 			}
-			ps = append(ps, piece{l, at, to, to < l.Length-1e-6, at == 0})
+			ps = append(ps, piece{l: l, from: at, to: to, more: to < l.Length-1e-6, start: at == 0, stub: float64(l.Length)*sc.per < 30})
 		}
 	}
 	text := fmt.Sprintf("horizontal %s, vertical x %.0f", sc.said, d.exaggerated)
-	var g drawing
-	x, y, tall := 0.0, 0.0, 0.0
+	var shelves []*shelf
 	for _, p := range ps {
 		rows := rowsOf(p)
 		lo, hi := reach(rows)
@@ -88,30 +96,56 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 				names++
 			}
 		}
-		pw := math.Max(float64(p.to-p.from)*sc.per, float64(names)*8.4+6) + gutter + 14
-		ph := (hi-lo)*sc.per*d.exaggerated + headroom + 18
-		if len(out) == 0 || y+ph > g.in.y+g.in.h-18 && x == g.in.x+8 || x+pw > g.in.x+g.in.w-4 {
-			if len(out) > 0 && x+pw > g.in.x+g.in.w-4 && y+tall+8+ph <= g.in.y+g.in.h-18 {
-				x, y, tall = g.in.x+8, y+tall+8, 0
-			} else {
-				g = newDrawing(w, h)
-				out, said = append(out, g), append(said, text)
-				x, y, tall = g.in.x+8, g.in.y+8, 0
-			}
+		pw := math.Max(float64(p.to-p.from)*sc.per, float64(names)*8.4+6) + p.gutter() + 8
+		ph := (hi-lo)*sc.per*d.exaggerated + headroom + 14
+		if p.more || !p.start {
+			ph += 8 // for the name of the match line
 		}
-		if y+ph > g.in.y+g.in.h-16 && y > g.in.y+9 {
-			g = newDrawing(w, h)
-			out, said = append(out, g), append(said, text)
-			x, y, tall = g.in.x+8, g.in.y+8, 0
-		}
-		d.profile(g, p, rows, xy{x, y}, pw, lo, hi, float64(step), sc)
-		x += pw + 8
-		tall = math.Max(tall, ph)
+		at := d.place(&out, &shelves, w, h, pw, ph)
+		d.profile(at.g, p, rows, xy{at.x - pw - 8, at.y}, pw, lo, hi, float64(step), sc)
+	}
+	for range out {
+		said = append(said, text)
 	}
 	for _, g := range out {
 		d.profileKey(g)
 	}
 	return out, said
+}
+
+// shelf is a row of profiles on a sheet; x is where the next one goes.
+type shelf struct {
+	g          drawing
+	x, y, tall float64
+	last       bool // nothing lies under it
+}
+
+// place finds room for a profile: on the first shelf where it fits, else on a new
+// shelf, else on a new sheet. The shelf's x has moved past it.
+func (d *draft) place(out *[]drawing, shelves *[]*shelf, w, h, pw, ph float64) *shelf {
+	foot := func(g drawing) float64 { return g.in.y + g.in.h - 18 }
+	take := func(s *shelf) *shelf {
+		s.x, s.tall = s.x+pw+8, math.Max(s.tall, ph)
+		return s
+	}
+	for _, s := range *shelves {
+		if s.x+pw <= s.g.in.x+s.g.in.w-4 && (ph <= s.tall || s.last && s.y+ph <= foot(s.g)) {
+			return take(s)
+		}
+	}
+	for _, s := range *shelves {
+		if s.last && s.y+s.tall+8+ph <= foot(s.g) {
+			s.last = false
+			n := &shelf{g: s.g, x: s.g.in.x + 8, y: s.y + s.tall + 8, last: true}
+			*shelves = append(*shelves, n)
+			return take(n)
+		}
+	}
+	g := newDrawing(w, h)
+	*out = append(*out, g)
+	n := &shelf{g: g, x: g.in.x + 8, y: g.in.y + 8, last: true}
+	*shelves = append(*shelves, n)
+	return take(n)
 }
 
 // profileKey says along the foot of a sheet what its lines and letters mean.
@@ -164,14 +198,17 @@ func rowsOf(p piece) []stakeout.Row {
 
 // profile draws one piece with its upper left corner at o.
 func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, hi, step float64, sc scale) {
-	left, top := o.x+gutter, o.y+headroom
+	left, top := o.x+p.gutter(), o.y+headroom
 	bottom := top + (hi-lo)*sc.per*d.exaggerated
-	right := o.x + pw - 14
+	right := o.x + pw - 8
 	X := func(s unit.Length) float64 { return left + float64(s-p.from)*sc.per }
 	Y := func(e float64) float64 { return bottom - (e-lo)*sc.per*d.exaggerated }
 	name := "LINE " + p.l.Name + ": " + p.l.From + " to " + p.l.To
 	if !p.start {
 		name += " (continued)"
+	}
+	if p.stub {
+		name = "LINE " + p.l.Name
 	}
 	size := 7.5
 	for size > 4.5 && width(name, size, true) > pw-2 {
@@ -188,7 +225,7 @@ func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, h
 		if d.u == display.US {
 			t = fmt.Sprintf("%.0f", e/0.3048)
 		}
-		if sc.per*d.exaggerated*step > 7 || k%2 == 0 {
+		if !p.stub && (sc.per*d.exaggerated*step > 7 || k%2 == 0) {
 			g.words(xy{left - 3 - width(t, 5.5, false), Y(e) + 2}, 5.5, false, grey, t)
 		}
 	}
@@ -285,8 +322,8 @@ func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, h
 			cut = &c
 		}
 		t := fmt.Sprintf("%s  %s  G %s  I %s  C %s", stakeout.Station(r.Station, d.u), r.Point, display.Or(r.Ground, d.u.Elevation), d.u.Elevation(r.Invert), display.Or(cut, d.u.LengthBare))
-		size := 5.6
-		for width(t, size, false) > headroom-20 {
+		size := 6.0
+		for width(t, size, false) > headroom-21 {
 			size -= 0.1
 		}
 		g.turned(xy{put[k] + 2, top - 11}, size, 90, black, t)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 
+	"fallwright/geo/ground"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
@@ -38,6 +39,8 @@ type Options struct {
 	Estimate *quantities.Estimate
 	// Every and Offset are those of stakeout.Options.
 	Every, Offset unit.Length
+	// Ground, where given, is drawn as contours under the plan.
+	Ground ground.Surface
 }
 
 // papers in points, upright.
@@ -61,7 +64,7 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 		o.Paper = settled.Paper
 	}
 	size := papers[o.Paper]
-	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, money: o.Estimate}
+	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, money: o.Estimate, ground: o.Ground}
 	name := siteName(p.Site) + ", " + lots(p.Summary.Lots)
 	text := func(what string, fill func(f *flow)) (*Document, error) {
 		w, h := size[0], size[1]
@@ -111,11 +114,12 @@ func (d *Document) SVG() [][]byte {
 
 // draft is what every sheet draws from.
 type draft struct {
-	p     *parcels.Plan
-	s     *parcels.Site
-	c     *parcels.Criteria
-	u     display.Units
-	money *quantities.Estimate
+	p      *parcels.Plan
+	s      *parcels.Site
+	c      *parcels.Criteria
+	u      display.Units
+	money  *quantities.Estimate
+	ground ground.Surface
 	// exaggerated is vertical over horizontal in the profiles.
 	exaggerated float64
 }
