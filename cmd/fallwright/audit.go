@@ -139,7 +139,7 @@ func auditTable(e *env, a *parcels.Audit, u display.Units) error {
 		return err
 	}
 	fmt.Fprintln(w, "\nOf the whole site:")
-	findings(w, a.Findings)
+	findings(w, a.Findings, u)
 	return cautions(w)
 }
 

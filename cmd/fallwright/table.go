@@ -70,10 +70,10 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	fmt.Fprintf(w, "%s, %s\n", siteName(p.Site), lots(s.Lots))
 	fmt.Fprintf(w, "%s (%s)\n\n", strings.ToUpper(words(string(s.Verdict))), p.Status)
 	if s.WhyNot != "" {
-		wrap(w, "Why not: ", s.WhyNot)
+		wrap(w, "Why not: ", u.Text(s.WhyNot))
 	}
 	if s.Cure != "" {
-		wrap(w, "To settle it: ", s.Cure)
+		wrap(w, "To settle it: ", u.Text(s.Cure))
 	}
 	if s.Outlet != "" {
 		fmt.Fprintf(w, "Outlet %s   pipe %s in %s of trench   fall %s   least slope %s   flow %s   deepest %s\n\n",
@@ -134,7 +134,7 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 				fmt.Fprintln(w, "Other outlets:")
 			}
 			others++
-			wrap(w, "  "+a.Outlet+": ", a.Reason+".")
+			wrap(w, "  "+a.Outlet+": ", u.Text(a.Reason)+".")
 		}
 	}
 	if others > 0 {
@@ -162,7 +162,7 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 		fmt.Fprintln(w)
 	}
 	fmt.Fprintln(w, "Findings:")
-	findings(w, p.Findings)
+	findings(w, p.Findings, u)
 	if v := p.Verification; v != nil {
 		n := 0
 		for _, c := range v.Checks {
@@ -296,7 +296,7 @@ func lots(ids []string) string {
 }
 
 // findings prints stops first, then warnings, then notes.
-func findings(w io.Writer, fs []parcels.Finding) {
+func findings(w io.Writer, fs []parcels.Finding, u display.Units) {
 	any := false
 	for _, sev := range []parcels.Severity{parcels.Stop, parcels.Warn, parcels.Note} {
 		for _, f := range fs {
@@ -306,7 +306,7 @@ func findings(w io.Writer, fs []parcels.Finding) {
 				if f.Source != "" {
 					src = " [" + f.Source + "]"
 				}
-				wrap(w, fmt.Sprintf("  %-5s ", sev), f.Message+src)
+				wrap(w, fmt.Sprintf("  %-5s ", sev), u.Text(f.Message)+src)
 			}
 		}
 	}

@@ -66,7 +66,7 @@ func (c checkCmd) Run(e *env) error {
 			return err
 		}
 		for _, r := range col.Checks {
-			findings(w, r.Findings)
+			findings(w, r.Findings, u)
 		}
 		return cautions(w)
 	})

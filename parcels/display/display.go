@@ -10,6 +10,7 @@ package display
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -150,6 +151,45 @@ func (u Units) Water(v hydro.Volume) string {
 		return fixed(float64(v), 2) + " m³"
 	}
 	return fixed(float64(v)/0.003785411784, 0) + " gal"
+}
+
+// quantity is a metric quantity in a sentence, with the feet that some state
+// beside it.
+var quantity = regexp.MustCompile(`(-?\d+(?:\.(\d+))?) (mm/h|mm|m3/s|m/s|m3|m2|m|litres)\b(?: \((\d+(?:\.\d+)? ft)\))?`)
+
+// Text gives a sentence with the metric quantities in it, as findings have them,
+// in the units shown. Water is gallons.
+func (u Units) Text(s string) string {
+	if u == SI {
+		return s
+	}
+	return quantity.ReplaceAllStringFunc(s, func(q string) string {
+		m := quantity.FindStringSubmatch(q)
+		if m[4] != "" {
+			return m[4]
+		}
+		v, err := strconv.ParseFloat(m[1], 64)
+		if err != nil {
+			return q
+		}
+		switch m[3] {
+		case "mm/h":
+			return u.Intensity(hydro.Intensity(v))
+		case "mm":
+			return fixed(v/25.4, 1) + " in"
+		case "m3/s":
+			return u.Flow(hydro.Flow(v))
+		case "m/s":
+			return fixed(v/0.3048, min(len(m[2]), 2)) + " ft/s"
+		case "m3":
+			return u.Water(hydro.Volume(v))
+		case "litres":
+			return u.Water(hydro.Volume(v / 1000))
+		case "m2":
+			return u.Area(unit.Area(v))
+		}
+		return fixed(v/0.3048, min(max(len(m[2]), 1), 2)) + " ft"
+	})
 }
 
 // Inches gives a length in inches to an eighth, for crews: 3 1/8 in.

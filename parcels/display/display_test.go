@@ -41,3 +41,23 @@ func TestHandCells(t *testing.T) {
 		}
 	}
 }
+
+// 305 mm / 25.4 = 12.0 in; 0.98 / 0.3048 = 3.2152 ft; 2.2 m2 / 0.09290304 = 23.7
+// ft2; 1 m3 = 264.172 gal; 0.45 / 0.3048 = 1.4764 ft/s. What is no quantity stays.
+func TestHandTextInUnits(t *testing.T) {
+	for _, w := range [][2]string{
+		{"Run R4 drops 305 mm over 0.98 m: bed it.", "Run R4 drops 12.0 in over 3.22 ft: bed it."},
+		{"A way out is asked from 1.219 m (4 ft).", "A way out is asked from 4 ft."},
+		{"2.2 m2 and 1.00 m3 and 20 litres.", "24 ft² and 264 gal and 5 gal."},
+		{"0.45 m/s, 0.0063 m3/s, 25 mm/h, 10 m.", "1.48 ft/s, 100 gpm, 0.98 in/h, 32.8 ft."},
+		{"44 minutes, roof_area_m2, run 3 m2x, P-12 marks", "44 minutes, roof_area_m2, run 3 m2x, P-12 marks"},
+		{"-0.10 m", "-0.33 ft"},
+	} {
+		if got := US.Text(w[0]); got != w[1] {
+			t.Errorf("%q: %q, want %q", w[0], got, w[1])
+		}
+		if got := SI.Text(w[0]); got != w[0] {
+			t.Errorf("in SI %q became %q", w[0], got)
+		}
+	}
+}

@@ -5,9 +5,9 @@
 // Volumes of digging are bank volumes by average end area between the stations of
 // the profile; what is hauled is loose (bank times swell). Net quantities stand in
 // the unit that is measured, order quantities in the unit that a yard sells: feet,
-// cubic yards, short tons, square yards, sticks, coils, pieces. P-n is the note of
-// that number in parcels/PRACTICE.md.
+// cubic yards, short tons, square yards, sticks, coils, pieces; or in SI metres,
+// cubic metres, tonnes. P-n is the note of that number in parcels/PRACTICE.md.
 //
-// It may import parcels, parcels/siting, geo/shape and geo/unit. It uses no clock
-// and no file: the same plan gives the same rows.
+// It may import parcels, parcels/siting, parcels/display, geo/shape and geo/unit. It
+// uses no clock and no file: the same plan gives the same rows.
 package quantities

@@ -195,6 +195,12 @@ func notPriced(item string) bool {
 	return false
 }
 
+// sameUnit takes m3 for m³.
+func sameUnit(a, b string) bool {
+	plain := strings.NewReplacer("²", "2", "³", "3")
+	return strings.EqualFold(plain.Replace(a), plain.Replace(b))
+}
+
 // Cost lays the book beside the rows, by item and unit. A row that explains
 // another (bank volume, backfill, truckloads) costs nothing unless the book prices
 // it. An item whose unit is not the book's is not priced, and is named.
@@ -209,7 +215,7 @@ func Cost(rows []parcels.Quantity, b *Book) Estimate {
 		case !ok:
 			e.Unpriced = append(e.Unpriced, q.Item+" (no price)")
 			continue
-		case !strings.EqualFold(p.Unit, q.OrderUnit):
+		case !sameUnit(p.Unit, q.OrderUnit):
 			e.Unpriced = append(e.Unpriced, fmt.Sprintf("%s (priced by the %s, ordered by the %s)", q.Item, p.Unit, q.OrderUnit))
 			continue
 		}

@@ -14,6 +14,7 @@ import (
 
 	"fallwright/geo/unit"
 	"fallwright/parcels"
+	"fallwright/parcels/display"
 	"fallwright/parcels/quantities"
 	"fallwright/parcels/sheet/grid"
 )
@@ -279,5 +280,46 @@ func TestHandCellsAreSafe(t *testing.T) {
 	f, _ := excelize.OpenReader(bytes.NewReader(x))
 	if fx, _ := f.GetCellFormula("x", "A2"); fx != "" {
 		t.Errorf("a formula %q in the workbook", fx)
+	}
+}
+
+// The trench of TestHandSlopingTrench in SI: the same cubic metres. Depth passes
+// 0.6 m at (0.6-0.55355)/0.5 = 0.0929 of 30.48 m: 2.832 m; 0.9 m 0.6 of it, 18.288 m,
+// further; 9.360 m beyond.
+// Stone 2.60819 x 1.6 = 4.1731 t, x 1.07 = 4.465: 4.5 ordered. 30.48 x 1.05 = 32.004
+// m in sticks of 3.048 m: 10.5, so 11.
+func TestHandMetricTakeoff(t *testing.T) {
+	p, s := one(t, []float64{0, 10, 30.48}, []float64{0.5, 0.5 + 0.5*10/30.48, 1})
+	rows := quantities.In(p, s, display.SI)
+	for _, w := range []struct {
+		item       string
+		net, order float64
+		unit       string
+	}{
+		{"trench, to 0.6 m deep", 2.83, 3, "m"},
+		{"trench, 0.6 to 0.9 m deep", 18.29, 19, "m"},
+		{"trench, 0.9 to 1.2 m deep", 9.36, 10, "m"},
+		{"excavation, in the bank", 7.47, 7.5, "m³"},
+		{"haul off, loose", 4.78, 5, "m³"},
+		{"stone, washed open-graded", 2.61, 4.5, "t"},
+		{"sod, lifted and relaid or new", 18.58, 19, "m²"},
+		{"solid pipe, 4 in, smooth wall", 30.48, 11, "stick"},
+	} {
+		q := find(t, rows, w.item)
+		if math.Abs(q.Net-w.net) > 0.006 || q.Order != w.order || q.OrderUnit != w.unit {
+			t.Errorf("%s: net %v, order %v %s; want %v, %v %s", w.item, q.Net, q.Order, q.OrderUnit, w.net, w.order, w.unit)
+		}
+		for _, us := range []string{" ft", "inch", "yd", "short"} {
+			if strings.Contains(q.Basis, us) {
+				t.Errorf("%s: the basis is not in SI: %s", w.item, q.Basis)
+			}
+		}
+	}
+	b, err := quantities.ReadBook([]byte("item,unit,unit_price,date,region\n\"haul off, loose\",m3,30,2026-01-01,here\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := quantities.Cost(rows, b); e.Direct.Likely != 150 {
+		t.Errorf("5 m3 at 30 cost %v", e.Direct.Likely)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/parcels"
+	"fallwright/parcels/display"
 	"fallwright/parcels/siting"
 )
 
@@ -24,11 +25,37 @@ const (
 	steep      = 0.15           // above it a drop is made with stock bends (P-80)
 )
 
+// measure is what a takeoff is counted in.
+type measure struct {
+	length, volume, area, mass string
+	m, m3, m2, t               float64 // one of each in SI
+	classes                    []class
+	small                      func(unit.Length) string // a dimension of a trench
+}
+
+var measures = map[display.Units]measure{
+	display.US: {"ft", "cu yd", "sq yd", "short ton", 0.3048, cubicYard, squareYard, shortTon, classes, inches},
+	display.SI: {"m", "m³", "m²", "t", 1, 1, 1, 1, metricClasses, func(l unit.Length) string { return fmt.Sprintf("%.0f mm", float64(l)*1000) }},
+}
+
 // Reckon gives the takeoff of the plan for its site, whose criteria and paving
-// it uses. A plan without runs has no rows. Where the ground along a run is not
-// known, its digging and stone are left out and a row of its own says so.
-func Reckon(p *parcels.Plan, s *parcels.Site) []parcels.Quantity {
-	t := takeoff{p: p, s: s, c: &s.Criteria, rows: []parcels.Quantity{}}
+// it uses, in the units that a yard sells in the United States. A plan without
+// runs has no rows. Where the ground along a run is not known, its digging and
+// stone are left out and a row of its own says so.
+func Reckon(p *parcels.Plan, s *parcels.Site) []parcels.Quantity { return In(p, s, display.US) }
+
+// Shown is the takeoff in the units that are shown: the plan's own rows where
+// they are in them.
+func Shown(p *parcels.Plan, s *parcels.Site, u display.Units) []parcels.Quantity {
+	if u == display.SI {
+		return In(p, s, u)
+	}
+	return p.Quantities
+}
+
+// In is Reckon in US units or SI: metres, cubic metres, tonnes.
+func In(p *parcels.Plan, s *parcels.Site, u display.Units) []parcels.Quantity {
+	t := takeoff{p: p, s: s, c: &s.Criteria, in: measures[u], rows: []parcels.Quantity{}}
 	if len(p.Runs) == 0 {
 		return t.rows
 	}
@@ -43,6 +70,7 @@ type takeoff struct {
 	p    *parcels.Plan
 	s    *parcels.Site
 	c    *parcels.Criteria
+	in   measure
 	rows []parcels.Quantity
 }
 
@@ -149,7 +177,7 @@ func (t *takeoff) trenches() {
 			b.height = -1 // stone up to the cap: it takes in what falls on it
 			b.wrap = c.Trench.Wrap
 		}
-		got := b.cut(t.p.Rows(r.ID), c)
+		got := b.cut(t.p.Rows(r.ID), c, t.in.classes)
 		if wrapped[r.Trench] {
 			got.ends = 0
 		}
@@ -164,46 +192,47 @@ func (t *takeoff) trenches() {
 		lawnArea += (w + float64(c.Takeoff.SodExtra)) * (float64(r.Length) - float64(hard))
 		pavedArea += (w + float64(c.Takeoff.SodExtra)) * float64(hard)
 	}
+	cy := func(m3 float64) float64 { return m3 / t.in.m3 }
 	n := len(t.p.Trenches)
-	ft := func(m float64) float64 { return m / 0.3048 }
-	t.put("layout and stakes", ft(length), "ft", nil, math.Ceil(ft(length)-1e-9), "ft", "line of trench, %s, a trench with two pipes counted once", plural(n, "trench", "trenches"))
-	for k, cl := range classes {
+	in := t.in
+	ft := func(m float64) float64 { return m / in.m }
+	t.put("layout and stakes", ft(length), in.length, nil, math.Ceil(ft(length)-1e-9), in.length, "line of trench, %s, a trench with two pipes counted once", plural(n, "trench", "trenches"))
+	for k, cl := range in.classes {
 		if sum.length[k] > 0.0005 {
-			t.put(cl.name, ft(sum.length[k]), "ft", nil, math.Ceil(ft(sum.length[k])-1e-9), "ft", "ground to %s under the pipe, station by station; %.2f cu yd in the bank by average end area (P-145)", inches(c.Trench.Bedding), sum.bank[k]/cubicYard)
+			t.put(cl.name, ft(sum.length[k]), in.length, nil, math.Ceil(ft(sum.length[k])-1e-9), in.length, "ground to %s under the pipe, station by station; %.2f %s in the bank by average end area (P-145)", in.small(c.Trench.Bedding), cy(sum.bank[k]), in.volume)
 		}
 	}
 	if unknown > 0.01 {
-		t.put("trench, depth not known", ft(unknown), "ft", nil, math.Ceil(ft(unknown)-1e-9), "ft", "the ground along it is not known: its digging, stone and haul are not in the rows below; shoot it")
+		t.put("trench, depth not known", ft(unknown), in.length, nil, math.Ceil(ft(unknown)-1e-9), in.length, "the ground along it is not known: its digging, stone and haul are not in the rows below; shoot it")
 	}
 	if dug := sum.dug(); dug > 0 {
 		fill := math.Max(dug-sum.stone-sum.pipe-sum.cap, 0)
 		away := dug - fill
 		loose := away * c.Takeoff.Swell
-		cy := func(m3 float64) float64 { return m3 / cubicYard }
-		t.put("excavation, in the bank", cy(dug), "cu yd", nil, up(cy(dug), 0.5), "cu yd", "the classes above together, trench width %s; crossing ends not taken off", widths(t.p.Trenches))
-		t.put("backfill with dug soil", cy(fill), "cu yd", nil, up(cy(fill), 0.5), "cu yd", "excavation %.2f less stone %.2f, pipe %.2f and cap %.2f cu yd, in place", cy(dug), cy(sum.stone), cy(sum.pipe), cy(sum.cap))
-		t.put("haul off, loose", cy(loose), "cu yd", nil, up(cy(loose), 0.5), "cu yd", "%.2f cu yd in the bank not put back, times %.2f for swell (P-144)", cy(away), c.Takeoff.Swell)
+		t.put("excavation, in the bank", cy(dug), in.volume, nil, up(cy(dug), 0.5), in.volume, "the classes above together, trench width %s; crossing ends not taken off", t.widths())
+		t.put("backfill with dug soil", cy(fill), in.volume, nil, up(cy(fill), 0.5), in.volume, "excavation %.2f less stone %.2f, pipe %.2f and cap %.2f %s, in place", cy(dug), cy(sum.stone), cy(sum.pipe), cy(sum.cap), in.volume)
+		t.put("haul off, loose", cy(loose), in.volume, nil, up(cy(loose), 0.5), in.volume, "%.2f %s in the bank not put back, times %.2f for swell (P-144)", cy(away), in.volume, c.Takeoff.Swell)
 		loads := math.Ceil(loose/c.Takeoff.Load - 1e-9)
-		t.put("truckload", loose/c.Takeoff.Load, "load", nil, loads, "load", "loose haul over %.1f cu yd a truck (P-152)", cy(c.Takeoff.Load))
+		t.put("truckload", loose/c.Takeoff.Load, "load", nil, loads, "load", "loose haul over %.1f %s a truck (P-152)", cy(c.Takeoff.Load), in.volume)
 		ws := c.Takeoff.Waste.Stone
-		tons := sum.stone * c.Takeoff.StoneDensity / shortTon
-		t.put("stone, washed open-graded", cy(sum.stone), "cu yd", &ws, up(tons*(1+ws), 0.5), "short ton", "stone round the pipes net of their outside volume (%.2f cu yd), %.2f short tons a cu yd, plus %.0f %% (P-146)", cy(sum.pipe), c.Takeoff.StoneDensity*cubicYard/shortTon, 100*ws)
+		tons := sum.stone * c.Takeoff.StoneDensity / in.t
+		t.put("stone, washed open-graded", cy(sum.stone), in.volume, &ws, up(tons*(1+ws), 0.5), in.mass, "stone round the pipes net of their outside volume (%.2f %s), %.2f %s a %s, plus %.0f %% (P-146)", cy(sum.pipe), in.volume, c.Takeoff.StoneDensity*in.m3/in.t, in.mass, in.volume, 100*ws)
 		if sum.fabric > 0 {
 			wf := c.Takeoff.Waste.Fabric
-			area := (sum.fabric + sum.ends) / squareYard
-			t.put("filter fabric", area, "sq yd", &wf, math.Ceil(area*(1+wf)-1e-9), "sq yd", "round the stone of the perforated trench: 2 heights, 2 widths and a lap of %s along it, end laps of the same, plus %.0f %% (P-147)", inches(c.Takeoff.FabricLap), 100*wf)
+			area := (sum.fabric + sum.ends) / in.m2
+			t.put("filter fabric", area, in.area, &wf, math.Ceil(area*(1+wf)-1e-9), in.area, "round the stone of the perforated trench: 2 heights, 2 widths and a lap of %s along it, end laps of the same, plus %.0f %% (P-147)", in.small(c.Takeoff.FabricLap), 100*wf)
 		}
 		topsoil := sum.cap * c.Takeoff.Swell
 		if length > 0 {
 			topsoil *= 1 - paved/length
 		}
-		t.put("topsoil, loose", cy(topsoil), "cu yd", nil, up(cy(topsoil), 0.5), "cu yd", "cap of %s over the trench in lawn, times %.2f for settling (P-122)", inches(c.Trench.Cap), c.Takeoff.Swell)
+		t.put("topsoil, loose", cy(topsoil), in.volume, nil, up(cy(topsoil), 0.5), in.volume, "cap of %s over the trench in lawn, times %.2f for settling (P-122)", in.small(c.Trench.Cap), c.Takeoff.Swell)
 	}
 	if lawnArea > 0 {
-		t.put("sod, lifted and relaid or new", lawnArea/squareYard, "sq yd", nil, math.Ceil(lawnArea/squareYard-1e-9), "sq yd", "trench width plus %s of damage, over the length not in paving (P-150); wheel tracks not counted", inches(c.Takeoff.SodExtra))
+		t.put("sod, lifted and relaid or new", lawnArea/in.m2, in.area, nil, math.Ceil(lawnArea/in.m2-1e-9), in.area, "trench width plus %s of damage, over the length not in paving (P-150); wheel tracks not counted", in.small(c.Takeoff.SodExtra))
 	}
 	if paved > 0.005 {
-		t.put("paving restored", pavedArea/squareYard, "sq yd", nil, math.Ceil(pavedArea/squareYard-1e-9), "sq yd", "%.1f ft of trench under drawn paving, trench width plus %s", ft(paved), inches(c.Takeoff.SodExtra))
+		t.put("paving restored", pavedArea/in.m2, in.area, nil, math.Ceil(pavedArea/in.m2-1e-9), in.area, "%.1f %s of trench under drawn paving, trench width plus %s", ft(paved), in.length, in.small(c.Takeoff.SodExtra))
 	}
 }
 
@@ -301,7 +330,7 @@ func (t *takeoff) pipes() {
 	joints := 0.0
 	for _, k := range order {
 		item := fmt.Sprintf("%s pipe, %s, %s wall", k.pipe, k.size, k.wall)
-		ft := length[k] / 0.3048
+		ft := length[k] / t.in.m
 		var stock *parcels.StockPipe
 		for i := range t.c.Pipe.Stock {
 			if p := &t.c.Pipe.Stock[i]; p.Size == k.size && p.Pipe == k.pipe && p.Wall == k.wall {
@@ -312,13 +341,13 @@ func (t *takeoff) pipes() {
 		case stock != nil && stock.Stick != nil:
 			n := math.Ceil(length[k]*(1+waste)/float64(*stock.Stick) - 1e-9)
 			joints += math.Max(n-float64(pieces[k]), 0)
-			t.put(item, ft, "ft", &waste, n, "stick", "laid length along the slope of %s, plus %.0f %% for cuts, in sticks of %.0f ft (P-148)", plural(pieces[k], "run", "runs"), 100*waste, stock.Stick.Feet())
+			t.put(item, ft, t.in.length, &waste, n, "stick", "laid length along the slope of %s, plus %.0f %% for cuts, in sticks of %s (P-148)", plural(pieces[k], "run", "runs"), 100*waste, t.whole(*stock.Stick))
 		case stock != nil && stock.Coil != nil:
 			n := math.Ceil(length[k]*(1+waste)/float64(*stock.Coil) - 1e-9)
 			joints += math.Max(n-1, 0)
-			t.put(item, ft, "ft", &waste, n, "coil", "laid length along the slope of %s, plus %.0f %% for cuts, in coils of %.0f ft (P-148)", plural(pieces[k], "run", "runs"), 100*waste, stock.Coil.Feet())
+			t.put(item, ft, t.in.length, &waste, n, "coil", "laid length along the slope of %s, plus %.0f %% for cuts, in coils of %s (P-148)", plural(pieces[k], "run", "runs"), 100*waste, t.whole(*stock.Coil))
 		default:
-			t.put(item, ft, "ft", &waste, math.Ceil(ft*(1+waste)-1e-9), "ft", "laid length along the slope, plus %.0f %%; the stock names no stick or coil", 100*waste)
+			t.put(item, ft, t.in.length, &waste, math.Ceil(ft*(1+waste)-1e-9), t.in.length, "laid length along the slope, plus %.0f %%; the stock names no stick or coil", 100*waste)
 		}
 	}
 	ends := 0
@@ -389,12 +418,20 @@ func (t *takeoff) fittings() {
 	}
 }
 
-func widths(ts []parcels.Trench) string {
+func (t *takeoff) widths() string {
 	seen := map[string]bool{}
-	for _, t := range ts {
-		seen[inches(t.Width)] = true
+	for _, x := range t.p.Trenches {
+		seen[t.in.small(x.Width)] = true
 	}
 	return names(seen)
+}
+
+// whole is the length of a stick or a coil.
+func (t *takeoff) whole(l unit.Length) string {
+	if t.in.m == 1 {
+		return fmt.Sprintf("%.2f m", float64(l))
+	}
+	return fmt.Sprintf("%.0f ft", l.Feet())
 }
 
 func inches(l unit.Length) string { return fmt.Sprintf("%.1f in", float64(l/unit.Inch)) }

@@ -10,17 +10,29 @@ import (
 	"fallwright/parcels"
 )
 
-// class bounds of trench depth (P-143), and the last one open.
-var classes = []struct {
+// class is a class of trench depth.
+type class struct {
 	name  string
 	least unit.Length
 	most  unit.Length
-}{
+}
+
+// The classes of trench depth (P-143), the last one open; and the same in metric
+// steps.
+var classes = []class{
 	{"trench, to 24 in deep", 0, 24 * unit.Inch},
 	{"trench, 24 to 36 in deep", 24 * unit.Inch, 36 * unit.Inch},
 	{"trench, 36 to 48 in deep", 36 * unit.Inch, 48 * unit.Inch},
 	{"trench, 48 to 60 in deep", 48 * unit.Inch, 60 * unit.Inch},
 	{"trench, over 60 in deep", 60 * unit.Inch, unit.Length(math.Inf(1))},
+}
+
+var metricClasses = []class{
+	{"trench, to 0.6 m deep", 0, 0.6},
+	{"trench, 0.6 to 0.9 m deep", 0.6, 0.9},
+	{"trench, 0.9 to 1.2 m deep", 0.9, 1.2},
+	{"trench, 1.2 to 1.5 m deep", 1.2, 1.5},
+	{"trench, over 1.5 m deep", 1.5, unit.Length(math.Inf(1))},
 }
 
 // section is what a stretch of trench holds. Volumes in cubic metres.
@@ -69,7 +81,7 @@ type bed struct {
 //
 //	d  ground to trench bottom, m
 //	b  bedding under the pipe, m
-func (b bed) cut(rows []parcels.ProfileRow, c *parcels.Criteria) section {
+func (b bed) cut(rows []parcels.ProfileRow, c *parcels.Criteria, classes []class) section {
 	var s section
 	var last float64
 	at := func(r parcels.ProfileRow) float64 {

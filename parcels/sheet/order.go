@@ -150,9 +150,10 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 	if o.Kind == KindAudit {
 		return nil, wrong("kind", "The report of an audit is made from an audit, not from a plan.")
 	}
+	rows := quantities.Shown(p, s, o.Units)
 	var e *quantities.Estimate
 	if o.Book != nil {
-		x := quantities.Cost(p.Quantities, o.Book)
+		x := quantities.Cost(rows, o.Book)
 		e = &x
 	}
 	stem := string(o.Kind)
@@ -169,9 +170,9 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 	case o.Format == "ics":
 		return one(Calendar(p, *o.From), nil)
 	case o.Kind == KindTakeoff && o.Format == "xlsx":
-		return one(grid.XLSX(quantities.Tables(p.Quantities, e)...))
+		return one(grid.XLSX(quantities.Tables(rows, e)...))
 	case o.Kind == KindTakeoff && o.Format == "csv":
-		return one(quantities.Tables(p.Quantities, e)[0].CSV())
+		return one(quantities.Tables(rows, e)[0].CSV())
 	case o.Kind == KindStakes && o.Format != "pdf":
 		lines, stakes, err := stakeout.Of(p, stakeout.Options{Every: o.Every, Offset: o.Offset, Bedding: s.Criteria.Trench.Bedding, Site: s})
 		if err != nil {
@@ -179,7 +180,7 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 		}
 		return one(stakeout.Write("."+o.Format, lines, stakes, s.Frame, o.Units))
 	}
-	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Estimate: e, Every: o.Every, Offset: o.Offset, Ground: o.Ground})
+	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Quantities: rows, Estimate: e, Every: o.Every, Offset: o.Offset, Ground: o.Ground})
 	if err != nil {
 		return nil, err
 	}

@@ -640,7 +640,7 @@ func safety(deep unit.Length) string {
 func (d *draft) takeoff(f *flow) {
 	f.title("Takeoff")
 	d.about(f)
-	rows := d.p.Quantities
+	rows := d.rows
 	if d.money != nil {
 		rows = d.money.Rows
 	}

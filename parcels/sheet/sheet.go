@@ -4,6 +4,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fallwright/geo/ground"
@@ -35,6 +36,9 @@ type Options struct {
 	Kind  Kind
 	Paper string // letter, tabloid, a4, a3
 	Units display.Units
+	// Quantities are the rows of the takeoff; nil: the plan's own, or reckoned in SI
+	// where that is shown.
+	Quantities []parcels.Quantity
 	// Estimate puts money on the takeoff and the proposal; nil: none.
 	Estimate *quantities.Estimate
 	// Every and Offset are those of stakeout.Options.
@@ -64,7 +68,11 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 		o.Paper = settled.Paper
 	}
 	size := papers[o.Paper]
-	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, money: o.Estimate, ground: o.Ground}
+	p = shown(p, o.Units)
+	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, rows: o.Quantities, money: o.Estimate, ground: o.Ground}
+	if d.rows == nil {
+		d.rows = quantities.Shown(p, s, o.Units)
+	}
 	name := siteName(p.Site) + ", " + lots(p.Summary.Lots)
 	text := func(what string, fill func(f *flow)) (*Document, error) {
 		w, h := size[0], size[1]
@@ -100,6 +108,26 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 	return text("takeoff", d.takeoff)
 }
 
+// shown is the plan with its sentences in the units shown.
+func shown(p *parcels.Plan, u display.Units) *parcels.Plan {
+	out := *p
+	out.Findings = saying(p.Findings, u)
+	out.Summary.WhyNot, out.Summary.Cure, out.Summary.NextMeasurement = u.Text(p.Summary.WhyNot), u.Text(p.Summary.Cure), u.Text(p.Summary.NextMeasurement)
+	out.WaterCases = slices.Clone(p.WaterCases)
+	for i := range out.WaterCases {
+		out.WaterCases[i].Message = u.Text(out.WaterCases[i].Message)
+	}
+	return &out
+}
+
+func saying(fs []parcels.Finding, u display.Units) []parcels.Finding {
+	out := slices.Clone(fs)
+	for i := range out {
+		out[i].Message, out[i].Cure = u.Text(out[i].Message), u.Text(out[i].Cure)
+	}
+	return out
+}
+
 // PDF is the document as PDF.
 func (d *Document) PDF() ([]byte, error) { return writePDF(d.title, d.pages) }
 
@@ -118,6 +146,7 @@ type draft struct {
 	s      *parcels.Site
 	c      *parcels.Criteria
 	u      display.Units
+	rows   []parcels.Quantity // of the takeoff
 	money  *quantities.Estimate
 	ground ground.Surface
 	// exaggerated is vertical over horizontal in the profiles.

@@ -80,9 +80,9 @@ func Subdivision(a *parcels.Audit, s *parcels.Site, paper string, u display.Unit
 	var rows [][]string
 	text := func(s string) string { return s }
 	for _, r := range ranked(a) {
-		said := r.Error
+		said := u.Text(r.Error)
 		n := 0
-		for _, x := range r.Findings {
+		for _, x := range saying(r.Findings, u) {
 			if x.Severity != parcels.Note && n < 2 {
 				n++
 				said += " " + x.Message
@@ -109,7 +109,7 @@ func Subdivision(a *parcels.Audit, s *parcels.Site, paper string, u display.Unit
 	}
 	if len(a.Findings) > 0 {
 		f.heading("Of the whole site")
-		for _, x := range a.Findings {
+		for _, x := range saying(a.Findings, u) {
 			f.item(string(x.Severity) + ": " + x.Message + cite(x))
 		}
 	}
