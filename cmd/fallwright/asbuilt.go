@@ -81,7 +81,7 @@ func (c asbuiltCmd) Run(e *env) error {
 			return err
 		}
 		fmt.Fprintln(e.stdout)
-		findings(e.stdout, r.Findings)
+		findings(e.stdout, r.Findings, c.units())
 		if err := cautions(e.stdout); err != nil {
 			return err
 		}
