@@ -3,10 +3,10 @@ package main
 // fallwright audit: every lot of a subdivision or a county.
 
 import (
-	"bytes"
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"fallwright/geo/ground"
 	"fallwright/parcels"
@@ -28,70 +28,66 @@ type auditCmd struct {
 }
 
 func (c auditCmd) Run(e *env) error {
-	var audit *parcels.Audit
-	var s *parcels.Site
-	var err error
-	if c.Site != "" && len(c.Files) == 0 {
-		audit, s, err = c.stored(e)
-	} else {
-		var surface ground.Surface
-		if s, surface, err = c.load(e); err == nil {
-			audit, err = c.inProcess(e, s, surface)
-		}
-	}
+	audit, err := c.audit(e)
 	if err != nil {
 		return err
 	}
-	var body []byte
-	ext := strings.ToLower(filepath.Ext(c.Out))
-	report := ext == ".pdf" || ext == ".xlsx"
-	csv := strings.EqualFold(filepath.Ext(c.Out), ".csv")
-	if c.JSON || c.Out != "" && !csv && !report {
-		if body, err = auditor.Write(audit, s.Frame); err != nil {
-			return err
-		}
-	}
+	defer audit.Close()
 	if c.Out != "" {
-		out := body
-		if csv {
-			var b bytes.Buffer
-			if err := auditor.WriteTable(&b, audit); err != nil {
-				return err
-			}
-			out = b.Bytes()
-		}
-		if strings.EqualFold(filepath.Ext(c.Out), ".geojson") {
-			layers, err := auditor.Collections(audit, s.Frame)
-			if err != nil {
-				return err
-			}
-			out = layers.Lots
-		}
-		if report {
-			f, err := sheet.WriteAudit(audit, s, sheet.Order{Format: ext, Units: c.units(), Paper: c.Paper})
-			if err != nil {
-				return err
-			}
-			out = f.Body
-		}
-		if err := e.write(c.Out, out); err != nil {
+		if err := c.write(e, audit); err != nil {
 			return err
 		}
 	}
 	switch {
 	case c.JSON && c.Out != "-":
-		if err := e.write("-", body); err != nil {
-			return err
-		}
+		err = e.writeBy("-", audit.WriteJSON)
 	case !c.JSON && c.Out != "-":
-		if err := auditTable(e, audit, c.units()); err != nil {
-			return err
-		}
+		err = auditTable(e, audit, c.units())
+	}
+	if err != nil {
+		return err
 	}
 	if audit.Totals.Stops > 0 {
 		return errStop
 	}
 	return nil
+}
+
+// audit works files, or a stored site.
+func (c auditCmd) audit(e *env) (*auditor.Result, error) {
+	if c.Site != "" && len(c.Files) == 0 {
+		return c.stored(e)
+	}
+	s, surface, err := c.load(e)
+	if err != nil {
+		return nil, err
+	}
+	a, err := c.inProcess(e, s, surface)
+	if err != nil {
+		return nil, err
+	}
+	return auditor.Of(a, s), nil
+}
+
+// write puts the audit into the file in the form of its ending.
+func (c auditCmd) write(e *env, audit *auditor.Result) error {
+	switch ext := strings.ToLower(filepath.Ext(c.Out)); ext {
+	case ".csv":
+		return e.writeBy(c.Out, audit.WriteTable)
+	case ".geojson":
+		return e.writeBy(c.Out, audit.WriteLots)
+	case ".pdf", ".xlsx":
+		whole, err := audit.Load()
+		if err != nil {
+			return err
+		}
+		f, err := sheet.WriteAudit(whole, audit.Base, sheet.Order{Format: ext, Units: c.units(), Paper: c.Paper})
+		if err != nil {
+			return err
+		}
+		return e.write(c.Out, f.Body)
+	}
+	return e.writeBy(c.Out, audit.WriteJSON)
 }
 
 // inProcess audits a site by this process alone.
@@ -106,14 +102,23 @@ func (c auditCmd) inProcess(e *env, s *parcels.Site, surface ground.Surface) (*p
 	return audit, err
 }
 
-func auditTable(e *env, a *parcels.Audit, u display.Units) error {
+func auditTable(e *env, a *auditor.Result, u display.Units) error {
 	w, t := e.stdout, a.Totals
 	fmt.Fprintf(w, "%s: %d lots audited (%s)\n", siteName(a.Site), t.Lots, a.Status)
 	fmt.Fprintf(w, "%d feasible, %d not proven, %d not feasible, %d set aside; no trench zone on %d; inlet in reach: %d yes, %d no, %d not proven; drains not clear over %s\n\n",
 		t.Feasible, t.NotProven, t.NotFeasible, t.SetAside, t.ZoneEmpty, t.ReachYes, t.ReachNo, t.ReachNotProven, u.Distance(t.DrainsOutside))
 	rows := map[string]*parcels.AuditRow{}
-	for i := range a.Rows {
-		rows[a.Rows[i].Lot] = &a.Rows[i]
+	for _, lot := range a.Worst {
+		rows[lot] = nil
+	}
+	err := a.EachRow(func(r *parcels.AuditRow) error {
+		if _, ok := rows[r.Lot]; ok {
+			rows[r.Lot] = r
+		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	tb := table{head: []string{"worst first", "verdict", "trench zone", "narrowest", "reach", "inlet", "length", "fall", "needed", "drains not clear", "first finding"}, right: "__rr__rrrr_"}
 	text := func(s string) string { return s }
@@ -146,7 +151,20 @@ func auditTable(e *env, a *parcels.Audit, u display.Units) error {
 // progress shows how far a long job is, on standard error.
 func (e *env) progress(what string) func(jobs.Progress) {
 	return func(p jobs.Progress) {
-		fmt.Fprintf(e.stderr, "\r%s: %d of %d (%.0f %%)", what, p.Done, p.Items, p.Percent())
+		line := fmt.Sprintf("%s: %d of %d (%.0f %%)", what, p.Done, p.Items, p.Percent())
+		if p.Done > 0 && p.Done < p.Items {
+			line += fmt.Sprintf(", %.0f a second", p.PerSecond)
+			if p.Left != nil {
+				line += ", " + p.Left.Round(time.Second).String() + " left"
+			}
+		}
+		if p.SetAside > 0 {
+			line += fmt.Sprintf(", %d set aside", p.SetAside)
+		}
+		if p.Paused {
+			line += ", paused"
+		}
+		fmt.Fprint(e.stderr, "\r\x1b[K"+line)
 	}
 }
 

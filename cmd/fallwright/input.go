@@ -74,15 +74,6 @@ func (in inputs) options(e *env) (document.Options, error) {
 	return o, nil
 }
 
-// read reads a stored document with the options of the command.
-func (in inputs) read(e *env, doc []byte) (*parcels.Site, error) {
-	o, err := in.options(e)
-	if err != nil {
-		return nil, err
-	}
-	return document.Read(doc, o)
-}
-
 // load reads the files into a site and, where one of them is a raster, the
 // ground.
 func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
@@ -234,16 +225,20 @@ func named(err error, file string) error {
 
 // write puts bytes where --out says: whole or not at all.
 func (e *env) write(file string, b []byte) error {
+	return e.writeBy(file, func(w io.Writer) error { _, err := w.Write(b); return err })
+}
+
+// writeBy is write for what is too large to be held.
+func (e *env) writeBy(file string, f func(io.Writer) error) error {
 	if file == "-" {
-		_, err := e.stdout.Write(b)
-		return err
+		return f(e.stdout)
 	}
 	tmp, err := os.CreateTemp(filepath.Dir(file), ".fallwright-*")
 	if err != nil {
 		return diskError(file, err)
 	}
 	defer os.Remove(tmp.Name())
-	if _, err = tmp.Write(b); err == nil {
+	if err = f(tmp); err == nil {
 		err = tmp.Sync()
 	}
 	if cerr := tmp.Close(); err == nil {

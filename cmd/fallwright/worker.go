@@ -7,6 +7,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"runtime"
 	"strings"
@@ -17,6 +18,8 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/auditor"
 	"fallwright/parcels/jobs"
+	"fallwright/parcels/store/gpkg"
+	"fallwright/parcels/store/postgis"
 )
 
 type workerCmd struct {
@@ -63,7 +66,7 @@ func openQueue(ctx context.Context, name string, store parcels.Store) (*jobs.Que
 	if err != nil {
 		return nil, nil, &parcels.Error{Kind: parcels.Failed, Op: "worker: open", Err: err}
 	}
-	q, err := jobs.Open(ctx, db, map[string]jobs.Begin{auditor.JobKind: auditor.Begin(loadFrom(store))})
+	q, err := jobs.Open(ctx, db, map[string]jobs.Begin{auditor.JobKind: auditor.Begin(sourceOf(store))})
 	if err != nil {
 		db.Close()
 		return nil, nil, err
@@ -71,81 +74,74 @@ func openQueue(ctx context.Context, name string, store parcels.Store) (*jobs.Que
 	return q, func() { db.Close() }, nil
 }
 
-// loadFrom reads a stored site's document, in the version that was asked for.
-func loadFrom(store parcels.Store) auditor.Load {
-	return func(ctx context.Context, site string, version int64) ([]byte, error) {
-		info, err := store.Site(ctx, site)
-		if err != nil {
+// Both stores give what an audit asks of one.
+var (
+	_ auditor.Source = (*gpkg.Store)(nil)
+	_ auditor.Source = (*postgis.Store)(nil)
+)
+
+func sourceOf(s parcels.Store) auditor.Source { return s.(auditor.Source) }
+
+// stored audits a stored site, window by window.
+func (c auditCmd) stored(e *env) (*auditor.Result, error) {
+	if c.Store == "" {
+		return nil, inputFault("", "store-missing", "Name the store of the site: --store S.")
+	}
+	r := auditor.Request{Site: c.Site, Checks: c.Checks, Lots: c.Lots, KeepGoing: c.KeepGoing, Zones: true, Worst: c.Worst, Program: "fallwright " + version()}
+	if c.Criteria != "" {
+		var err error
+		if r.Criteria, err = e.criteriaJSON(c.Criteria); err != nil {
 			return nil, err
 		}
-		if version != 0 && info.Version != version {
-			return nil, &parcels.Error{Kind: parcels.Conflict, Op: "audit", Subject: site, Err: fmt.Errorf("the site is at version %d, the audit was asked for version %d", info.Version, version)}
-		}
-		return store.Document(ctx, site)
-	}
-}
-
-// stored audits a stored site.
-func (c auditCmd) stored(e *env) (*parcels.Audit, *parcels.Site, error) {
-	if c.Site == "" {
-		return nil, nil, inputFault("", "site-missing", "Name the stored site: --site NAME.")
 	}
 	store, err := openStore(c.Store, storeRead)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	defer store.Close()
-	info, err := store.Site(e.ctx, c.Site)
-	if err != nil {
-		return nil, nil, err
-	}
 	if !isPostgres(c.Store) {
-		doc, err := store.Document(e.ctx, c.Site)
-		if err != nil {
-			return nil, nil, err
-		}
-		s, err := c.read(e, doc)
-		if err != nil {
-			return nil, nil, err
-		}
-		a, err := c.inProcess(e, s, nil)
-		return a, s, err
+		a, err := auditor.Stored(e.ctx, sourceOf(store), r, auditor.Options{Workers: c.Workers, Report: e.progress("audit")})
+		e.progressDone()
+		return a, err
 	}
 	q, done, err := openQueue(e.ctx, c.Store, store)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	defer done()
-	r := auditor.Request{Site: c.Site, Version: info.Version, Checks: c.Checks, Lots: c.Lots, KeepGoing: c.KeepGoing, Zones: true, Worst: c.Worst, Program: "fallwright " + version()}
-	if c.Criteria != "" {
-		if r.Criteria, err = e.criteriaJSON(c.Criteria); err != nil {
-			return nil, nil, err
-		}
-	}
-	load := loadFrom(store)
-	id, err := auditor.Submit(e.ctx, q, r, load, 64)
-	if err != nil {
-		return nil, nil, err
-	}
-	// This process works too, beside whatever workers were started.
-	ctx, stop := context.WithCancel(e.ctx)
-	worked := make(chan error, 1)
-	go func() { worked <- q.Work(ctx, workers(c.Workers)) }()
-	_, state, err := q.Wait(e.ctx, id, 0, e.progress("audit"))
+	a, err := queued(e.ctx, q, sourceOf(store), r, workers(c.Workers), e.progress("audit"))
 	e.progressDone()
+	return a, err
+}
+
+// queued audits over the queue: this process works too, beside whatever workers
+// were started.
+func queued(ctx context.Context, q *jobs.Queue, src auditor.Source, r auditor.Request, workers int, report func(jobs.Progress)) (*auditor.Result, error) {
+	id, err := auditor.Submit(ctx, q, r, src, 0)
+	if err != nil {
+		return nil, err
+	}
+	work, stop := context.WithCancel(ctx)
+	worked := make(chan error, 1)
+	go func() { worked <- q.Work(work, workers) }()
+	_, state, err := q.Wait(ctx, id, 0, report)
 	stop()
 	<-worked
 	if err != nil {
-		return nil, nil, err
+		return nil, errors.Join(err, q.Forget(context.WithoutCancel(ctx), id))
 	}
 	if state == jobs.Canceled {
-		return nil, nil, &parcels.Error{Kind: parcels.Failed, Op: "audit", Subject: c.Site, Err: fmt.Errorf("job %d was canceled", id)}
+		why, err := q.Reason(ctx, id)
+		if err == nil && why == "" {
+			why = "it was canceled"
+		}
+		return nil, errors.Join(&parcels.Error{Kind: parcels.Conflict, Op: "audit", Subject: r.Site, Err: errors.New(why)}, err)
 	}
-	a, s, err := auditor.Gather(e.ctx, q, id, r, load)
+	a, err := auditor.Gather(ctx, q, id, src)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return a, s, q.Forget(e.ctx, id)
+	return a, q.Forget(ctx, id)
 }
 
 // criteriaJSON is a criteria file as JSON, for the queue.

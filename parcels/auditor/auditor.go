@@ -3,18 +3,13 @@ package auditor
 // The audit: lots by chunk, then the site, then totals.
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
-	"sort"
-	"strings"
 
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
-	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/hydro/rain"
 	"fallwright/parcels"
@@ -45,34 +40,32 @@ type Options struct {
 	Pause  *jobs.Pause
 }
 
-// Auditor works on one site. It may be used by several goroutines at once.
-type Auditor struct {
-	site    *parcels.Site
-	index   *index
+// basis is what holds for every lot of a site.
+type basis struct {
+	base    *parcels.Site // its settings, districts and swales
 	checks  []Check
 	surface ground.Surface
 	rain    rain.Rainfall
 	keep    bool
 	notes   []parcels.Finding // of making the surface
-
-	fabric *siting.Siting // of all lots
+	targets *targets          // of the whole site
+	inlets  int               // of the whole site, targets or not
 }
 
-// New makes an auditor. An unknown check, or districts whose criteria cannot be
-// read, are a *parcels.InputError.
-func New(s *parcels.Site, o Options) (*Auditor, error) {
-	a := &Auditor{site: s, index: newIndex(s), surface: o.Surface, keep: o.Zones}
-	a.fabric = siting.New(s)
+// newBasis takes up a site's settings, its districts and what its ground is
+// made of: spots, breaklines, contours, swales.
+func newBasis(s *parcels.Site, o Options) (*basis, error) {
+	c := &basis{base: s, surface: o.Surface, keep: o.Zones}
 	var err error
-	if a.checks, err = choose(o.Checks); err != nil {
+	if c.checks, err = choose(o.Checks); err != nil {
 		return nil, err
 	}
-	if a.surface == nil && a.wantsGround() {
-		if a.surface, a.notes, err = planner.Surface(s); err != nil {
+	if c.surface == nil && wantsGround(c.checks) {
+		if c.surface, c.notes, err = planner.Surface(s); err != nil {
 			return nil, err
 		}
 	}
-	if a.rain, err = planner.Rain(s); err != nil {
+	if c.rain, err = planner.Rain(s); err != nil {
 		return nil, err
 	}
 	for i := range s.Districts {
@@ -82,11 +75,39 @@ func New(s *parcels.Site, o Options) (*Auditor, error) {
 			}
 		}
 	}
-	return a, nil
+	return c, nil
 }
 
-func (a *Auditor) wantsGround() bool {
-	for _, c := range a.checks {
+// Auditor works on one site, or on a part of one that holds all that lies near
+// the lots asked of. It may be used by several goroutines at once.
+type Auditor struct {
+	*basis
+	site   *parcels.Site
+	index  *index
+	fabric *siting.Siting // of all lots
+}
+
+// New makes an auditor. An unknown check, or districts whose criteria cannot be
+// read, are a *parcels.InputError.
+func New(s *parcels.Site, o Options) (*Auditor, error) {
+	c, err := newBasis(s, o)
+	if err != nil {
+		return nil, err
+	}
+	c.inlets = len(s.Inlets)
+	var t targets
+	t.add(s)
+	c.targets = t.ready()
+	return c.over(s), nil
+}
+
+// over is the auditor of a site or a part of one.
+func (c *basis) over(s *parcels.Site) *Auditor {
+	return &Auditor{basis: c, site: s, index: newIndex(s), fabric: siting.New(s)}
+}
+
+func wantsGround(checks []Check) bool {
+	for _, c := range checks {
 		if c.Ground {
 			return true
 		}
@@ -188,7 +209,7 @@ func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 	for _, f := range told {
 		w.find(f)
 	}
-	w.site = a.index.view(a.site, lot.Shape.Bound(), under.Criteria)
+	w.site = a.view(lot.Shape.Bound(), under.Criteria)
 	for _, k := range a.checks {
 		if k.Lot == nil {
 			continue
@@ -227,7 +248,10 @@ func (a *Auditor) Audit(ctx context.Context, o Options) (*parcels.Audit, error) 
 		return nil, err
 	}
 	rows := make([]parcels.AuditRow, len(items))
-	centres := (&job{a: a, items: items}).centres()
+	centres := make([]orb.Point, len(items))
+	for k, i := range items {
+		centres[k] = a.site.Lots[i].Shape.Bound().Center()
+	}
 	aside, err := jobs.Run(ctx, len(items), func(_ context.Context, _, k int) error {
 		row, err := a.Lot(items[k])
 		if err != nil {
@@ -243,7 +267,7 @@ func (a *Auditor) Audit(ctx context.Context, o Options) (*parcels.Audit, error) 
 		lot := &a.site.Lots[items[s.Item]]
 		rows[s.Item] = Failed(lot, s.Err)
 	}
-	return a.Sum(rows, o)
+	return a.sum(rows, o)
 }
 
 // Failed is the row of a lot that could not be worked.
@@ -273,8 +297,7 @@ func (a *Auditor) lots(names []string) ([]int, error) {
 	for _, n := range names {
 		i, ok := at[n]
 		if !ok {
-			faults = append(faults, parcels.Fault{Slug: "lot-unknown", Layer: string(parcels.LayerParcels), Pointer: "/lots", ID: parcels.Excerpt(n),
-				Detail: fmt.Sprintf("There is no lot %q among the %d of the site. Check the name.", parcels.Excerpt(n), len(a.site.Lots))})
+			faults = append(faults, lotUnknown(n, len(a.site.Lots)))
 			continue
 		}
 		out = append(out, i)
@@ -285,145 +308,3 @@ func (a *Auditor) lots(names []string) ([]int, error) {
 	slices.Sort(out)
 	return slices.Compact(out), nil
 }
-
-// siteWork is the site under audit once its lots have rows.
-type siteWork struct {
-	a     *Auditor
-	audit *parcels.Audit
-	rows  map[string]*parcels.AuditRow
-}
-
-func (w *siteWork) find(f parcels.Finding) { w.audit.Findings = append(w.audit.Findings, f) }
-
-// Sum makes the audit of rows that are in the order of the site: the checks of
-// the site, the totals, the ranking.
-func (a *Auditor) Sum(rows []parcels.AuditRow, o Options) (*parcels.Audit, error) {
-	s := a.site
-	out := &parcels.Audit{Status: parcels.Preliminary, Site: s.Name, Program: o.Program, Frame: planner.Statement(s), Rows: rows,
-		Shared: []parcels.SharedRow{}, Inlets: []parcels.InletRow{}, Worst: []string{}, Checks: []string{},
-		Findings: append(append([]parcels.Finding{}, s.Findings...), a.notes...), Cautions: parcels.Cautions,
-		Assumptions: append([]string{}, s.Assumptions...), Complete: true}
-	if out.Rows == nil {
-		out.Rows = []parcels.AuditRow{}
-	}
-	w := &siteWork{a: a, audit: out, rows: map[string]*parcels.AuditRow{}}
-	for i := range rows {
-		w.rows[rows[i].Lot] = &rows[i]
-	}
-	for _, k := range a.checks {
-		out.Checks = append(out.Checks, k.Name)
-		if k.Site == nil {
-			continue
-		}
-		if err := k.Site(w); err != nil {
-			return nil, fmt.Errorf("auditor: check %s: %w", k.Name, err)
-		}
-	}
-	tidy(out.Findings)
-	t := &out.Totals
-	t.Findings = map[string]int{}
-	for i := range rows {
-		r := &rows[i]
-		tidy(r.Findings)
-		if r.Error == "" {
-			r.Verdict, _, _ = parcels.Judge(r.Findings)
-		}
-		count(t, r)
-	}
-	tally(t, out.Findings)
-	t.Zone, t.DrainsOutside = round4(t.Zone), round4(t.DrainsOutside)
-	out.Complete = t.SetAside == 0
-	out.Worst = worst(rows, o.Worst)
-	return out, nil
-}
-
-func count(t *parcels.AuditTotals, r *parcels.AuditRow) {
-	t.Lots++
-	switch r.Verdict {
-	case parcels.Feasible:
-		t.Feasible++
-	case parcels.NotProven:
-		t.NotProven++
-	case parcels.NotFeasible:
-		t.NotFeasible++
-	}
-	if r.Error != "" {
-		t.SetAside++
-	}
-	if r.Zone != nil {
-		t.Zone += *r.Zone
-		if *r.Zone == 0 {
-			t.ZoneEmpty++
-		}
-	}
-	switch r.Reach {
-	case parcels.ReachYes:
-		t.ReachYes++
-	case parcels.ReachNo:
-		t.ReachNo++
-	default:
-		t.ReachNotProven++
-	}
-	if r.DrainsOutside != nil {
-		t.DrainsOutside += *r.DrainsOutside
-	}
-	tally(t, r.Findings)
-}
-
-func tally(t *parcels.AuditTotals, fs []parcels.Finding) {
-	for _, f := range fs {
-		t.Findings[f.Code]++
-		if f.Severity == parcels.Stop {
-			t.Stops++
-		}
-	}
-}
-
-// worst ranks lots that have a stop or a warning: more stops first, then more
-// drain outside the line, then more missing fall, then more warnings, then the
-// order of the site.
-func worst(rows []parcels.AuditRow, most int) []string {
-	if most <= 0 {
-		most = 20
-	}
-	type rank struct {
-		lot                 string
-		stops, warns        int
-		outside, missing, i float64
-	}
-	var all []rank
-	for i := range rows {
-		r := rank{lot: rows[i].Lot, i: float64(i)}
-		for _, f := range rows[i].Findings {
-			switch f.Severity {
-			case parcels.Stop:
-				r.stops++
-			case parcels.Warn:
-				r.warns++
-			}
-		}
-		if d := rows[i].DrainsOutside; d != nil {
-			r.outside = float64(*d)
-		}
-		if n, h := rows[i].FallNeeded, rows[i].FallAvailable; n != nil && h != nil {
-			r.missing = math.Max(0, float64(*n-*h))
-		}
-		if r.stops+r.warns > 0 {
-			all = append(all, r)
-		}
-	}
-	sort.SliceStable(all, func(i, j int) bool {
-		a, b := all[i], all[j]
-		return cmp.Or(cmp.Compare(b.stops, a.stops), cmp.Compare(b.outside, a.outside), cmp.Compare(b.missing, a.missing), cmp.Compare(b.warns, a.warns), cmp.Compare(a.i, b.i)) < 0
-	})
-	out := []string{}
-	for i := 0; i < len(all) && i < most; i++ {
-		out = append(out, all[i].lot)
-	}
-	return out
-}
-
-// half is half the trench's width.
-func half(c parcels.Criteria) unit.Length { return c.Trench.Width / 2 }
-
-func list(names []string) string { return strings.Join(names, ", ") }

@@ -310,7 +310,7 @@ func TestWritten(t *testing.T) {
 		t.Errorf("%d finding points", len(out.FindingPoints.Features))
 	}
 	var table bytes.Buffer
-	if err := WriteTable(&table, a); err != nil {
+	if err := Of(a, s).WriteTable(&table); err != nil {
 		t.Fatal(err)
 	}
 	if n := strings.Count(table.String(), "\n"); n != 37 {

@@ -19,13 +19,13 @@ func checkNearest(w *lotWork) error {
 // nearest fills the row with the inlet nearest to a point and how far it is in a
 // straight line. Sanitary and combined structures are no target.
 func (w *lotWork) nearest(at orb.Point) {
-	all := w.a.site.Inlets
-	i := w.a.index.targets.nearest(at)
+	t := w.a.targets
+	i := t.nearest(at)
 	if i < 0 {
 		return
 	}
-	w.row.Inlet = ptr(all[i].ID)
-	w.row.Length, w.row.LengthBy = ptr(round4(unit.Length(dist(at, all[i].At)))), "line"
+	w.row.Inlet = ptr(t.id[i])
+	w.row.Length, w.row.LengthBy = ptr(round4(unit.Length(dist(at, t.at[i])))), "line"
 }
 
 // target says whether a structure may be tied into at all.

@@ -40,7 +40,7 @@ func checkReach(w *lotWork) error {
 		w.row.Flow = ptr(roundTo(*flow, 1e7))
 	}
 	mid := siting.Middle(w.lot.Shape)
-	if len(w.a.site.Inlets) == 0 {
+	if w.a.inlets == 0 {
 		w.row.Reach = parcels.ReachNotProven
 		w.find(parcels.Finding{Code: "no_inlets", Severity: parcels.Warn, Location: &mid, NotProven: true, Source: "P-28",
 			Message: "No inlets are given: whether one lies within reach cannot be known.", Cure: "Give the layer inlets."})

@@ -4,8 +4,11 @@ package auditor
 // along such a drain, with the water of all lots upstream.
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+
+	"github.com/paulmach/orb"
 
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
@@ -21,47 +24,74 @@ const sharedFrom unit.Length = 5
 
 func checkShared(w *siteWork) error {
 	some := false
-	for i := range w.a.site.Drains {
-		d := &w.a.site.Drains[i]
-		lots := w.drainLots(d)
-		if len(lots) < 2 {
-			continue
-		}
-		some = true
-		if err := w.sharedDrain(d, lots); err != nil {
-			return err
-		}
-	}
+	err := w.land.each(parcels.LayerDrains, func(s *parcels.Site) error {
+		return w.groups(s.Drains, func(a *Auditor, d *parcels.Drain) error {
+			lots := a.drainLots(d)
+			if len(lots) < 2 {
+				return nil
+			}
+			some = true
+			return w.sharedDrain(a, d, lots)
+		})
+	})
 	if some {
 		w.audit.Assumptions = append(w.audit.Assumptions, "Shared drains: every lot along one is taken to send all its intakes into it, where the drain leaves the lot.")
+	}
+	return err
+}
+
+// groups hands over drains in order, each with an auditor of what lies near it.
+// Those that lie close to the one before share its auditor.
+func (w *siteWork) groups(all []parcels.Drain, f func(*Auditor, *parcels.Drain) error) error {
+	var a *Auditor
+	var box orb.Bound
+	for i := range all {
+		d := &all[i]
+		if shape.Length(d.Line) < sharedFrom {
+			continue
+		}
+		b := d.Line.Bound()
+		if a == nil || !box.Contains(b.Min) || !box.Contains(b.Max) {
+			// the drains that follow, as long as they lie together
+			box = b
+			for k := i + 1; k < len(all); k++ {
+				if u := box.Union(all[k].Line.Bound()); u.Max[0]-u.Min[0] < patch && u.Max[1]-u.Min[1] < patch {
+					box = u
+				} else {
+					break
+				}
+			}
+			var err error
+			if a, err = w.land.around(box); err != nil {
+				return err
+			}
+		}
+		if err := f(a, d); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
+// patch is the side of the ground that is held at once for shared drains.
+const patch = 500.0
+
 // drainLots are the lots that a drain runs on for long enough, downstream, by
 // where it leaves them for the last time.
-func (w *siteWork) drainLots(d *parcels.Drain) []lotStretch {
+func (a *Auditor) drainLots(d *parcels.Drain) []lotStretch {
 	var out []lotStretch
-	for _, i := range w.a.index.lots.in(d.Line.Bound()) {
-		s := within(d.Line, w.a.site.Lots[i].Shape)
+	for _, i := range a.index.lots.in(d.Line.Bound()) {
+		s := within(d.Line, a.site.Lots[i].Shape)
 		if total(s) >= sharedFrom {
-			out = append(out, lotStretch{int(i), s[0].from, s[len(s)-1].to})
+			out = append(out, lotStretch{int(i), a.site.Lots[i].ID, s[0].from, s[len(s)-1].to})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b lotStretch) int {
-		switch {
-		case a.to < b.to:
-			return -1
-		case a.to > b.to:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b lotStretch) int { return cmp.Compare(a.to, b.to) })
 	return out
 }
 
-func (w *siteWork) sharedDrain(d *parcels.Drain, lots []lotStretch) error {
-	a, c := w.a, w.a.site.Criteria
+func (w *siteWork) sharedDrain(a *Auditor, d *parcels.Drain, lots []lotStretch) error {
+	c := a.base.Criteria
 	whole := shape.Length(d.Line)
 	var slope *unit.Slope
 	if up, down := ends(d); up != nil && down != nil {
@@ -101,7 +131,7 @@ func (w *siteWork) sharedDrain(d *parcels.Drain, lots []lotStretch) error {
 		}
 		from = l.to
 		lot := &a.site.Lots[l.lot]
-		h, err := w.waterOf(l.lot)
+		h, err := a.waterOf(l.lot)
 		if err != nil {
 			return err
 		}
@@ -157,14 +187,13 @@ func ends(d *parcels.Drain) (up, down *unit.Elevation) {
 }
 
 // waterOf is the water of a lot, as its own checks see it.
-func (w *siteWork) waterOf(i int) (*water, error) {
-	a := w.a
+func (a *Auditor) waterOf(i int) (*water, error) {
 	lot := &a.site.Lots[i]
 	l := &lotWork{a: a, at: i, lot: lot, row: &parcels.AuditRow{Lot: lot.ID}}
 	under, _, err := a.fabric.Under(lot)
 	if err != nil {
 		return nil, err
 	}
-	l.site = a.index.view(a.site, lot.Shape.Bound(), under.Criteria)
+	l.site = a.view(lot.Shape.Bound(), under.Criteria)
 	return l.gather(), nil
 }

@@ -42,6 +42,7 @@ type flowing struct {
 	// reversed: it was drawn upstream and is worked the other way round.
 	line  orb.LineString
 	lots  []lotStretch
+	own   []part // of its own lots
 	parts []part // all that is in it at its end
 	inlet string // that takes it at its end
 	next  int    // the swale it runs on into, -1: none
@@ -50,14 +51,15 @@ type flowing struct {
 
 // lotStretch is the part of a swale along one lot.
 type lotStretch struct {
-	lot      int
+	lot      int // its place among those at hand
+	id       string
 	from, to unit.Length
 }
 
 // part is one lot's water: its areas, and the time it has been on the way when
 // it reaches the start of the swale it is in.
 type part struct {
-	lot     int
+	lot     string
 	area    unit.Area
 	ca      unit.Area
 	surface []runoff.Part
@@ -66,22 +68,26 @@ type part struct {
 }
 
 func checkSwales(w *siteWork) error {
-	a := w.a
-	if len(a.site.Swales) == 0 {
+	swales := w.base.Swales
+	if len(swales) == 0 {
 		return nil
 	}
 	var all []*flowing
-	for i := range a.site.Swales {
-		f, err := w.levels(&a.site.Swales[i])
+	for i := range swales {
+		f := w.levels(&swales[i])
+		a, err := w.land.around(f.line.Bound().Pad(2 * beside))
 		if err != nil {
 			return err
 		}
-		w.continuity(f)
-		w.along(f)
-		all = append(all, f)
-	}
-	for i, f := range all {
-		f.next = -1
+		w.continuity(a, f)
+		a.along(f)
+		seen := map[int]bool{}
+		for _, l := range f.lots {
+			if !seen[l.lot] { // a lot that is passed twice sheds once
+				seen[l.lot] = true
+				f.own = append(f.own, a.shed(l, f))
+			}
+		}
 		end := f.line[len(f.line)-1]
 		for k := range a.site.Inlets {
 			if in := &a.site.Inlets[k]; dist(in.At, end) <= joined && target(in) {
@@ -89,9 +95,14 @@ func checkSwales(w *siteWork) error {
 				break
 			}
 		}
+		all = append(all, f)
+	}
+	for i, f := range all {
+		f.next = -1
 		if f.inlet != "" {
 			continue
 		}
+		end := f.line[len(f.line)-1]
 		for k, g := range all {
 			if k != i && dist(g.line[0], end) <= joined {
 				f.next = k
@@ -118,11 +129,11 @@ func checkSwales(w *siteWork) error {
 
 // levels turns a swale downstream and gives it levels: its own, else the
 // surface's.
-func (w *siteWork) levels(s *parcels.Swale) (*flowing, error) {
+func (w *siteWork) levels(s *parcels.Swale) *flowing {
 	f := &flowing{s: s, name: siting.Label(s.Common), line: s.Line, z: s.Z}
-	if f.z == nil && w.a.surface != nil {
+	if f.z == nil && w.surface != nil {
 		for _, p := range s.Line {
-			l, ok := w.a.surface.At(p)
+			l, ok := w.surface.At(p)
 			if !ok {
 				f.z = nil
 				break
@@ -144,15 +155,15 @@ func (w *siteWork) levels(s *parcels.Swale) (*flowing, error) {
 		w.find(parcels.Finding{Code: "swale_levels_unknown", Severity: parcels.Warn, Feature: f.name, Location: &at, NotProven: true,
 			Message: "The levels of swale " + f.name + " are not known: neither its flow nor its low spots can be worked.", Cure: "Shoot the flow line of swale " + f.name + "."})
 	}
-	return f, nil
+	return f
 }
 
 // continuity tells of low spots and of stretches flatter than a swale may be.
-func (w *siteWork) continuity(f *flowing) {
+func (w *siteWork) continuity(a *Auditor, f *flowing) {
 	if f.z == nil {
 		return
 	}
-	c := w.a.site.Criteria.Ground
+	c := w.base.Criteria.Ground
 	n := len(f.z)
 	// a hollow holds water up to the highest flow line downstream of it
 	top := f.z[n-1]
@@ -165,7 +176,7 @@ func (w *siteWork) continuity(f *flowing) {
 	}
 	if best > c.PondLeastDepth {
 		p := f.line[at]
-		w.find(parcels.Finding{Code: "swale_low_spot", Severity: parcels.Stop, Feature: f.name, Lot: w.lotAt(p), Location: &p, Measured: ptr(float64(best)), Required: ptr(float64(c.PondLeastDepth)), Unit: "m", Source: "P-46",
+		w.find(parcels.Finding{Code: "swale_low_spot", Severity: parcels.Stop, Feature: f.name, Lot: a.lotAt(p), Location: &p, Measured: ptr(float64(best)), Required: ptr(float64(c.PondLeastDepth)), Unit: "m", Source: "P-46",
 			Message: fmt.Sprintf("Swale %s rises downstream: a low spot %.3f m deep at %.1f m from its start.", f.name, float64(best), float64(f.along[at]))})
 	}
 	// flat stretches, neighbours joined
@@ -177,7 +188,7 @@ func (w *siteWork) continuity(f *flowing) {
 			}
 			s := float64(f.z[i-1].Above(f.z[k]) / (f.along[k] - f.along[i-1]))
 			p := f.line[i-1]
-			w.find(parcels.Finding{Code: "swale_flat", Severity: parcels.Warn, Feature: f.name, Lot: w.lotAt(p), Location: &p, Measured: &s, Required: ptr(float64(c.SwaleLeastSlope)), Source: "P-42",
+			w.find(parcels.Finding{Code: "swale_flat", Severity: parcels.Warn, Feature: f.name, Lot: a.lotAt(p), Location: &p, Measured: &s, Required: ptr(float64(c.SwaleLeastSlope)), Source: "P-42",
 				Message: fmt.Sprintf("Swale %s falls %.2f %% from %.1f to %.1f m; %.2f %% are asked for.", f.name, 100*s, float64(f.along[i-1]), float64(f.along[k]), 100*float64(c.SwaleLeastSlope))})
 			i = k
 		}
@@ -193,16 +204,16 @@ func (f *flowing) flat(i int, least unit.Slope) bool {
 }
 
 // lotAt names the lot that holds a place.
-func (w *siteWork) lotAt(p orb.Point) string {
-	if i := w.lotIndex(p); i >= 0 {
-		return w.a.site.Lots[i].ID
+func (a *Auditor) lotAt(p orb.Point) string {
+	if i := a.lotIndex(p); i >= 0 {
+		return a.site.Lots[i].ID
 	}
 	return ""
 }
 
-func (w *siteWork) lotIndex(p orb.Point) int {
-	for _, i := range w.a.index.lots.in(p.Bound()) {
-		if shape.Locate(p, w.a.site.Lots[i].Shape) != shape.Outside {
+func (a *Auditor) lotIndex(p orb.Point) int {
+	for _, i := range a.index.lots.in(p.Bound()) {
+		if shape.Locate(p, a.site.Lots[i].Shape) != shape.Outside {
 			return int(i)
 		}
 	}
@@ -210,22 +221,21 @@ func (w *siteWork) lotIndex(p orb.Point) int {
 }
 
 // along finds the lots on either side of a swale, in the order of its water.
-func (w *siteWork) along(f *flowing) {
+func (a *Auditor) along(f *flowing) {
 	whole := f.along[len(f.along)-1]
 	steps := int(math.Ceil(float64(whole) / pace))
 	open := map[int]int{} // lot -> place in f.lots of the stretch that goes on
 	for k := range steps {
 		from, to := unit.Length(float64(k)*pace), min(unit.Length(float64(k+1)*pace), whole)
-		a, b := shape.PointAt(f.line, from), shape.PointAt(f.line, to)
-		l := dist(a, b)
+		p, q := shape.PointAt(f.line, from), shape.PointAt(f.line, to)
+		l := dist(p, q)
 		if l == 0 {
 			continue
 		}
-		nx, ny := -(b[1]-a[1])/l, (b[0]-a[0])/l
+		nx, ny := -(q[1]-p[1])/l, (q[0]-p[0])/l
 		seen := map[int]bool{}
 		for _, off := range []float64{-beside, beside} {
-			p := orb.Point{(a[0]+b[0])/2 + nx*off, (a[1]+b[1])/2 + ny*off}
-			i := w.lotIndex(p)
+			i := a.lotIndex(orb.Point{(p[0]+q[0])/2 + nx*off, (p[1]+q[1])/2 + ny*off})
 			if i < 0 || seen[i] {
 				continue
 			}
@@ -235,7 +245,7 @@ func (w *siteWork) along(f *flowing) {
 				continue
 			}
 			open[i] = len(f.lots)
-			f.lots = append(f.lots, lotStretch{i, from, to})
+			f.lots = append(f.lots, lotStretch{i, a.site.Lots[i].ID, from, to})
 		}
 	}
 	slices.SortStableFunc(f.lots, func(a, b lotStretch) int {
@@ -275,15 +285,8 @@ func order(all []*flowing) []int {
 // carry works the flow down one swale, lot by lot, and hands it on.
 func (w *siteWork) carry(all []*flowing, f *flowing) error {
 	f.done = true
-	c := w.a.site.Criteria
-	seen := map[int]bool{}
-	for _, l := range f.lots {
-		if seen[l.lot] {
-			continue // a lot that is passed twice sheds once
-		}
-		seen[l.lot] = true
-		f.parts = append(f.parts, w.shed(l, f))
-	}
+	c := w.base.Criteria
+	f.parts = append(f.parts, f.own...)
 	ch := channel.Channel{N: defaultN}
 	if f.s.N != nil {
 		ch.N = *f.s.N
@@ -297,7 +300,7 @@ func (w *siteWork) carry(all []*flowing, f *flowing) error {
 	known := ch.Check() == nil && (f.s.SideSlope != nil || f.s.BottomWidth != nil) && f.z != nil
 	velocity := 0.5 // until worked
 	for i, l := range f.lots {
-		row := parcels.SharedRow{Kind: "swale", Feature: f.name, Order: i + 1, Lot: w.a.site.Lots[l.lot].ID, Lots: []string{},
+		row := parcels.SharedRow{Kind: "swale", Feature: f.name, Order: i + 1, Lot: l.id, Lots: []string{},
 			From: round4(l.from), To: round4(l.to), Line: shape.Substring(f.line, l.from, l.to)}
 		var slope unit.Slope
 		if f.z != nil {
@@ -313,7 +316,7 @@ func (w *siteWork) carry(all []*flowing, f *flowing) error {
 				if p.enters >= l.to {
 					continue
 				}
-				row.Lots = append(row.Lots, w.a.site.Lots[p.lot].ID)
+				row.Lots = append(row.Lots, p.lot)
 				row.Area += p.area
 				row.CA += p.ca
 				travel := p.before + hydro.Duration(float64(l.to-p.enters)/velocity/60)
@@ -323,7 +326,7 @@ func (w *siteWork) carry(all []*flowing, f *flowing) error {
 				}
 			}
 			var err error
-			if q, err = w.a.peak(in, c); err != nil {
+			if q, err = w.peak(in, c); err != nil {
 				return err
 			}
 			if q == nil || !known || slope <= 0 {
@@ -399,11 +402,11 @@ func (f *flowing) level(d unit.Length) unit.Elevation {
 }
 
 // shed is the water of a lot that comes to the swale.
-func (w *siteWork) shed(l lotStretch, f *flowing) part {
-	s, lot := w.a.site, &w.a.site.Lots[l.lot]
+func (a *Auditor) shed(l lotStretch, f *flowing) part {
+	s, lot := a.site, &a.site.Lots[l.lot]
 	c := s.Criteria
 	var roof unit.Area
-	for _, i := range w.a.index.buildings.in(lot.Shape.Bound()) {
+	for _, i := range a.index.buildings.in(lot.Shape.Bound()) {
 		b := &s.Buildings[i]
 		if b.Lot == lot.ID || b.Lot == "" && shape.Locate(siting.Middle(b.Shape), lot.Shape) != shape.Outside {
 			if b.RoofArea != nil {
@@ -414,10 +417,10 @@ func (w *siteWork) shed(l lotStretch, f *flowing) part {
 		}
 	}
 	whole := shape.Area(lot.Shape)
-	share := w.share(lot, f)
+	share := a.share(lot, f)
 	roof = min(roof, whole) * unit.Area(share)
 	yard := whole*unit.Area(share) - roof
-	p := part{lot: l.lot, area: roof + yard, enters: l.from}
+	p := part{lot: l.id, area: roof + yard, enters: l.from}
 	if roof > 0 {
 		p.surface = append(p.surface, runoff.Part{Surface: runoff.Surface{Area: roof, C: c.Runoff.RoofC}, Tc: c.Storm.RoofMin})
 	}
@@ -430,7 +433,7 @@ func (w *siteWork) shed(l lotStretch, f *flowing) part {
 
 // share is the part of a lot nearer to the swale than to its front line or a
 // street, on a raster of some 400 points.
-func (w *siteWork) share(lot *parcels.Lot, f *flowing) float64 {
+func (a *Auditor) share(lot *parcels.Lot, f *flowing) float64 {
 	var fronts []orb.LineString
 	ring := lot.Shape[0][0]
 	if len(lot.Roles) == len(ring)-1 {
@@ -441,8 +444,8 @@ func (w *siteWork) share(lot *parcels.Lot, f *flowing) float64 {
 		}
 	}
 	if fronts == nil {
-		for _, i := range w.a.index.streets.in(lot.Shape.Bound().Pad(near)) {
-			switch g := w.a.site.Streets[i].Geometry.(type) {
+		for _, i := range a.index.streets.in(lot.Shape.Bound().Pad(near)) {
+			switch g := a.site.Streets[i].Geometry.(type) {
 			case orb.LineString:
 				fronts = append(fronts, g)
 			case orb.Polygon:

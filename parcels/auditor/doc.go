@@ -9,8 +9,12 @@
 // order, by any number of workers, with the same bytes as the result; checks of
 // the site then see all rows.
 //
+// A document is audited in memory (Auditor.Audit); a stored site by windows,
+// with its rows on disk (Stored), or over a queue by many machines (Submit,
+// Begin, Gather). The three give the same bytes.
+//
 // Geometry is in the site's plane, metres; numbers of rows and findings are
 // rounded to a tenth of a millimetre. The room may import parcels and its
-// rooms, geo and hydro. Sources of limits: the criteria and the practice notes
+// rooms, geo and hydro; tests the stores. Sources of limits: the criteria and the practice notes
 // named by P-n in each finding.
 package auditor

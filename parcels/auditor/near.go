@@ -5,6 +5,7 @@ package auditor
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/paulmach/orb"
 	"github.com/tidwall/rtree"
@@ -136,10 +137,54 @@ func (d *dots) nearest(p orb.Point) int32 {
 	return best
 }
 
+// targets are the inlets of a site that may be tied into.
+type targets struct {
+	*dots
+	at []orb.Point
+	id []string
+}
+
+// add takes in the inlets of a site, or the next of them.
+func (t *targets) add(s *parcels.Site) {
+	for i := range s.Inlets {
+		if in := &s.Inlets[i]; target(in) {
+			t.at, t.id = append(t.at, in.At), append(t.id, strings.Clone(in.ID))
+		}
+	}
+}
+
+func (t *targets) ready() *targets {
+	order := make([]int32, len(t.at))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	t.dots = newDots(t.at, order)
+	return t
+}
+
+// easementReach and obstacleReach are how far a feature reaches beyond what is
+// drawn of it.
+func easementReach(e *parcels.Easement) float64 {
+	if e.Width == nil {
+		return 0
+	}
+	return float64(*e.Width) / 2
+}
+
+func obstacleReach(o *parcels.Obstacle, c parcels.Criteria) float64 {
+	reach := 0.0
+	if o.Radius != nil {
+		reach = float64(*o.Radius)
+	}
+	if o.Trunk != nil {
+		reach = max(reach, float64(*o.Trunk)*c.Clearance.RootZonePerTrunk)
+	}
+	return reach
+}
+
 // index holds every layer that bears on lots.
 type index struct {
 	lots, buildings, openings, easements, swales, inlets, outlets, intakes, obstacles, drains, streets places
-	targets                                                                                            *dots // inlets that may be tied into
 }
 
 func newIndex(s *parcels.Site) *index {
@@ -154,24 +199,14 @@ func newIndex(s *parcels.Site) *index {
 		x.openings.add(i, s.Openings[i].At.Bound(), 0)
 	}
 	for i := range s.Easements {
-		grow := 0.0
-		if w := s.Easements[i].Width; w != nil {
-			grow = float64(*w) / 2
-		}
-		x.easements.add(i, s.Easements[i].Geometry.Bound(), grow)
+		x.easements.add(i, s.Easements[i].Geometry.Bound(), easementReach(&s.Easements[i]))
 	}
 	for i := range s.Swales {
 		x.swales.add(i, s.Swales[i].Line.Bound(), 0)
 	}
-	var at []orb.Point
-	var which []int32
 	for i := range s.Inlets {
 		x.inlets.add(i, s.Inlets[i].At.Bound(), 0)
-		if target(&s.Inlets[i]) {
-			at, which = append(at, s.Inlets[i].At), append(which, int32(i))
-		}
 	}
-	x.targets = newDots(at, which)
 	for i := range s.Outlets {
 		x.outlets.add(i, s.Outlets[i].At.Bound(), 0)
 	}
@@ -179,14 +214,7 @@ func newIndex(s *parcels.Site) *index {
 		x.intakes.add(i, s.Intakes[i].At.Bound(), 0)
 	}
 	for i := range s.Obstacles {
-		grow := 0.0
-		if r := s.Obstacles[i].Radius; r != nil {
-			grow = float64(*r)
-		}
-		if t := s.Obstacles[i].Trunk; t != nil {
-			grow = max(grow, float64(*t)*s.Criteria.Clearance.RootZonePerTrunk)
-		}
-		x.obstacles.add(i, s.Obstacles[i].Geometry.Bound(), grow)
+		x.obstacles.add(i, s.Obstacles[i].Geometry.Bound(), obstacleReach(&s.Obstacles[i], s.Criteria))
 	}
 	for i := range s.Drains {
 		x.drains.add(i, s.Drains[i].Line.Bound(), 0)
@@ -211,7 +239,8 @@ func pick[T any](all []T, idx []int32) []T {
 // view is the site as one lot sees it: the features near the box, under the
 // criteria given. Its lots are left out, being many and seldom asked for: see
 // lotWork.neighbours.
-func (x *index) view(s *parcels.Site, box orb.Bound, c parcels.Criteria) *parcels.Site {
+func (a *Auditor) view(box orb.Bound, c parcels.Criteria) *parcels.Site {
+	s, x := a.site, a.index
 	b := box.Pad(near)
 	// of buildings there are many, and only their clearance and a last run count
 	cl := c.Clearance

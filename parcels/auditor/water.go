@@ -144,7 +144,7 @@ func (w *lotWork) flow() (*hydro.Flow, error) {
 }
 
 // peak is the rational peak of parts; nil without rain, 0 without parts.
-func (a *Auditor) peak(parts []runoff.Part, c parcels.Criteria) (*hydro.Flow, error) {
+func (a *basis) peak(parts []runoff.Part, c parcels.Criteria) (*hydro.Flow, error) {
 	if a.rain == nil {
 		return nil, nil
 	}

@@ -4,6 +4,7 @@ package document
 // one entry in layerTypes and one case here.
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"math"
 	"slices"
@@ -49,9 +50,20 @@ var layerTypes = map[parcels.Layer][]string{
 func GeometryTypes(l parcels.Layer) []string { return slices.Clone(layerTypes[l]) }
 
 // take checks the features' shapes in the plane and hands each to its layer.
-func (d *siteReader) take(l parcels.Layer, t layerText, col Collection, fs []Feature, plane func(orb.Point) orb.Point) {
+func (d *siteReader) take(l parcels.Layer, t layerText, fs []Feature, plane func(orb.Point) orb.Point) {
+	origin := d.beside(l, t)
 	ids := map[string]int{}
-	// A layer's own datum and origin stand beside its features.
+	for _, f := range fs {
+		d.feature(l, f, origin, ids, plane)
+	}
+	if len(d.faults) > 0 {
+		d.keepGoing()
+	}
+}
+
+// beside reads what stands beside the features of a layer: its own datum, and
+// its origin, which it gives.
+func (d *siteReader) beside(l parcels.Layer, t layerText) parcels.Origin {
 	origin, datum := parcels.Origin(""), ""
 	d.shift = 0
 	for _, m := range members(t.raw) {
@@ -74,40 +86,41 @@ func (d *siteReader) take(l parcels.Layer, t layerText, col Collection, fs []Fea
 		d.fault(parcels.Fault{Slug: "vertical-datum-conflict", Pointer: d.base + "/vertical_datum",
 			Detail: fmt.Sprintf("The layer %s is on the vertical datum %q, the site on %q. Give vertical_shift_m (what to add to the layer's elevations), measured at a common point.", l, parcels.Excerpt(datum), parcels.Excerpt(d.s.VerticalDatum))})
 	}
-	for _, f := range fs {
-		before := len(d.faults)
-		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d", d.base, f.Index), ring: -1, vertex: -1}
-		if len(f.ID) > 0 {
-			id := f.IDText()
-			if first, ok := ids[id]; ok {
-				ft := p.fault("duplicate-id", fmt.Sprintf(" has the id of feature %d. Give each feature its own id.", first))
-				ft.First = &first
-				d.fault(ft)
-				continue
-			}
-			ids[id] = f.Index
+	return origin
+}
+
+// feature takes one feature of a layer; ids are those of the features before it.
+func (d *siteReader) feature(l parcels.Layer, f Feature, origin parcels.Origin, ids map[string]int, plane func(orb.Point) orb.Point) {
+	before := len(d.faults)
+	p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d", d.base, f.Index), ring: -1, vertex: -1}
+	if len(f.ID) > 0 && !d.part {
+		id := f.IDText()
+		if first, ok := ids[id]; ok {
+			ft := p.fault("duplicate-id", fmt.Sprintf(" has the id of feature %d. Give each feature its own id.", first))
+			ft.First = &first
+			d.fault(ft)
+			return
 		}
-		g := mapPoints(f.Geometry, plane)
+		ids[id] = f.Index
+	}
+	g := mapPoints(f.Geometry, plane)
+	if !d.part {
 		gp := p
 		gp.pointer += "/geometry/coordinates"
 		if !d.valid(g, gp) {
-			continue
-		}
-		c := parcels.Common{Index: f.Index, FeatureID: f.IDText(), Origin: origin, Properties: f.Properties}
-		q := props{r: d.reader, p: p, m: f.Properties, site: d.s}
-		q.p.pointer += "/properties"
-		if o := q.one("origin", string(origin), "measured", "mapped", "assumed"); o != "" {
-			c.Origin = parcels.Origin(o)
-		} else if d.s.Origin != "" {
-			c.Origin = d.s.Origin
-		}
-		if len(d.faults) == before {
-			d.one(l, f, g, c, q)
+			return
 		}
 	}
-	if len(d.faults) > 0 && d.o.KeepGoing {
-		kept := append([]Feature(nil), fs...)
-		d.keepGoing(&kept, fs)
+	c := parcels.Common{Index: f.Index, FeatureID: f.IDText(), Origin: origin, Properties: f.Properties}
+	q := props{r: d.reader, p: p, m: f.Properties, site: d.s}
+	q.p.pointer += "/properties"
+	if o := q.one("origin", string(origin), "measured", "mapped", "assumed"); o != "" {
+		c.Origin = parcels.Origin(o)
+	} else if d.s.Origin != "" {
+		c.Origin = d.s.Origin
+	}
+	if len(d.faults) == before {
+		d.one(l, f, g, c, q)
 	}
 }
 
@@ -190,14 +203,27 @@ func (q props) name(key string) string {
 	return q.label()
 }
 
+// nameKey stands for a name: 128 bits of its SHA-256, so that the names of a
+// county take little room.
+type nameKey [16]byte
+
+func keyOf(noun, name string) nameKey {
+	h := sha256.Sum256([]byte(noun + " " + name))
+	return nameKey(h[:16])
+}
+
 // twice faults a name that another feature of its kind bears already.
 func (d *siteReader) twice(q props, noun, name string, index int) bool {
-	if d.names == nil {
-		d.names = map[string]int{}
+	if d.part {
+		return false
 	}
-	first, ok := d.names[noun+" "+name]
+	if d.names == nil {
+		d.names = map[nameKey]int{}
+	}
+	key := keyOf(noun, name)
+	first, ok := d.names[key]
 	if !ok {
-		d.names[noun+" "+name] = index
+		d.names[key] = index
 		return false
 	}
 	ft := q.p.fault("duplicate-id", fmt.Sprintf(" is %s %q, which feature %d is already. Give each its own name.", noun, parcels.Excerpt(name), first))
@@ -602,35 +628,45 @@ func (d *siteReader) obstacle(g orb.Geometry, c parcels.Common, q props) {
 	d.elev(q, c, parcels.LayerObstacles, "elevation", func(e *unit.Elevation) { d.s.Obstacles[i].Elevation = e })
 }
 
-// sentinels takes away levels that cannot be meant: a number that exports
-// write for "unknown", far from the site's own heights.
-func (d *siteReader) sentinels() {
-	var ground []float64
+// heights notes the heights of the ground that the site has.
+func (d *siteReader) heights() {
 	for _, sp := range d.s.Spots {
 		if !isSentinel(float64(sp.Z)) {
-			ground = append(ground, float64(sp.Z))
+			d.ground = append(d.ground, float64(sp.Z))
 		}
 	}
 	for _, ls := range [][]parcels.GroundLine{d.s.Contours, d.s.Breaklines} {
 		for _, l := range ls {
 			for _, z := range l.Z {
-				ground = append(ground, float64(z))
+				d.ground = append(d.ground, float64(z))
 			}
 		}
 	}
-	if len(ground) == 0 {
+}
+
+// middle is the middle of the ground's heights, or of the sound levels; NaN
+// where nothing is known.
+func (d *siteReader) middle() float64 {
+	all := d.ground
+	if len(all) == 0 {
+		all = d.sound
 		for _, l := range d.levels {
 			if !isSentinel(l.raw) {
-				ground = append(ground, l.value)
+				all = append(all, l.value)
 			}
 		}
 	}
-	const far = 20.0 // metres from the site's heights: no yard spans this
-	mid := math.NaN()
-	if len(ground) > 0 {
-		slices.Sort(ground)
-		mid = ground[len(ground)/2]
+	if len(all) == 0 {
+		return math.NaN()
 	}
+	slices.Sort(all)
+	return all[len(all)/2]
+}
+
+// sentinels takes away levels that cannot be meant: a number that exports
+// write for "unknown", far from the site's own heights, whose middle is given.
+func (d *siteReader) sentinels(mid float64) {
+	const far = 20.0 // metres from the site's heights: no yard spans this
 	cannotBe := func(raw, value float64) bool {
 		return isSentinel(raw) && (math.IsNaN(mid) || math.Abs(value-mid) > far)
 	}
@@ -688,7 +724,7 @@ func (d *siteReader) suppliedLayers() {
 		}
 		s.Findings = append(s.Findings, parcels.Finding{Code: "layer_not_supplied", Severity: parcels.Warn, Feature: string(n.layer), Message: n.message, Cure: n.cure, NotProven: n.notProven})
 	}
-	utility := false
+	utility := d.utility
 	for _, o := range s.Obstacles {
 		utility = utility || o.Kind == "utility"
 	}

@@ -5,6 +5,7 @@ package document
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 
@@ -22,10 +23,12 @@ type position struct {
 
 func (p position) MarshalJSON() ([]byte, error) {
 	if math.IsNaN(p.p[0]) || math.IsNaN(p.p[1]) || math.IsInf(p.p[0], 0) || math.IsInf(p.p[1], 0) {
-		return nil, fmt.Errorf("document: a coordinate is not finite")
+		return nil, errNotFinite
 	}
-	return fmt.Appendf(nil, "[%.*f,%.*f]", p.decimals, p.p[0], p.decimals, p.p[1]), nil
+	return appendPosition(nil, p.p, p.decimals), nil
 }
+
+var errNotFinite = errors.New("document: a coordinate is not finite")
 
 // Geometry is a GeoJSON geometry going out.
 type geometryOut struct {

@@ -49,16 +49,35 @@ type layerText struct {
 // Read reads a site document. A bare FeatureCollection of polygons is taken as
 // a document whose only layer is parcels. The error is a *parcels.InputError.
 func Read(data []byte, o Options) (*parcels.Site, error) {
-	text, err := Scan(data)
+	d, layers, err := open(data, o)
 	if err != nil {
 		return nil, err
 	}
+	d.s.Document = d.text
+	if d.layers(layers); d.full || d.fatal {
+		return nil, d.error(parcels.Invalid)
+	}
+	d.heights()
+	d.wholeShows()
+	if len(d.faults) > 0 {
+		return nil, d.error(parcels.Invalid)
+	}
+	return d.s, nil
+}
+
+// open reads what stands beside the layers and cuts these out.
+func open(data []byte, o Options) (*siteReader, map[parcels.Layer]layerText, error) {
+	text, err := Scan(data)
+	if err != nil {
+		return nil, nil, err
+	}
 	r := &reader{limits: o.Limits}
-	s := &parcels.Site{Supplied: map[parcels.Layer]bool{}, Unknown: map[string]json.RawMessage{}, Document: text}
+	s := &parcels.Site{Supplied: map[parcels.Layer]bool{}, Unknown: map[string]json.RawMessage{}}
+	d := &siteReader{reader: r, s: s, o: o, text: text}
 	text = bytes.TrimSpace(text)
 	if kindOf(text) != "object" {
 		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: fmt.Sprintf("The document is a JSON %s, not an object. Give a site document or a FeatureCollection of parcels.", kindOf(text))})
-		return nil, r.error(parcels.Invalid)
+		return nil, nil, r.error(parcels.Invalid)
 	}
 	top := map[string][]byte{}
 	for _, m := range members(text) {
@@ -75,10 +94,10 @@ func Read(data []byte, o Options) (*parcels.Site, error) {
 		top = map[string][]byte{}
 	case !hasLayers:
 		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: "The document has neither \"layers\" nor a GeoJSON \"type\". Give {\"layers\": {\"parcels\": {FeatureCollection}}} or a FeatureCollection of parcels."})
-		return nil, r.error(parcels.Invalid)
+		return nil, nil, r.error(parcels.Invalid)
 	case kindOf(top["layers"]) != "object":
 		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "/layers", Detail: "The member \"layers\" is not an object. Give one FeatureCollection a layer."})
-		return nil, r.error(parcels.Invalid)
+		return nil, nil, r.error(parcels.Invalid)
 	default:
 		for _, m := range members(top["layers"]) {
 			l := parcels.Layer(m.key)
@@ -110,25 +129,23 @@ func Read(data []byte, o Options) (*parcels.Site, error) {
 		s.Findings = append(s.Findings, parcels.Finding{Code: "unknown_member", Severity: parcels.Note,
 			Message: "Not read, handed back as given: " + strings.Join(names, ", ") + ". Check the spelling if one of these was meant to count."})
 	}
-	d := &siteReader{reader: r, s: s, o: o, top: top}
+	d.top = top
 	d.settings()
 	if _, ok := layers[parcels.LayerParcels]; !ok {
 		r.fault(parcels.Fault{Slug: "no-parcels", Pointer: "/layers/parcels", Detail: "The document has no layer parcels. Give the lots as a FeatureCollection of polygons in \"layers\": {\"parcels\": ...}."})
-		return nil, r.error(parcels.Invalid)
+		return nil, nil, r.error(parcels.Invalid)
 	}
-	if d.layers(layers); r.full || d.fatal {
-		return nil, r.error(parcels.Invalid)
-	}
+	return d, layers, nil
+}
+
+// wholeShows adds what only a look at all features shows.
+func (d *siteReader) wholeShows() {
 	if d.reversed > 0 {
-		s.Findings = append(s.Findings, parcels.Finding{Code: "rings_reversed", Severity: parcels.Note,
+		d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "rings_reversed", Severity: parcels.Note,
 			Message: fmt.Sprintf("%d rings ran against the right-hand rule of RFC 7946 and were turned; no line moved.", d.reversed)})
 	}
-	d.sentinels()
+	d.sentinels(d.middle())
 	d.suppliedLayers()
-	if len(r.faults) > 0 {
-		return nil, r.error(parcels.Invalid)
-	}
-	return s, nil
 }
 
 func (r *reader) error(k parcels.Kind) error {
@@ -144,16 +161,23 @@ type siteReader struct {
 	*reader
 	s     *parcels.Site
 	o     Options
+	text  []byte
 	top   map[string][]byte
 	fatal bool
 	// reversed counts rings that ran the other way than RFC 7946 asks.
 	reversed int
-	names    map[string]int // "lot 12" and the like -> feature
+	names    map[nameKey]int // "lot 12" and the like -> feature
 	zUnit    float64
 	info     frame.Info
 	shift    float64 // of the current layer's elevations to the site's datum
-	// levels are elevations that may be placeholders, checked at the end.
-	levels []level
+	// levels are elevations that may be placeholders, checked at the end against
+	// the middle of the ground's heights, or of the sound levels themselves.
+	levels  []level
+	ground  []float64
+	sound   []float64
+	utility bool // an obstacle is one
+	// part: features that have been read once before (see Pieces).
+	part bool
 }
 
 // level is an elevation to look at once the site's range is known.
@@ -335,28 +359,12 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	}
 	col := d.collection(pt.raw, layerTypes[parcels.LayerParcels], false)
 	s.Supplied[parcels.LayerParcels] = true
-	crs, given := s.CRS, s.CRS != ""
-	if col.CRS != "" {
-		if given && frame.Normalise(crs) != frame.Normalise(col.CRS) {
-			d.fault(parcels.Fault{Slug: "crs-conflict", Pointer: d.base + "/crs", Detail: fmt.Sprintf("The parcels say they are in %s, the document says %s. Make them agree.", col.CRS, parcels.Excerpt(crs))})
-			d.fatal = true
-			return
-		}
-		crs, given = col.CRS, true
-	}
-	info, err := frame.Lookup(crs)
-	if err != nil {
-		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: fmt.Sprintf("The reference system %q is not known. Give a code of the form EPSG:NNNN of a projected system, or leave it out for longitude, latitude.", parcels.Excerpt(crs))})
+	given, ok := d.system(col.CRS)
+	if !ok {
 		d.fatal = true
 		return
 	}
-	s.CRS, d.info = info.Code, info
-	if info.Geographic {
-		s.CRS = ""
-	}
-	if !given {
-		s.Assumptions = append(s.Assumptions, "crs is not given: coordinates are longitude, latitude on WGS 84.")
-	}
+	info := d.info
 	features := d.inRange(col.Features, info, given)
 	if len(features) == 0 {
 		if len(d.faults) == 0 {
@@ -369,14 +377,12 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	for _, f := range features {
 		b = b.Union(f.Geometry.Bound())
 	}
-	s.Frame, err = frameOf(crs, b)
-	if err != nil {
-		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: "The reference system cannot be used: " + err.Error() + "."})
+	if !d.over(b) {
 		d.fatal = true
 		return
 	}
 	d.areaOfUse(features)
-	d.take(parcels.LayerParcels, pt, col, features, s.Frame.Plane)
+	d.take(parcels.LayerParcels, pt, features, s.Frame.Plane)
 	for _, l := range parcels.Layers[1:] {
 		t, ok := texts[l]
 		if !ok {
@@ -403,7 +409,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 				Message: fmt.Sprintf("The layer %s is in %s and was brought into the site's plane; between datums such a shift is good to some metres only.", l, col.CRS)})
 		}
 		features := d.inRange(col.Features, linfo, lgiven)
-		d.take(l, t, col, features, plane)
+		d.take(l, t, features, plane)
 		if d.full {
 			return
 		}
@@ -411,11 +417,49 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	d.layer = ""
 }
 
-// keepGoing drops nothing by itself: it says whether the faults so far may be
-// findings, and turns them into such.
-func (d *siteReader) keepGoing(features *[]Feature, all []Feature) bool {
-	if !d.o.KeepGoing || d.whole {
+// system settles the reference system of the site, own being what the parcels
+// say of themselves; given says that one of the two named it.
+func (d *siteReader) system(own string) (given, ok bool) {
+	s := d.s
+	crs := s.CRS
+	given = crs != ""
+	if own != "" {
+		if given && frame.Normalise(crs) != frame.Normalise(own) {
+			d.fault(parcels.Fault{Slug: "crs-conflict", Pointer: d.base + "/crs", Detail: fmt.Sprintf("The parcels say they are in %s, the document says %s. Make them agree.", own, parcels.Excerpt(crs))})
+			return given, false
+		}
+		crs, given = own, true
+	}
+	info, err := frame.Lookup(crs)
+	if err != nil {
+		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: fmt.Sprintf("The reference system %q is not known. Give a code of the form EPSG:NNNN of a projected system, or leave it out for longitude, latitude.", parcels.Excerpt(crs))})
+		return given, false
+	}
+	s.CRS, d.info = info.Code, info
+	if info.Geographic {
+		s.CRS = ""
+	}
+	if !given {
+		s.Assumptions = append(s.Assumptions, "crs is not given: coordinates are longitude, latitude on WGS 84.")
+	}
+	return given, true
+}
+
+// over lays the site's plane over the bounds of its parcels.
+func (d *siteReader) over(b orb.Bound) bool {
+	f, err := frameOf(d.info.Code, b)
+	if err != nil {
+		d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: "/crs", Detail: "The reference system cannot be used: " + err.Error() + "."})
 		return false
+	}
+	d.s.Frame = f
+	return true
+}
+
+// keepGoing turns the faults so far into findings, where they may be such.
+func (d *siteReader) keepGoing() {
+	if !d.o.KeepGoing || d.whole {
+		return
 	}
 	for _, f := range d.faults {
 		loc := ""
@@ -433,7 +477,6 @@ func (d *siteReader) keepGoing(features *[]Feature, all []Feature) bool {
 		d.s.Findings = append(d.s.Findings, finding)
 	}
 	d.faults = nil
-	return true
 }
 
 func lotOf(layer, id string) string {
@@ -446,8 +489,18 @@ func lotOf(layer, id string) string {
 // inRange drops features whose coordinates their system cannot hold, each with
 // its fault.
 func (d *siteReader) inRange(fs []Feature, info frame.Info, given bool) []Feature {
-	var out []Feature
-	degrees := !info.Geographic && len(fs) > 0
+	out, degrees := d.holds(fs, info, given)
+	if degrees && len(out) > 0 {
+		d.fault(d.readsAsDegrees(out[0], info))
+		return nil
+	}
+	return out
+}
+
+// holds drops features whose coordinates their system cannot hold; degrees says
+// that all that are left read as degrees in a system of metres or feet.
+func (d *siteReader) holds(fs []Feature, info frame.Info, given bool) (out []Feature, degrees bool) {
+	degrees = !info.Geographic
 	for _, f := range fs {
 		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, f.Index), ring: -1, vertex: -1}
 		slug, detail, path, v, at := outOfRange(info, given, f.Geometry)
@@ -465,15 +518,15 @@ func (d *siteReader) inRange(fs []Feature, info frame.Info, given bool) []Featur
 		degrees = degrees && math.Abs(b.Min[0]) <= 180 && math.Abs(b.Max[0]) <= 180 && math.Abs(b.Min[1]) <= 90 && math.Abs(b.Max[1]) <= 90
 		out = append(out, f)
 	}
-	if degrees && len(out) > 0 {
-		b := out[0].Geometry.Bound()
-		f := place{feature: out[0].Index, id: out[0].ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, out[0].Index), ring: -1, vertex: -1}.fault("crs-units-mismatch",
-			fmt.Sprintf(" spans %.6g, %.6g to %.6g, %.6g, which reads as degrees where %s is in metres or feet. Leave the crs out for longitude, latitude, or give coordinates in it.", b.Min[0], b.Min[1], b.Max[0], b.Max[1], info.Code))
-		f.Actual = []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]}
-		d.fault(f)
-		return nil
-	}
-	return out
+	return out, degrees
+}
+
+func (d *siteReader) readsAsDegrees(first Feature, info frame.Info) parcels.Fault {
+	b := first.Geometry.Bound()
+	f := place{feature: first.Index, id: first.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, first.Index), ring: -1, vertex: -1}.fault("crs-units-mismatch",
+		fmt.Sprintf(" spans %.6g, %.6g to %.6g, %.6g, which reads as degrees where %s is in metres or feet. Leave the crs out for longitude, latitude, or give coordinates in it.", b.Min[0], b.Min[1], b.Max[0], b.Max[1], info.Code))
+	f.Actual = []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]}
+	return f
 }
 
 func (r *reader) vertexFault(p place, slug string, path []int, v int, at orb.Point, detail string) {

@@ -30,9 +30,14 @@ import (
 // Item works one item of a job and returns what is kept of it.
 type Item func(ctx context.Context, item int) ([]byte, error)
 
+// Work makes ready for a chunk of a job, by its number and items.
+type Work func(ctx context.Context, chunk int, items []int) (Item, error)
+
 // Begin makes ready to work on a job from what was submitted. It is called once
-// a worker process and job.
-type Begin func(ctx context.Context, input []byte) (Item, error)
+// a worker process and job. An error of Begin or Work that another try cannot
+// mend (see permanent) ends the job with that reason; any other is tried
+// again.
+type Begin func(ctx context.Context, input []byte) (Work, error)
 
 // State of a queued job.
 type State string
@@ -57,7 +62,7 @@ type Queue struct {
 
 type begun struct {
 	once sync.Once
-	item Item
+	work Work
 	err  error
 }
 
@@ -79,6 +84,7 @@ create table if not exists work_job (
 create table if not exists work_chunk (
 	job bigint not null references work_job on delete cascade, chunk int not null, items int[] not null,
 	entry bigint not null, done timestamptz, primary key (job, chunk));
+alter table work_job add column if not exists reason text;
 create index if not exists work_chunk_open on work_chunk (job) where done is null;
 create table if not exists work_item (
 	job bigint not null references work_job on delete cascade, item int not null,
@@ -322,8 +328,11 @@ func (q *Queue) sweep(ctx context.Context) (found bool, err error) {
 // chunk works the items of a chunk whose row tx holds, and writes what came of
 // them.
 func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, items []int64) error {
-	item, err := q.begin(ctx, job)
+	item, err := q.open(ctx, job, chunk, items)
 	if err != nil {
+		if permanent(err) {
+			return q.giveUp(ctx, job, err)
+		}
 		return err
 	}
 	type outcome struct {
@@ -347,11 +356,7 @@ func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, ite
 		}
 		out[k].result = b
 		if err != nil {
-			// as PostgreSQL takes it
-			text := strings.ToValidUTF8(strings.ReplaceAll(err.Error(), "\x00", " "), "?")
-			if len(text) > 4096 {
-				text = strings.ToValidUTF8(text[:4096], "")
-			}
+			text := told(err)
 			out[k] = outcome{fault: &text}
 		}
 	}
@@ -382,6 +387,59 @@ func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, ite
 	return err
 }
 
+// told is an error as PostgreSQL takes it.
+func told(err error) string {
+	text := strings.ToValidUTF8(strings.ReplaceAll(err.Error(), "\x00", " "), "?")
+	if len(text) > 4096 {
+		text = strings.ToValidUTF8(text[:4096], "")
+	}
+	return text
+}
+
+// permanent says whether an error will be the same at the next try: what was
+// asked for is gone, has changed or cannot be read.
+func permanent(err error) bool {
+	var in *parcels.InputError
+	var e *parcels.Error
+	if errors.As(err, &in) {
+		return true
+	}
+	if !errors.As(err, &e) {
+		return false
+	}
+	switch e.Kind {
+	case parcels.NotFound, parcels.Conflict, parcels.Invalid, parcels.Unreadable, parcels.Unsupported:
+		return true
+	}
+	return false
+}
+
+// giveUp ends a job that cannot be worked, with the reason.
+func (q *Queue) giveUp(ctx context.Context, job int64, why error) error {
+	if _, err := q.db.ExecContext(ctx, `update work_job set state = 'canceled', reason = $2 where id = $1 and state <> 'canceled'`, job, told(why)); err != nil {
+		return err
+	}
+	return errCanceled
+}
+
+// open makes ready for a chunk; a panic is an error.
+func (q *Queue) open(ctx context.Context, job int64, chunk int, items []int64) (item Item, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			item, err = nil, &parcels.Error{Kind: parcels.Invalid, Op: "jobs: open", Subject: fmt.Sprintf("chunk %d", chunk), Err: fmt.Errorf("%v", r)}
+		}
+	}()
+	work, err := q.begin(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]int, len(items))
+	for i, v := range items {
+		list[i] = int(v)
+	}
+	return work(ctx, chunk, list)
+}
+
 // guard turns a panic of an item into its error.
 func guard(ctx context.Context, item Item, i int) (b []byte, err error) {
 	defer func() {
@@ -393,7 +451,7 @@ func guard(ctx context.Context, item Item, i int) (b []byte, err error) {
 }
 
 // begin makes ready for a job, once in this process.
-func (q *Queue) begin(ctx context.Context, job int64) (Item, error) {
+func (q *Queue) begin(ctx context.Context, job int64) (Work, error) {
 	q.mu.Lock()
 	b := q.begun[job]
 	if b == nil {
@@ -412,7 +470,7 @@ func (q *Queue) begin(ctx context.Context, job int64) (Item, error) {
 			b.err = fmt.Errorf("jobs: this worker knows no work of kind %q", parcels.Excerpt(kind))
 			return
 		}
-		b.item, b.err = f(context.WithoutCancel(ctx), input)
+		b.work, b.err = f(context.WithoutCancel(ctx), input)
 	})
 	if b.err != nil { // try anew next time
 		q.mu.Lock()
@@ -421,7 +479,7 @@ func (q *Queue) begin(ctx context.Context, job int64) (Item, error) {
 		}
 		q.mu.Unlock()
 	}
-	return b.item, b.err
+	return b.work, b.err
 }
 
 func (q *Queue) state(ctx context.Context, job int64) (State, error) {
@@ -485,6 +543,28 @@ func (q *Queue) set(ctx context.Context, job int64, to State) error {
 		return err
 	}
 	return &parcels.Error{Kind: parcels.Conflict, Op: "jobs: " + string(to), Subject: fmt.Sprint(job), Err: fmt.Errorf("the job is %s", s)}
+}
+
+// Input is what a job was submitted with, and Reason why it was ended, empty
+// where it was not or by a person.
+func (q *Queue) Input(ctx context.Context, job int64) (input []byte, err error) {
+	err = q.db.QueryRowContext(ctx, `select input from work_job where id = $1`, job).Scan(&input)
+	return input, q.fault("input", job, err)
+}
+
+func (q *Queue) Reason(ctx context.Context, job int64) (reason string, err error) {
+	err = q.db.QueryRowContext(ctx, `select coalesce(reason, '') from work_job where id = $1`, job).Scan(&reason)
+	return reason, q.fault("reason", job, err)
+}
+
+func (q *Queue) fault(op string, job int64, err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, sql.ErrNoRows):
+		return &parcels.Error{Kind: parcels.NotFound, Op: "jobs: " + op, Subject: fmt.Sprint(job), Err: errors.New("there is no such job")}
+	}
+	return &parcels.Error{Kind: parcels.Failed, Op: "jobs: " + op, Err: err}
 }
 
 // Wait follows a job to its end, telling its progress; it returns the last

@@ -44,14 +44,17 @@ func workForever(dsn string) error {
 	if err != nil {
 		return err
 	}
-	slow := func(ctx context.Context, input []byte) (jobs.Item, error) {
-		item, err := auditor.Begin(nil)(ctx, input)
-		return func(ctx context.Context, i int) ([]byte, error) {
-			time.Sleep(40 * time.Millisecond)
-			if i == poison && os.Getenv("FALLWRIGHT_TEST_POISON") != "" {
-				panic("poison")
-			}
-			return item(ctx, i)
+	slow := func(ctx context.Context, input []byte) (jobs.Work, error) {
+		work, err := auditor.Begin(nil)(ctx, input)
+		return func(ctx context.Context, chunk int, items []int) (jobs.Item, error) {
+			item, err := work(ctx, chunk, items)
+			return func(ctx context.Context, i int) ([]byte, error) {
+				time.Sleep(40 * time.Millisecond)
+				if i == poison && os.Getenv("FALLWRIGHT_TEST_POISON") != "" {
+					panic("poison")
+				}
+				return item(ctx, i)
+			}, err
 		}, err
 	}
 	q, err := jobs.Open(context.Background(), db, map[string]jobs.Begin{auditor.JobKind: slow})
@@ -125,7 +128,7 @@ func killedWorkerChangesNothing(t *testing.T, dsn string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := auditor.Gather(t.Context(), q, id, r, nil); err == nil {
+	if _, err := auditor.Gather(t.Context(), q, id, nil); err == nil {
 		t.Error("an audit that is not done was put together")
 	}
 	victim := start(t, dsn)
@@ -153,15 +156,15 @@ func killedWorkerChangesNothing(t *testing.T, dsn string) {
 	if err != nil || state != jobs.Done || p.Done != 36 || p.SetAside != 0 || !killed {
 		t.Fatalf("%+v %s %v, killed %v", p, state, err, killed)
 	}
-	gathered, s, err := auditor.Gather(t.Context(), q, id, r, nil)
+	gathered, err := auditor.Gather(t.Context(), q, id, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := auditor.Write(gathered, s.Frame)
-	if err != nil {
+	var got bytes.Buffer
+	if err := gathered.WriteJSON(&got); err != nil {
 		t.Fatal(err)
 	}
-	if !bytes.Equal(want, got) {
+	if !bytes.Equal(want, got.Bytes()) {
 		t.Error("three workers, one killed, give other bytes than one process")
 	}
 	t.Logf("%d lots in %v", p.Done, p.Elapsed.Round(time.Millisecond))
@@ -179,13 +182,21 @@ func killedWorkerChangesNothing(t *testing.T, dsn string) {
 	if p, state, err = q.Wait(ctx, id, 0, nil); err != nil || state != jobs.Done || p.SetAside != 1 || p.Done != 36 {
 		t.Fatalf("%+v %s %v", p, state, err)
 	}
-	gathered, _, err = auditor.Gather(t.Context(), q, id, r, nil)
+	if gathered, err = auditor.Gather(t.Context(), q, id, nil); err != nil {
+		t.Fatal(err)
+	}
+	all, err := gathered.Load()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if gathered.Complete || gathered.Totals.SetAside != 1 || !strings.Contains(gathered.Rows[poison].Error, "poison") || gathered.Rows[poison+1].Error != "" {
-		t.Errorf("%+v %q", gathered.Totals, gathered.Rows[poison].Error)
+	if all.Complete || all.Totals.SetAside != 1 || !strings.Contains(all.Rows[poison].Error, "poison") || all.Rows[poison+1].Error != "" {
+		t.Errorf("%+v %q", all.Totals, all.Rows[poison].Error)
 	}
+}
+
+// every is work without anything to make ready.
+func every(item jobs.Item) jobs.Work {
+	return func(context.Context, int, []int) (jobs.Item, error) { return item, nil }
 }
 
 // Submitting, progress, pause, resume, cancel, errors, in one process.
@@ -193,8 +204,8 @@ func oneProcess(t *testing.T, dsn string) {
 	var worked atomic.Int32
 	gate := make(chan struct{})
 	kinds := map[string]jobs.Begin{
-		"square": func(_ context.Context, input []byte) (jobs.Item, error) {
-			return func(_ context.Context, i int) ([]byte, error) {
+		"square": func(_ context.Context, input []byte) (jobs.Work, error) {
+			return every(func(_ context.Context, i int) ([]byte, error) {
 				worked.Add(1)
 				switch i {
 				case 13:
@@ -203,10 +214,10 @@ func oneProcess(t *testing.T, dsn string) {
 					panic("seventeen")
 				}
 				return fmt.Appendf(nil, "%s%d", input, i*i), nil
-			}, nil
+			}), nil
 		},
-		"gated": func(context.Context, []byte) (jobs.Item, error) {
-			return func(ctx context.Context, i int) ([]byte, error) {
+		"gated": func(context.Context, []byte) (jobs.Work, error) {
+			return every(func(ctx context.Context, i int) ([]byte, error) {
 				worked.Add(1)
 				select {
 				case <-gate:
@@ -214,7 +225,7 @@ func oneProcess(t *testing.T, dsn string) {
 				case <-time.After(1200 * time.Millisecond):
 				}
 				return nil, nil
-			}, nil
+			}), nil
 		},
 	}
 	q, _ := open(t, dsn, kinds)

@@ -49,6 +49,9 @@ type Options struct {
 	Every time.Duration
 	// Pause holds the workers before their next chunk; nil: never.
 	Pause *Pause
+	// Open makes ready for a chunk, by its number and items, before its worker
+	// works them; an error ends the run.
+	Open func(ctx context.Context, worker, chunk int, items []int) error
 	// Done marks items that were finished before: they are not worked again.
 	Done func(item int) bool
 	// Chunked is called by the worker that finished a chunk, with its items, so
@@ -111,8 +114,8 @@ func (p *Pause) wait(ctx context.Context) error {
 // Run works n items, chunk by chunk. work is called for one item at a time with
 // the number of its worker (0 to Workers-1); what it makes it keeps by the
 // item's number. An error of an item, or a panic, sets the item aside; the
-// result lists them by item. Run itself fails only when ctx ends or Chunked
-// does; chunks that were begun are then finished or not begun, never half
+// result lists them by item. Run itself fails only when ctx ends or Open or
+// Chunked does; chunks that were begun are then finished or not begun, never half
 // counted.
 func Run(ctx context.Context, n int, work func(ctx context.Context, worker, item int) error, o Options) ([]SetAside, error) {
 	order := o.Order
@@ -160,15 +163,15 @@ func Run(ctx context.Context, n int, work func(ctx context.Context, worker, item
 		}
 		o.Report(p)
 	}
-	take := func() []int {
+	take := func() (number int, items []int) {
 		mu.Lock()
 		defer mu.Unlock()
 		if next >= n {
-			return nil
+			return 0, nil
 		}
-		c := order[next:min(next+size, n)]
-		next += len(c)
-		return c
+		number, items = next/size, order[next:min(next+size, n)]
+		next += len(items)
+		return number, items
 	}
 	one := func(worker, item int) (err error) {
 		defer func() {
@@ -185,9 +188,15 @@ func Run(ctx context.Context, n int, work func(ctx context.Context, worker, item
 				if o.Pause.wait(ctx) != nil {
 					return
 				}
-				chunk := take()
+				number, chunk := take()
 				if chunk == nil {
 					return
+				}
+				if o.Open != nil {
+					if err := o.Open(ctx, w, number, chunk); err != nil {
+						cancel(err)
+						return
+					}
 				}
 				bad := map[int]error{}
 				for _, item := range chunk {

@@ -260,6 +260,22 @@ func ordered(text []byte) ([]member, error) {
 // was), written are the layers that have been imported since, which come from
 // features. Terrain is the raster to name where base names none; empty: none.
 func Assemble(name, crs, terrain string, base []byte, written []parcels.Layer, features func(parcels.Layer) iter.Seq2[parcels.StoredFeature, error]) ([]byte, error) {
+	return assemble(name, crs, terrain, base, written, nil, features)
+}
+
+// Head puts a document together whose layers have no features: what stands
+// beside them. layers are all that the site has, written those of them that have
+// been imported since the document was put whole. A layer that was put in a
+// reference system of its own says so.
+func Head(name, crs, terrain string, base []byte, layers, written []parcels.Layer) ([]byte, error) {
+	put := slices.DeleteFunc(slices.Clone(layers), func(l parcels.Layer) bool { return slices.Contains(written, l) })
+	return assemble(name, crs, terrain, base, layers, put, func(parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
+		return func(func(parcels.StoredFeature, error) bool) {}
+	})
+}
+
+// assemble is Assemble; the layers of put keep the system they name.
+func assemble(name, crs, terrain string, base []byte, written, put []parcels.Layer, features func(parcels.Layer) iter.Seq2[parcels.StoredFeature, error]) ([]byte, error) {
 	top, err := ordered(base)
 	if err != nil {
 		return nil, err
@@ -303,7 +319,7 @@ func Assemble(name, crs, terrain string, base []byte, written []parcels.Layer, f
 		var b bytes.Buffer
 		b.WriteString(`{"type":"FeatureCollection"`)
 		for _, m := range own {
-			if !slices.Contains([]string{"type", "features", "crs", "bbox", "id", "geometry", "properties"}, m.key) {
+			if !slices.Contains([]string{"type", "features", "crs", "bbox", "id", "geometry", "properties"}, m.key) || m.key == "crs" && slices.Contains(put, l) {
 				k, _ := json.Marshal(m.key)
 				fmt.Fprintf(&b, ",%s:%s", k, m.raw)
 			}

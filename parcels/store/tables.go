@@ -229,10 +229,8 @@ func (t *Tables) Document(ctx context.Context, name string) (out []byte, err err
 		}, "SELECT layer FROM @layers WHERE site = $1 AND written ORDER BY "+t.Order, name); err != nil {
 			return err
 		}
-		// the raster that was stored last is the ground of a document that names none
-		var terrain string
-		err = tx.QueryRowContext(ctx, t.q("SELECT name FROM @rasters WHERE site = $1 AND present ORDER BY stored DESC, name LIMIT 1"), name).Scan(&terrain)
-		if err != nil && err != sql.ErrNoRows {
+		terrain, err := t.terrain(ctx, tx, name)
+		if err != nil {
 			return err
 		}
 		if out != nil && len(written) == 0 && (terrain == "" || Terrain(out) != "") {
@@ -241,6 +239,49 @@ func (t *Tables) Document(ctx context.Context, name string) (out []byte, err err
 		out, err = Assemble(name, info.CRS, terrain, out, written, func(l parcels.Layer) iter.Seq2[parcels.StoredFeature, error] {
 			return t.Select(ctx, tx, name, l, parcels.Window{})
 		})
+		return err
+	})
+	return out, err
+}
+
+// terrain is the ground of a document that names none: the raster that was
+// stored last; empty where there is none.
+func (t *Tables) terrain(ctx context.Context, tx *sql.Tx, site string) (name string, err error) {
+	err = tx.QueryRowContext(ctx, t.q("SELECT name FROM @rasters WHERE site = $1 AND present ORDER BY stored DESC, name LIMIT 1"), site).Scan(&name)
+	if err == sql.ErrNoRows {
+		err = nil
+	}
+	return name, err
+}
+
+// Head gives the site document without the features of its layers, which
+// Features gives.
+func (t *Tables) Head(ctx context.Context, name string) (out []byte, err error) {
+	err = t.read(ctx, "head", name, func(tx *sql.Tx) error {
+		info, err := t.site(ctx, tx, name)
+		if err != nil {
+			return err
+		}
+		if err := tx.QueryRowContext(ctx, t.q("SELECT document FROM @sites WHERE name = $1"), name).Scan(&out); err != nil {
+			return err
+		}
+		var all, written []parcels.Layer
+		if err := t.rows(ctx, tx, func(rows *sql.Rows) error {
+			var l parcels.Layer
+			var w bool
+			err := rows.Scan(&l, &w)
+			if all = append(all, l); w {
+				written = append(written, l)
+			}
+			return err
+		}, "SELECT layer, written FROM @layers WHERE site = $1 ORDER BY "+t.Order, name); err != nil {
+			return err
+		}
+		terrain, err := t.terrain(ctx, tx, name)
+		if err != nil {
+			return err
+		}
+		out, err = Head(name, info.CRS, terrain, out, all, written)
 		return err
 	})
 	return out, err
