@@ -30,11 +30,11 @@ const (
 func Check(g orb.Geometry) []*InvalidError {
 	switch g := g.(type) {
 	case orb.Polygon:
-		if len(g) == 1 && sound(g[0]) {
+		if len(g) == 1 && Sound(g[0]) {
 			return nil
 		}
 	case orb.MultiPolygon:
-		if len(g) == 1 && len(g[0]) == 1 && sound(g[0][0]) {
+		if len(g) == 1 && len(g[0]) == 1 && Sound(g[0][0]) {
 			return nil
 		}
 	}

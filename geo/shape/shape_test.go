@@ -279,7 +279,7 @@ func TestPropertySound(t *testing.T) {
 		r = append(r, r[0])
 		c := &checker{}
 		c.polygons(orb.MultiPolygon{{r}})
-		ok := sound(r)
+		ok := Sound(r)
 		if ok && len(c.faults) > 0 {
 			t.Fatalf("%v: told sound, but %v", r, c.faults[0])
 		}

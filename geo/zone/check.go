@@ -89,25 +89,31 @@ const Building = "building"
 // noise of arithmetic). fencePost is the width of the strip along the lot lines
 // where posts will go; 0: none. Errors are as of Trench, and of the line.
 func CheckLine(line orb.LineString, width unit.Length, lot Lot, out []KeepOut, fencePost unit.Length) (LineCheck, error) {
-	if err := lot.check(); err != nil {
-		return LineCheck{}, err
-	}
-	for i := range out {
-		if err := out[i].check(); err != nil {
-			return LineCheck{}, err
-		}
-	}
-	if f := shape.Check(line); len(f) > 0 {
-		return LineCheck{}, fmt.Errorf("zone: drawn line: %w", f[0])
-	}
-	if !inRange(width) || !inRange(fencePost) {
-		return LineCheck{}, &shape.InvalidError{Rule: RuleClearance, Detail: fmt.Sprintf("trench width %v m and fence-post strip %v m; give 0 to %v m", float64(width), float64(fencePost), float64(MostClearance))}
-	}
-	if err := limitLine(line, lot, out); err != nil {
+	if err := checkLine(line, width, lot, out, fencePost); err != nil {
 		return LineCheck{}, err
 	}
 	r := ruler{line: line, half: float64(width) / 2, lot: lot, out: out}
 	return r.check(float64(fencePost)), nil
+}
+
+func checkLine(line orb.LineString, width unit.Length, lot Lot, out []KeepOut, fencePost unit.Length) error {
+	if err := lot.check(); err != nil {
+		return err
+	}
+	for i := range out {
+		if err := out[i].check(); err != nil {
+			return err
+		}
+	}
+	if !sound(line) {
+		if f := shape.Check(line); len(f) > 0 {
+			return fmt.Errorf("zone: drawn line: %w", f[0])
+		}
+	}
+	if !inRange(width) || !inRange(fencePost) {
+		return &shape.InvalidError{Rule: RuleClearance, Detail: fmt.Sprintf("trench width %v m and fence-post strip %v m; give 0 to %v m", float64(width), float64(fencePost), float64(MostClearance))}
+	}
+	return limitLine(line, lot, out)
 }
 
 // ruler measures one line.
@@ -128,16 +134,21 @@ type bar struct {
 }
 
 func (r ruler) check(post float64) LineCheck {
-	c := LineCheck{Length: shape.Length(r.line), Inside: true}
-	least, at, spot, ok := r.leastToLot(post)
+	var room [fewLegs]leg
+	legs := legsOf(r.line, room[:0])
+	c := LineCheck{Inside: true}
+	for i := range legs {
+		c.Length += unit.Length(legs[i].l)
+	}
+	least, spot, ok := r.leastToLot(legs, post)
 	off := []interval(nil)
-	if least == 0 || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside {
+	if least.d == 0 || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside {
 		off = r.outside()
 	}
 	for _, o := range off {
 		c.LengthOffLot += unit.Length(o.to - o.from)
 	}
-	c.LeastClearance, c.LeastAt, c.LeastEdge = unit.Length(least-r.half), at, spot
+	c.LeastClearance, c.LeastAt, c.LeastEdge = unit.Length(least.d-r.half), least.on, spot
 	var bad []interval
 	if !ok || len(off) > 0 {
 		c.Stretches, bad = r.lotStretches(off, func(s shape.Spot) float64 { return float64(r.lot.edge(s.Part, s.Ring, s.Vertex)) })
@@ -150,33 +161,44 @@ func (r ruler) check(post float64) LineCheck {
 			}
 		}
 	}
-	for i, k := range r.out {
+	for i := range r.out {
+		k := r.out[i]
 		building := k.Kind == Building
 		if k.MayCross && !building {
 			continue
 		}
-		b := barOf(i, k)
-		d, on := r.leastTo(b)
-		in := b.area != nil && (d == 0 || shape.Locate(r.line[0], b.area) == shape.Inside)
+		near := noneClose()
+		near.thing(legs, k.Geometry, float64(k.Clearance)+r.half-numeric)
+		area := false
+		switch k.Geometry.(type) {
+		case orb.Polygon, orb.MultiPolygon:
+			area = true
+		}
 		var stretches []Stretch
-		if in || d < b.required+r.half-numeric {
+		if near.short || area && (near.d == 0 || enclosed(r.line[0], k.Geometry)) {
 			var iv []interval
-			stretches, iv = r.stretches(b, nil)
+			stretches, iv = r.stretches(barOf(i, k), nil)
 			if !k.MayCross {
 				c.Stretches = append(c.Stretches, stretches...)
 				bad = append(bad, iv...)
 			}
 		}
 		if building {
-			m := unit.Length(d - r.half)
+			m, on := unit.Length(near.d-r.half), near.on
 			for _, s := range stretches {
 				if s.Measured < m {
 					m, on = s.Measured, s.Worst
 				}
 			}
-			if c.LeastFoundation == nil || m < *c.LeastFoundation {
-				p := on
-				c.LeastFoundation, c.LeastFoundationAt = &m, &p
+			if c.LeastFoundation == nil {
+				f := new(struct {
+					d  unit.Length
+					at orb.Point
+				})
+				f.d, f.at = m, on
+				c.LeastFoundation, c.LeastFoundationAt = &f.d, &f.at
+			} else if m < *c.LeastFoundation {
+				*c.LeastFoundation, *c.LeastFoundationAt = m, on
 			}
 		}
 	}
@@ -196,29 +218,30 @@ func (r ruler) check(post float64) LineCheck {
 
 // leastToLot is the least distance of the line to any lot edge, 0 where it
 // meets one; ok tells whether each edge's clearance, and the post strip, is kept.
-func (r ruler) leastToLot(post float64) (least float64, at orb.Point, spot shape.Spot, ok bool) {
-	least, ok = math.Inf(1), true
+func (r *ruler) leastToLot(legs []leg, post float64) (near closest, spot shape.Spot, ok bool) {
+	near = noneClose()
 	for p, poly := range r.lot.Shape {
 		for q, ring := range poly {
-			for e := 0; e+1 < len(ring); e++ {
-				need := math.Max(float64(r.lot.edge(p, q, e)), post) + r.half - numeric
-				limit := math.Max(least, need)
-				for i := 1; i < len(r.line); i++ {
-					if boxGap(r.line[i-1], r.line[i], ring[e], ring[e+1]) >= limit {
-						continue
-					}
-					d, on, _ := shape.SegmentSegment(r.line[i-1], r.line[i], ring[e], ring[e+1])
-					if float64(d) < need {
-						ok = false
-					}
-					if float64(d) < least {
-						least, at, spot = float64(d), on, shape.Spot{Part: p, Ring: q, Vertex: e}
-					}
+			var each []unit.Length
+			if p < len(r.lot.Edges) && q < len(r.lot.Edges[p]) {
+				each = r.lot.Edges[p][q]
+			}
+			before := near.d
+			switch {
+			case each == nil:
+				near.chain(legs, ring, nil, math.Max(float64(r.lot.Clearance), post)+r.half-numeric)
+			default:
+				near.chain(legs, ring, each, r.half-numeric)
+				if post > 0 {
+					near.chain(legs, ring, nil, post+r.half-numeric)
 				}
+			}
+			if near.d < before {
+				spot = shape.Spot{Part: p, Ring: q, Vertex: near.edge}
 			}
 		}
 	}
-	return least, at, spot, ok
+	return near, spot, !near.short
 }
 
 // boxGap is a lower bound of the distance of two segments.
@@ -263,15 +286,20 @@ func (r ruler) leastTo(b bar) (least float64, at orb.Point) {
 
 // clear tells whether the line keeps every clearance.
 func (r ruler) clear() bool {
-	if _, _, _, ok := r.leastToLot(0); !ok || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside || len(r.outside()) > 0 {
+	var room [fewLegs]leg
+	legs := legsOf(r.line, room[:0])
+	near, _, ok := r.leastToLot(legs, 0)
+	if !ok || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside || near.d == 0 && len(r.outside()) > 0 {
 		return false
 	}
-	for i, k := range r.out {
+	for i := range r.out {
+		k := &r.out[i]
 		if k.MayCross {
 			continue
 		}
-		b := barOf(i, k)
-		if d, _ := r.leastTo(b); d < b.required+r.half-numeric || b.area != nil && shape.Locate(r.line[0], b.area) == shape.Inside {
+		near := noneClose()
+		near.thing(legs, k.Geometry, float64(k.Clearance)+r.half-numeric)
+		if near.short || enclosed(r.line[0], k.Geometry) {
 			return false
 		}
 	}

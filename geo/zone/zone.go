@@ -140,8 +140,10 @@ func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 }
 
 func (l Lot) check() error {
-	if f := shape.Check(l.Shape); len(f) > 0 {
-		return f[0]
+	if len(l.Shape) != 1 || len(l.Shape[0]) != 1 || !shape.Sound(l.Shape[0][0]) {
+		if f := shape.Check(l.Shape); len(f) > 0 {
+			return f[0]
+		}
 	}
 	if !inRange(l.Clearance) {
 		return clearanceError(shape.Spot{}, nil, l.Clearance)

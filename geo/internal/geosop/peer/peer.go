@@ -17,12 +17,12 @@ static GEOSGeometry *area_of(GEOSContextHandle_t h, const double *xy, unsigned n
 // zones buffers each lot in and each thing out and takes the one from the
 // other; with check it asks first whether both are valid. It returns the sum of
 // areas.
-static double zones(GEOSContextHandle_t h, GEOSGeometry **lots, GEOSGeometry **things, int n, double in, double out, int quadrant, int check) {
+static double zones(GEOSContextHandle_t h, GEOSGeometry **lots, GEOSGeometry **things, int n, double in, double out, int in_chords, int out_chords, int check) {
 	double sum = 0;
 	for (int i = 0; i < n; i++) {
 		if (check && (GEOSisValid_r(h, lots[i]) != 1 || GEOSisValid_r(h, things[i]) != 1)) continue;
-		GEOSGeometry *a = GEOSBuffer_r(h, lots[i], -in, quadrant);
-		GEOSGeometry *b = GEOSBuffer_r(h, things[i], out, quadrant);
+		GEOSGeometry *a = GEOSBuffer_r(h, lots[i], -in, in_chords);
+		GEOSGeometry *b = GEOSBuffer_r(h, things[i], out, out_chords);
 		GEOSGeometry *c = GEOSDifference_r(h, a, b);
 		double area = 0;
 		if (c && GEOSArea_r(h, c, &area)) sum += area;
@@ -60,11 +60,11 @@ func New(lots, things [][]float64) *Lots {
 }
 
 // Zones works out all zones and returns the sum of their areas in m2: lots
-// shrunk by in, things grown by out, quarter circles of so many chords.
-func (l *Lots) Zones(in, out float64, quadrant int, check bool) float64 {
+// shrunk by in, things grown by out, quarter circles of so many chords each.
+func (l *Lots) Zones(in, out float64, inChords, outChords int, check bool) float64 {
 	c := C.int(0)
 	if check {
 		c = 1
 	}
-	return float64(C.zones(l.h, l.lots, l.things, C.int(l.n), C.double(in), C.double(out), C.int(quadrant), c))
+	return float64(C.zones(l.h, l.lots, l.things, C.int(l.n), C.double(in), C.double(out), C.int(inChords), C.int(outChords), c))
 }
