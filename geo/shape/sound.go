@@ -50,7 +50,17 @@ func Sound(r orb.Ring) bool {
 	if turns == 2 {
 		return stacked(r, n, lo, hi)
 	}
-	return n <= soundEdges && pairs(r, n)
+	// room for few is sooner made
+	if n <= 32 {
+		var boxes [32]box
+		return pairs(r, boxes[:n])
+	}
+	return n <= soundEdges && manyPairs(r, n)
+}
+
+func manyPairs(r orb.Ring, n int) bool {
+	var boxes [soundEdges]box
+	return pairs(r, boxes[:n])
 }
 
 // before orders the plane by x, then y.
@@ -93,9 +103,10 @@ func stacked(r orb.Ring, n, lo, hi int) bool {
 	return true
 }
 
-// pairs compares all edges. A spike is left to Orient.
-func pairs(r orb.Ring, n int) bool {
-	var boxes [soundEdges]box
+// pairs compares all edges, given room for the box of each. A spike is left to
+// Orient.
+func pairs(r orb.Ring, boxes []box) bool {
+	n := len(boxes)
 	for i := 0; i < n; i++ {
 		a, b := r[i], r[i+1]
 		e := &boxes[i]

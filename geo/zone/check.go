@@ -140,7 +140,7 @@ func (r ruler) check(post float64) LineCheck {
 	for i := range legs {
 		c.Length += unit.Length(legs[i].l)
 	}
-	least, spot, ok := r.leastToLot(legs, post)
+	least, spot, ok := r.leastToLot(noneClose(), legs, post)
 	off := []interval(nil)
 	if least.d == 0 || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside {
 		off = r.outside()
@@ -217,9 +217,8 @@ func (r ruler) check(post float64) LineCheck {
 }
 
 // leastToLot is the least distance of the line to any lot edge, 0 where it
-// meets one; ok tells whether each edge's clearance, and the post strip, is kept.
-func (r *ruler) leastToLot(legs []leg, post float64) (near closest, spot shape.Spot, ok bool) {
-	near = noneClose()
+// meets one, if less than found before; ok tells whether each edge's clearance, and the post strip, is kept.
+func (r *ruler) leastToLot(near closest, legs []leg, post float64) (_ closest, spot shape.Spot, ok bool) {
 	for p, poly := range r.lot.Shape {
 		for q, ring := range poly {
 			var each []unit.Length
@@ -288,8 +287,14 @@ func (r ruler) leastTo(b bar) (least float64, at orb.Point) {
 func (r ruler) clear() bool {
 	var room [fewLegs]leg
 	legs := legsOf(r.line, room[:0])
-	near, _, ok := r.leastToLot(legs, 0)
-	if !ok || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside || near.d == 0 && len(r.outside()) > 0 {
+	// nothing but whether each is far enough is of interest; a line that may
+	// touch the lot's is measured in full
+	none := closest{}
+	if least, _ := r.lot.extremes(); float64(least)+r.half <= numeric {
+		none = noneClose()
+	}
+	near, _, ok := r.leastToLot(none, legs, 0)
+	if !ok || shape.Locate(r.line[0], r.lot.Shape) == shape.Outside || none.d > 0 && near.d == 0 && len(r.outside()) > 0 {
 		return false
 	}
 	for i := range r.out {
@@ -297,7 +302,7 @@ func (r ruler) clear() bool {
 		if k.MayCross {
 			continue
 		}
-		near := noneClose()
+		near := closest{}
 		near.thing(legs, k.Geometry, float64(k.Clearance)+r.half-numeric)
 		if near.short || enclosed(r.line[0], k.Geometry) {
 			return false
@@ -463,6 +468,8 @@ func (r ruler) outside() []interval { return r.sides(r.lot.Shape, shape.Outside)
 // lotStretches are the stretches too close to lot edges. A part outside the lot
 // counts to the edge that is nearest where it is furthest out.
 func (r ruler) lotStretches(off []interval, required func(shape.Spot) float64) (out []Stretch, all []interval) {
+	var room [fewLegs]leg
+	legs := legsOf(r.line, room[:0])
 	beyond := map[shape.Spot][]interval{}
 	for _, o := range off {
 		_, spot := r.furthestOut(o)
@@ -472,6 +479,10 @@ func (r ruler) lotStretches(off []interval, required func(shape.Spot) float64) (
 		for q, ring := range poly {
 			for e := 0; e+1 < len(ring); e++ {
 				spot := shape.Spot{Part: p, Ring: q, Vertex: e}
+				var c closest
+				if c.chain(legs, ring[e:e+2], nil, required(spot)+r.half-numeric); !c.short && len(beyond[spot]) == 0 {
+					continue
+				}
 				b := bar{edge: &spot, required: required(spot), segments: [][2]orb.Point{{ring[e], ring[e+1]}}}
 				s, iv := r.stretches(b, beyond[spot])
 				out = append(out, s...)

@@ -24,7 +24,7 @@ type leg struct {
 
 // fewLegs is how many legs a drawn line has at most for them to be held without
 // memory of their own.
-const fewLegs = 16
+const fewLegs = 8
 
 // legsOf are the segments of a line that have a length, put into into.
 func legsOf(line orb.LineString, into []leg) []leg {

@@ -345,6 +345,9 @@ func whyEmpty(lot Lot, out []KeepOut, more unit.Length, inset orb.MultiPolygon) 
 
 // extremes are the least and greatest clearance of the lot's edges.
 func (l Lot) extremes() (least, most unit.Length) {
+	if l.Edges == nil {
+		return l.Clearance, l.Clearance
+	}
 	least, most = unit.Length(math.Inf(1)), 0
 	for p, poly := range l.Shape {
 		for r, ring := range poly {
