@@ -1,7 +1,8 @@
 package api
 
 // Writes that are sent twice under one Idempotency-Key are done once. Answers
-// are remembered in this process for as long as results are kept.
+// are remembered for as long as results are kept: in this process, and in the
+// store where there is one.
 
 import (
 	"bytes"
@@ -29,10 +30,11 @@ type answers struct {
 	kept time.Duration
 	most int
 	now  func() time.Time
+	keep keeper
 }
 
-func newAnswers(l Limits, now func() time.Time) *answers {
-	return &answers{m: map[string]*remembered{}, kept: l.KeptTime, most: 10 * l.KeptJobs, now: now}
+func newAnswers(l Limits, now func() time.Time, k keeper) *answers {
+	return &answers{m: map[string]*remembered{}, kept: l.KeptTime, most: 10 * l.KeptJobs, now: now, keep: k}
 }
 
 // claim gives the answer of an earlier request, or nil and makes the caller the
@@ -67,6 +69,9 @@ func (a *answers) settle(key string, e *remembered, status int, header http.Head
 		delete(a.m, key)
 	}
 	a.mu.Unlock()
+	if status != 0 {
+		a.keep.remember(key, e, a.kept)
+	}
 	close(e.done)
 }
 
@@ -109,6 +114,11 @@ func (s *service) once(operation string, next echo.HandlerFunc) echo.HandlerFunc
 		for {
 			mine, earlier := s.answers.claim(key, sum)
 			if mine != nil {
+				if earlier = s.answers.keep.reply(r.Context(), key); earlier != nil {
+					s.answers.settle(key, mine, 0, nil, nil)
+				}
+			}
+			if earlier == nil {
 				return s.first(c, key, mine, next)
 			}
 			if earlier.sum != sum {

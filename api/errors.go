@@ -156,6 +156,7 @@ var problemKinds = []problemKind{
 	{"too-many-requests", 429, "Too many requests", "Wait as Retry-After says."},
 	{"internal-error", 500, "The service failed", "Tell the operator the request id in instance."},
 	{"plan-not-verified", 500, "The plan failed its verification", "It is not sent. Tell the operator the request id in instance."},
+	{"interrupted", 503, "The service stopped while the job ran", "Send the job again."},
 	{"busy", 503, "The service is busy", "Wait as Retry-After says, or send Prefer: respond-async."},
 	{"store-busy", 503, "The store is busy", "Wait as Retry-After says."},
 	{"store-failed", 503, "The store failed", "Tell the operator the request id in instance."},

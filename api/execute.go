@@ -138,12 +138,8 @@ func (s *service) run(ctx context.Context, e execution) (Answer, error) {
 		if err != nil {
 			return Answer{}, fmt.Errorf("api: keep result: %w", err)
 		}
-		info, err := s.Store.Site(ctx, e.request.SiteName)
-		if err != nil {
-			return Answer{}, err
-		}
 		sum := sha256.Sum256(e.request.Site)
-		_, err = s.Store.PutResult(ctx, parcels.Result{Site: e.request.SiteName, Kind: e.process.id, Version: info.Version,
+		_, err = s.Store.PutResult(ctx, parcels.Result{Site: e.request.SiteName, Kind: e.process.id, Version: e.request.SiteVersion,
 			InputSHA: hex.EncodeToString(sum[:]), Program: "fallwright " + s.Version, Made: s.Now().UTC(), Inputs: inputs, Body: a.Body, Document: e.request.Site, Ground: a.Ground})
 		if err != nil {
 			return Answer{}, err
@@ -379,11 +375,16 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		if err := s.maySee(c, name); err != nil {
 			return err
 		}
-		doc, err := s.Store.Document(c.Request().Context(), name)
+		ctx := c.Request().Context()
+		info, err := s.Store.Site(ctx, name)
 		if err != nil {
 			return hideAbsent(err, name)
 		}
-		e.request.Site, e.request.SiteName = doc, name
+		doc, err := s.Store.Document(ctx, name)
+		if err != nil {
+			return hideAbsent(err, name)
+		}
+		e.request.Site, e.request.SiteName, e.request.SiteVersion = doc, name, info.Version
 	case '{':
 		doc := v
 		// a qualified value of OGC API - Processes: {"value": {...}}, {"href": ...}

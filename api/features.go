@@ -906,9 +906,14 @@ func (s *service) byID(ctx context.Context, col collection, site, id string, crs
 // hideAbsent gives the error of a missing site the words of one that may not be
 // seen.
 func hideAbsent(err error, site string) error {
-	var e *parcels.Error
-	if errors.As(err, &e) && e.Kind == parcels.NotFound {
+	if isAbsent(err) {
 		return absent(site)
 	}
 	return err
+}
+
+// isAbsent says whether the store does not have what was asked for.
+func isAbsent(err error) bool {
+	var e *parcels.Error
+	return errors.As(err, &e) && e.Kind == parcels.NotFound
 }

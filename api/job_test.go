@@ -342,3 +342,68 @@ func (l *jobList) idle() bool {
 	defer l.mu.Unlock()
 	return len(l.waiting) == 0
 }
+
+// TestJobsOutliveTheProcess: a second service over the same store, as after a
+// restart or on another machine, answers for the jobs of the first: status,
+// events, result; and its dismissal stops the work in the first. A job whose
+// process has gone is told as interrupted. A write that is sent again under its
+// Idempotency-Key is not done twice.
+func TestJobsOutliveTheProcess(t *testing.T) {
+	step := make(chan struct{})
+	var stopped atomic.Int64
+	var shift atomic.Int64
+	now := func() time.Time { return time.Now().Add(time.Duration(shift.Load())) }
+	first := newClient(t, func(o *Options) { o.Engine, o.Now = slowEngine(2, step, &stopped), now })
+	second := newClient(t, func(o *Options) {
+		o.Engine, o.Store, o.Now = slowEngine(1, make(chan struct{}), &stopped), first.store, now
+	})
+	start := func() statusInfo {
+		return read[statusInfo](t, first.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`, header{"Prefer": "respond-async", "Idempotency-Key": "k"}))
+	}
+	a := start()
+	step <- struct{}{}
+	server := httptest.NewServer(second.s)
+	defer server.Close()
+	told := make(chan []event, 1)
+	go func() {
+		all, _ := events(t, server.URL+"/jobs/"+a.JobID+"/events", "", 0)
+		told <- all
+	}()
+	time.Sleep(50 * time.Millisecond)
+	step <- struct{}{}
+	waitFor(t, func() bool {
+		return read[statusInfo](t, second.do("GET /jobs/"+a.JobID, nil)).Status == successful
+	})
+	second.want(second.do("GET /jobs/"+a.JobID+"/results", nil), 200, "")
+	if all := <-told; len(all) == 0 || all[len(all)-1].data.Status != successful {
+		t.Errorf("events from the second process: %+v", all)
+	}
+	if list := read[struct{ Jobs []statusInfo }](t, second.do("GET /jobs", nil)).Jobs; len(list) != 1 || list[0].JobID != a.JobID {
+		t.Errorf("jobs of the second process: %+v", list)
+	}
+	again := read[statusInfo](t, second.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`, header{"Prefer": "respond-async", "Idempotency-Key": "k"}))
+	if again.JobID != a.JobID {
+		t.Errorf("sent again after a restart: job %s, not %s", again.JobID, a.JobID)
+	}
+	second.want(second.do("POST /processes/zone/execution", `{"inputs":{"site":{}, "lots":["1"]}}`, header{"Prefer": "respond-async", "Idempotency-Key": "k"}), 422, "idempotency-mismatch")
+
+	b := read[statusInfo](t, first.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`, header{"Prefer": "respond-async"}))
+	waitFor(t, func() bool { return read[statusInfo](t, second.do("GET /jobs/"+b.JobID, nil)).Status == running })
+	before := stopped.Load()
+	if got := read[statusInfo](t, second.do("DELETE /jobs/"+b.JobID, nil)); got.Status != dismissed {
+		t.Errorf("%+v", got)
+	}
+	waitFor(t, func() bool { return stopped.Load() > before })
+
+	dead := parcels.Job{ID: "dead", Owner: "local", State: running, Created: now(), Updated: now().Add(-time.Hour), Status: []byte(`{"type":"process","processID":"zone","jobID":"dead","status":"running","progress":10,"created":"2026-01-01T00:00:00Z","updated":"2026-01-01T00:00:00Z"}`)}
+	if err := first.store.PutJob(t.Context(), dead); err != nil {
+		t.Fatal(err)
+	}
+	if got := read[statusInfo](t, second.do("GET /jobs/dead", nil)); got.Status != failed || got.Problem == nil || got.Problem.Status != 503 {
+		t.Errorf("a job whose process has gone: %+v", got)
+	}
+	second.want(second.do("GET /jobs/dead/results", nil), 503, "interrupted")
+
+	shift.Store(int64(48 * time.Hour))
+	second.want(second.do("GET /jobs/"+a.JobID, nil), 404, "not-found")
+}

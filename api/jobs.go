@@ -1,7 +1,7 @@
 package api
 
-// Jobs: work that the client does not wait for. They run in this process, are
-// kept in memory, and end with it; parcels/jobs holds those that outlive it.
+// Jobs: work that the client does not wait for. They run in this process. Their
+// state and results are kept in the store where there is one, and outlive it.
 
 import (
 	"context"
@@ -61,6 +61,7 @@ type job struct {
 	wake   chan struct{}
 	answer Answer
 	size   int64
+	kept   bool // read from the store: another process runs it, or did
 }
 
 // jobList runs jobs and keeps what they gave.
@@ -68,6 +69,7 @@ type jobList struct {
 	limits  Limits
 	now     func() time.Time
 	metrics *metrics
+	keep    keeper
 	stop    context.CancelFunc
 	ctx     context.Context
 	workers sync.WaitGroup
@@ -78,11 +80,12 @@ type jobList struct {
 	jobs    map[string]*job
 	order   []*job // oldest first
 	held    int64  // bytes of results
+	swept   time.Time
 }
 
-func newJobList(l Limits, now func() time.Time, m *metrics) *jobList {
+func newJobList(l Limits, now func() time.Time, m *metrics, k keeper) *jobList {
 	ctx, stop := context.WithCancel(context.Background())
-	list := &jobList{limits: l, now: now, metrics: m, ctx: ctx, stop: stop, jobs: map[string]*job{}}
+	list := &jobList{limits: l, now: now, metrics: m, keep: k, ctx: ctx, stop: stop, jobs: map[string]*job{}}
 	list.more = sync.NewCond(&list.mu)
 	for range l.RunningJobs {
 		list.workers.Add(1)
@@ -121,16 +124,28 @@ func (l *jobList) add(process string, who identity, base, request string, work f
 	j.cancel = func() {}
 	j.events = []statusInfo{j.info}
 	l.expire()
+	l.sweep()
+	if err := l.queue(j); err != nil {
+		return nil, err
+	}
+	l.keep.job(j) // before the client hears of it
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if len(l.waiting) >= l.limits.QueuedJobs {
-		return nil, refuse("busy", "%d jobs wait already. Send the job again later.", l.limits.QueuedJobs).retry(5)
-	}
-	l.jobs[j.id] = j
-	l.order = append(l.order, j)
 	l.waiting = append(l.waiting, j)
 	l.more.Signal()
 	return j, nil
+}
+
+// queue takes a job in, if there is room.
+func (l *jobList) queue(j *job) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if len(l.waiting) >= l.limits.QueuedJobs {
+		return refuse("busy", "%d jobs wait already. Send the job again later.", l.limits.QueuedJobs).retry(5)
+	}
+	l.jobs[j.id] = j
+	l.order = append(l.order, j)
+	return nil
 }
 
 // expire forgets what is past its time, and the oldest results past the room
@@ -154,6 +169,20 @@ func (l *jobList) expire() {
 		}
 		return false
 	})
+}
+
+// sweep takes kept jobs past their time out of the store, at most once a minute.
+func (l *jobList) sweep() {
+	now := l.now()
+	l.mu.Lock()
+	due := now.Sub(l.swept) > time.Minute
+	if due {
+		l.swept = now
+	}
+	l.mu.Unlock()
+	if due {
+		l.keep.expire(l.ctx)
+	}
 }
 
 func (l *jobList) worker() {
@@ -190,9 +219,15 @@ func (l *jobList) run(j *job) {
 	l.metrics.jobs.WithLabelValues(running).Inc()
 	defer l.metrics.jobs.WithLabelValues(running).Dec()
 
+	beats, still := context.WithCancel(ctx)
+	var beating sync.WaitGroup
+	beating.Go(func() { l.keep.beat(beats, j, func() { l.dismiss(j) }) })
 	answer, err := guarded(func() (Answer, error) {
 		return j.work(ctx, func(n, total int, note string) { l.progress(j, n, total, note) })
 	})
+	still()
+	beating.Wait()
+	defer l.keep.job(j) // when both locks are free again
 
 	l.mu.Lock() // who holds both takes l.mu first
 	defer l.mu.Unlock()
@@ -276,11 +311,15 @@ func withLinks(info statusInfo, base string) statusInfo {
 
 // find gives the job if the caller may see it; one of another key cannot be
 // told from one that does not exist.
-func (l *jobList) find(id string, who identity) (*job, error) {
+func (l *jobList) find(ctx context.Context, id string, who identity) (*job, error) {
 	l.expire()
 	l.mu.Lock()
-	defer l.mu.Unlock()
-	if j := l.jobs[id]; j != nil && (j.owner == who.ID || who.Role == admin) {
+	j := l.jobs[id]
+	l.mu.Unlock()
+	if j == nil {
+		j = l.keep.find(ctx, id)
+	}
+	if j != nil && (j.owner == who.ID || who.Role == admin) {
 		return j, nil
 	}
 	return nil, refuse("not-found", "There is no job %s; a result is kept for %s.", parcels.Excerpt(id), l.limits.KeptTime)
@@ -301,6 +340,17 @@ func (s *service) listJobs(c echo.Context) error {
 		}
 	}
 	s.jobs.mu.Unlock()
+	owner := who.ID
+	if who.Role == admin {
+		owner = ""
+	}
+	for _, j := range s.jobs.keep.list(c.Request().Context(), owner) {
+		if !slices.ContainsFunc(own, func(o *job) bool { return o.id == j.id }) && (owner == "" || j.owner == owner) {
+			own = append(own, j)
+		}
+	}
+	slices.SortStableFunc(own, func(a, b *job) int { return b.created().Compare(a.created()) })
+	own = own[:min(len(own), limit)]
 	list := make([]statusInfo, len(own))
 	for i, j := range own {
 		list[i] = j.status(base)
@@ -309,7 +359,7 @@ func (s *service) listJobs(c echo.Context) error {
 }
 
 func (s *service) job(c echo.Context) error {
-	j, err := s.jobs.find(c.Param("job"), caller(c))
+	j, err := s.jobs.find(c.Request().Context(), c.Param("job"), caller(c))
 	if err != nil {
 		return err
 	}
@@ -318,7 +368,7 @@ func (s *service) job(c echo.Context) error {
 }
 
 func (s *service) dismissJob(c echo.Context) error {
-	j, err := s.jobs.find(c.Param("job"), caller(c))
+	j, err := s.jobs.find(c.Request().Context(), c.Param("job"), caller(c))
 	if err != nil {
 		return err
 	}
@@ -334,23 +384,54 @@ func (s *service) dismissJob(c echo.Context) error {
 			s.jobs.held -= size
 		}
 		s.jobs.mu.Unlock()
+		if err := s.jobs.keep.drop(c.Request().Context(), j.id); err != nil {
+			return err
+		}
 		info.Links = nil
 		return c.JSON(http.StatusOK, info)
 	}
-	now := s.Now().UTC()
-	expires := now.Add(s.limits.KeptTime)
-	j.info.Finished, j.info.Expires = &now, &expires
-	j.changed(s.Now(), dismissed, j.info.Progress, "Dismissed by the client.")
-	j.cancel()
 	j.mu.Unlock()
-	s.jobs.mu.Lock()
-	s.jobs.waiting = slices.DeleteFunc(s.jobs.waiting, func(o *job) bool { return o == j })
-	s.jobs.mu.Unlock()
+	s.jobs.dismiss(j)
+	s.jobs.keep.job(j)
 	return c.JSON(http.StatusOK, j.status(s.base(c)))
 }
 
+// dismiss ends a job that waits or runs, here or, by what the store then says of
+// it, in another process.
+func (l *jobList) dismiss(j *job) {
+	now := l.now().UTC()
+	expires := now.Add(l.limits.KeptTime)
+	j.mu.Lock()
+	if j.info.Finished == nil {
+		j.info.Finished, j.info.Expires = &now, &expires
+		j.changed(now, dismissed, j.info.Progress, "Dismissed by the client.")
+		j.cancel()
+	}
+	j.mu.Unlock()
+	l.mu.Lock()
+	l.waiting = slices.DeleteFunc(l.waiting, func(o *job) bool { return o == j })
+	l.mu.Unlock()
+}
+
+// follow takes over what a later reading of the store says.
+func (j *job) follow(later *job) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if later.info.Status == j.info.Status && later.info.Progress == j.info.Progress && later.info.Message == j.info.Message {
+		return
+	}
+	j.info, j.answer = later.info, later.answer
+	j.events = append(j.events, j.info)
+}
+
+func (j *job) created() time.Time {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.info.Created
+}
+
 func (s *service) jobResults(c echo.Context) error {
-	j, err := s.jobs.find(c.Param("job"), caller(c))
+	j, err := s.jobs.find(c.Request().Context(), c.Param("job"), caller(c))
 	if err != nil {
 		return err
 	}
@@ -377,7 +458,7 @@ func (s *service) jobResults(c echo.Context) error {
 
 // jobEvents streams the changes of a job. Event ids count from 1.
 func (s *service) jobEvents(c echo.Context) error {
-	j, err := s.jobs.find(c.Param("job"), caller(c))
+	j, err := s.jobs.find(c.Request().Context(), c.Param("job"), caller(c))
 	if err != nil {
 		return err
 	}
@@ -412,6 +493,12 @@ func (s *service) jobEvents(c echo.Context) error {
 	beat := time.NewTicker(15 * time.Second)
 	defer beat.Stop()
 	base := s.base(c)
+	var look <-chan time.Time // at what another process makes of it
+	if j.kept {
+		tick := time.NewTicker(heartbeat)
+		defer tick.Stop()
+		look = tick.C
+	}
 	for {
 		j.mu.Lock()
 		events, wake := slices.Clone(j.events[min(seen, len(j.events)):]), j.wake
@@ -432,6 +519,10 @@ func (s *service) jobEvents(c echo.Context) error {
 		}
 		select {
 		case <-wake:
+		case <-look:
+			if again := s.jobs.keep.find(c.Request().Context(), j.id); again != nil {
+				j.follow(again)
+			}
 		case <-beat.C:
 			if err := write(": \n\n"); err != nil {
 				return nil

@@ -36,19 +36,88 @@ type memoryLayer struct {
 }
 
 type memoryStore struct {
-	// none of these tests asks for them
-	parcels.RasterStore
-	parcels.JobStore
+	parcels.RasterStore // none of these tests asks for them
+	memoryJobs
 	mu    sync.RWMutex
 	sites map[string]*memorySite
 	down  error
 	puts  int
 }
 
-func newMemoryStore() *memoryStore { return &memoryStore{sites: map[string]*memorySite{}} }
+func newMemoryStore() *memoryStore {
+	return &memoryStore{sites: map[string]*memorySite{}, memoryJobs: memoryJobs{jobs: map[string]parcels.Job{}, replies: map[string]parcels.Reply{}}}
+}
 
 func (m *memoryStore) Input(_ context.Context, r parcels.Result) ([]byte, error) {
 	return nil, missing(r.ID)
+}
+
+// memoryJobs are the jobs and replies of a store in memory.
+type memoryJobs struct {
+	jobsMu  sync.Mutex
+	jobs    map[string]parcels.Job
+	replies map[string]parcels.Reply
+}
+
+func (m *memoryJobs) PutJob(_ context.Context, j parcels.Job) error {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	m.jobs[j.ID] = j
+	return nil
+}
+
+func (m *memoryJobs) Job(_ context.Context, id string) (parcels.Job, error) {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	if j, ok := m.jobs[id]; ok {
+		return j, nil
+	}
+	return parcels.Job{}, missing(id)
+}
+
+func (m *memoryJobs) Jobs(_ context.Context, owner, state string) (out []parcels.Job, err error) {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	for _, j := range m.jobs {
+		if (owner == "" || j.Owner == owner) && (state == "" || j.State == state) {
+			j.Body, j.Request = nil, nil
+			out = append(out, j)
+		}
+	}
+	slices.SortFunc(out, func(a, b parcels.Job) int { return a.Created.Compare(b.Created) })
+	return out, nil
+}
+
+func (m *memoryJobs) DeleteJob(_ context.Context, id string) error {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	delete(m.jobs, id)
+	return nil
+}
+
+func (m *memoryJobs) PutReply(_ context.Context, r parcels.Reply) error {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	m.replies[r.Key] = r
+	return nil
+}
+
+func (m *memoryJobs) Reply(_ context.Context, key string) (parcels.Reply, error) {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	if r, ok := m.replies[key]; ok {
+		return r, nil
+	}
+	return parcels.Reply{}, missing(key)
+}
+
+func (m *memoryJobs) Expire(_ context.Context, now time.Time) (n int, err error) {
+	m.jobsMu.Lock()
+	defer m.jobsMu.Unlock()
+	before := len(m.jobs) + len(m.replies)
+	maps.DeleteFunc(m.jobs, func(_ string, j parcels.Job) bool { return j.Expires != nil && j.Expires.Before(now) })
+	maps.DeleteFunc(m.replies, func(_ string, r parcels.Reply) bool { return r.Expires.Before(now) })
+	return before - len(m.jobs) - len(m.replies), nil
 }
 
 func missing(name string) error {

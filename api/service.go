@@ -28,9 +28,10 @@ type Request struct {
 	// Process is zone, check, plan, audit, asbuilt or sheet.
 	Process string
 	// Site is the text of the site document. SiteName is set when it came from
-	// the store.
-	Site     []byte
-	SiteName string
+	// the store, at SiteVersion.
+	Site        []byte
+	SiteName    string
+	SiteVersion int64
 	// Lots to work on; nil: all.
 	Lots []string
 	// Criteria and Options are JSON objects as sent, or nil; Extra holds the
@@ -180,8 +181,12 @@ func New(o Options) (*Service, error) {
 	s := &service{Options: o, limits: o.Config.Limits, keys: keys, frames: newFrames(), stopping: make(chan struct{}), media: map[string][]string{}}
 	s.registry = prometheus.NewRegistry()
 	s.metrics = newMetrics(s.registry)
-	s.jobs = newJobList(s.limits, o.Now, s.metrics)
-	s.answers = newAnswers(s.limits, o.Now)
+	keep := keeper{log: o.Log, now: o.Now}
+	if o.Store != nil {
+		keep.store = o.Store
+	}
+	s.jobs = newJobList(s.limits, o.Now, s.metrics, keep)
+	s.answers = newAnswers(s.limits, o.Now, keep)
 	s.sync = newGate(s.limits.Concurrent, s.limits.Waiting)
 	s.pages = newPages()
 	s.sample = sync.OnceValue(s.drawSample)
