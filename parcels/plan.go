@@ -91,6 +91,8 @@ type Run struct {
 	LeastClearance  *unit.Length     `json:"least_clearance_m"`
 	TieIn           bool             `json:"tie_in"`
 	LeadOff         bool             `json:"lead_off"`
+	// Laid: the run lies already, at these levels, and the rest is laid to it.
+	Laid bool `json:"laid,omitempty"`
 	// RoofCA and YardCA are the summed C times area in m2, for the flow balance.
 	RoofCA unit.Area `json:"roof_ca_m2"`
 	YardCA unit.Area `json:"yard_ca_m2"`
@@ -250,6 +252,28 @@ type BackedUp struct {
 	Other *BackedUp `json:"other_pipe_count,omitempty"`
 }
 
+// MetKind is what a trench came upon.
+type MetKind string
+
+const (
+	// MetRock: the trench bottom keeps above High.
+	MetRock MetKind = "rock"
+	// MetRoot: the pipe passes above High or below Low.
+	MetRoot MetKind = "root"
+	// MetUtility: as a root, with the clearance from crossed utilities kept
+	// above and below.
+	MetUtility MetKind = "utility"
+)
+
+// Met is something come upon in the trench of a run, entered on site.
+type Met struct {
+	Run     string          `json:"run"`
+	Station unit.Length     `json:"station_m"` // from the run's upper end
+	Kind    MetKind         `json:"kind"`
+	Low     *unit.Elevation `json:"low_m"` // underside; a rock needs none
+	High    unit.Elevation  `json:"high_m"`
+}
+
 // Trunk is the way of the most water to an outlet, from its head down: where the
 // flow grows and with it the pipe.
 type Trunk struct {
@@ -356,6 +380,7 @@ type Plan struct {
 	Trenches     []Trench       `json:"trenches"`
 	Profiles     []Profile      `json:"profiles"`
 	Trunks       []Trunk        `json:"trunks"`
+	Met          []Met          `json:"met,omitempty"` // come upon while laying; the levels suit it
 	Quantities   []Quantity     `json:"quantities"`
 	Storage      *BackedUp      `json:"storage"`
 	Overflow     []Overflow     `json:"-"`

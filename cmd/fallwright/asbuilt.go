@@ -4,28 +4,48 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"strconv"
+	"strings"
 
 	"fallwright/geo/unit"
 	"fallwright/parcels"
+	"fallwright/parcels/answer"
 	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/display"
 	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
 )
 
 type asbuiltCmd struct {
 	output
-	Site     string `arg:"" help:"The site document that the plan was made from."`
-	Plan     string `arg:"" help:"The plan (JSON)."`
-	Shots    string `arg:"" optional:"" help:"Point file (number, northing, easting, elevation, description); none: the drains of status laid in the site document."`
-	ShotUnit string `help:"Unit of the point file's elevations: m, ft or us_ft." enum:"m,ft,us_ft" default:"ft"`
-	Criteria string `help:"Criteria file, YAML or JSON."`
-	RunName  string `name:"run" help:"Run that all shots are of."`
+	Site     string   `arg:"" help:"The site document that the plan was made from."`
+	Plan     string   `arg:"" help:"The plan (JSON)."`
+	Shots    string   `arg:"" optional:"" help:"Point file (number, northing, easting, elevation, description); none: the drains of status laid in the site document."`
+	ShotUnit string   `help:"Unit of the point file's elevations: m, ft or us_ft." enum:"m,ft,us_ft" default:"ft"`
+	Criteria string   `help:"Criteria file, YAML or JSON."`
+	RunName  string   `name:"run" help:"Run that all shots are of."`
+	Resolve  bool     `help:"Lock the runs that lie well, work the levels of the rest again, and show the new cuts."`
+	Met      []string `help:"Something met in a trench, for --resolve: a rock by its top, a root or utility by underside and top. Station and levels in feet (--units si: metres); repeat for more." placeholder:"RUN@STATION=rock:TOP|root:LOW:TOP|utility:LOW:TOP" sep:"none"`
+	NewPlan  string   `help:"Write the plan worked again there; stake and sheet take it like any plan." placeholder:"FILE"`
+	Ground   string   `help:"GeoTIFF or ASCII grid that the plan was made on, for --resolve."`
 }
 
 func (c asbuiltCmd) Run(e *env) error {
-	s, _, err := inputs{Files: []string{c.Site}, Criteria: c.Criteria}.load(e)
+	files := []string{c.Site}
+	if c.Ground != "" {
+		files = append(files, c.Ground)
+	}
+	s, surface, err := inputs{Files: files, Criteria: c.Criteria}.load(e)
 	if err != nil {
 		return err
+	}
+	met, err := metOf(c.Met, c.units())
+	if err != nil {
+		return err
+	}
+	if !c.Resolve && (len(met) > 0 || c.NewPlan != "") {
+		return inputFault("", "option-invalid", "--met and --new-plan go with --resolve.")
 	}
 	b, err := e.read(c.Plan)
 	if err != nil {
@@ -53,6 +73,17 @@ func (c asbuiltCmd) Run(e *env) error {
 		return named(err, c.Shots)
 	}
 	r.Findings = append(read, r.Findings...)
+	var again *parcels.Plan
+	if c.Resolve {
+		if again, err = answer.Resolve(e.ctx, newPlanner(), s, planner.Options{Surface: surface}, plan, r, met); err != nil {
+			return err
+		}
+		if c.NewPlan != "" {
+			if err := e.write(c.NewPlan, r.Resolved.Plan); err != nil {
+				return err
+			}
+		}
+	}
 	body, err := r.Document(s.Frame)
 	if err != nil {
 		return err
@@ -82,12 +113,100 @@ func (c asbuiltCmd) Run(e *env) error {
 		}
 		fmt.Fprintln(e.stdout)
 		findings(e.stdout, r.Findings, c.units())
+		if r.Resolved != nil {
+			if err := resolvedTable(e.stdout, r.Resolved, again, u); err != nil {
+				return err
+			}
+		}
 		if err := cautions(e.stdout); err != nil {
 			return err
 		}
 	}
-	if r.Verdict == parcels.NotFeasible {
+	if r.Resolved != nil && r.Resolved.Verdict == parcels.NotFeasible || r.Resolved == nil && r.Verdict == parcels.NotFeasible {
 		return errStop
+	}
+	return nil
+}
+
+// metOf reads what was met: RUN@STATION=KIND:LEVEL or KIND:LEVEL:LEVEL.
+func metOf(texts []string, u display.Units) ([]parcels.Met, error) {
+	foot := unit.Foot
+	if u == display.SI {
+		foot = unit.Metre
+	}
+	var out []parcels.Met
+	for _, t := range texts {
+		bad := func() error {
+			return inputFault("met", "option-invalid", fmt.Sprintf("%q is not RUN@STATION=rock:TOP, root:LOW:TOP or utility:LOW:TOP.", parcels.Excerpt(t)))
+		}
+		place, what, ok := strings.Cut(t, "=")
+		run, at, ok2 := strings.Cut(place, "@")
+		part := strings.Split(what, ":")
+		if !ok || !ok2 || run == "" || len(part) < 2 || len(part) > 3 {
+			return nil, bad()
+		}
+		var v []float64
+		for _, x := range append([]string{at}, part[1:]...) {
+			f, err := strconv.ParseFloat(x, 64)
+			if err != nil {
+				return nil, bad()
+			}
+			v = append(v, f*float64(foot))
+		}
+		m := parcels.Met{Run: run, Station: unit.Length(v[0]), Kind: parcels.MetKind(part[0]), High: unit.Elevation(v[len(v)-1])}
+		if len(v) == 3 {
+			m.Low = parcels.Num(unit.Elevation(v[1]))
+		}
+		out = append(out, m)
+	}
+	return out, nil
+}
+
+// resolvedTable prints what becomes of the rest: what stays, and the cuts that
+// change.
+func resolvedTable(w io.Writer, r *asbuilt.Resolved, again *parcels.Plan, u display.Units) error {
+	fmt.Fprintf(w, "\nThe rest laid to it: %s\n", words(string(r.Verdict)))
+	if r.WhyNot != "" {
+		wrap(w, "Why not: ", r.WhyNot)
+	}
+	if len(r.Locked) > 0 {
+		wrap(w, "Stays as laid: ", strings.Join(r.Locked, ", ")+".")
+	} else {
+		fmt.Fprintln(w, "No run can be locked.")
+	}
+	for _, o := range r.Open {
+		wrap(w, "  "+o.Run+" is not locked: ", o.Why+".")
+	}
+	if len(r.Changes) == 0 {
+		_, err := fmt.Fprintln(w, "No invert changes: the stakes that stand are right.")
+		return err
+	}
+	t := table{head: []string{"run", "at", "station", "invert was", "invert", "lower by", "cut was", "cut", "pipe", ""}, right: "__rrrrrr__"}
+	for _, c := range r.Changes {
+		pipe, mark := c.Size, ""
+		if c.Size != c.SizeWas {
+			pipe = c.SizeWas + " > " + c.Size
+		}
+		if c.Laid {
+			mark = "laid"
+		}
+		t.row(c.Run, c.Point, u.Distance(c.Station), u.Elevation(c.Was), u.Elevation(c.Now), u.Length(c.Lower), display.Or(c.CutWas, u.Length), display.Or(c.Cut, u.Length), pipe, mark)
+	}
+	if err := t.write(w); err != nil {
+		return err
+	}
+	if v := again.Verification; v != nil {
+		fmt.Fprintf(w, "Checked by a second piece of code: %d checks passed. Stake anew from the new plan (--new-plan, then stake).\n", len(v.Checks))
+	}
+	var told []parcels.Finding
+	for _, f := range again.Findings {
+		if f.Severity == parcels.Stop {
+			told = append(told, f)
+		}
+	}
+	if len(told) > 0 {
+		fmt.Fprintln(w, "What stands against it:")
+		findings(w, told, u)
 	}
 	return nil
 }

@@ -36,6 +36,9 @@ type options struct {
 	CRS       string   `json:"crs"`
 	Store     bool     `json:"store"`
 	sheetOptions
+	// asbuilt
+	Resolve bool          `json:"resolve"`
+	Met     []parcels.Met `json:"met"`
 }
 
 func (engine) Read(_ context.Context, doc []byte) (string, error) {
@@ -129,6 +132,11 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 		rep, err := asbuilt.Assess(asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Shots: asbuilt.FromSite(s, plan)})
 		if err != nil {
 			return api.Answer{}, named(err, "site")
+		}
+		if o.Resolve {
+			if _, err := answer.Resolve(ctx, newPlanner(), s, planner.Options{}, plan, rep, o.Met); err != nil {
+				return api.Answer{}, err
+			}
 		}
 		body, err := rep.Document(s.Frame)
 		return api.Answer{Body: body, ContentType: "application/json"}, err

@@ -435,8 +435,16 @@ func (a *assessor) notShot(t *track) {
 	if a.in.Only != "" && a.in.Only != t.run.ID {
 		return
 	}
-	a.find(parcels.Finding{Code: CodeNotShot, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Source: "P-159", Cure: fmt.Sprintf("Shoot run %s before backfill.", t.run.ID),
-		Message: fmt.Sprintf("No shot was taken on run %s.", t.run.ID)})
+	f := parcels.Finding{Code: CodeNotShot, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Source: "P-159", Cure: fmt.Sprintf("Shoot run %s before backfill.", t.run.ID),
+		Message: fmt.Sprintf("No shot was taken on run %s.", t.run.ID)}
+	for i := range a.tracks {
+		// two pipes of one trench have one place: only a name tells their shots apart
+		if o := &a.tracks[i]; o != t && len(o.pts) > 0 && o.line.Equal(t.line) {
+			f.Message = fmt.Sprintf("No shot is known to be of run %s: it lies beside run %s in one trench, and shots without a run's name count for that one.", t.run.ID, o.run.ID)
+			f.Cure = fmt.Sprintf("Write the run into the description of each shot (INV %s).", t.run.ID)
+		}
+	}
+	a.find(f)
 }
 
 func median(v []float64) float64 {

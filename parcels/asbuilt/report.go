@@ -158,6 +158,8 @@ type Report struct {
 	Runs     []BuiltRun        `json:"runs"`
 	Findings []parcels.Finding `json:"findings"`
 	Cautions []string          `json:"cautions"`
+	// Resolved is the plan worked again round what is laid, where that was asked.
+	Resolved *Resolved `json:"resolved,omitempty"`
 }
 
 // Ends returns the inverts at both ends of the run as it lies, to lock it and

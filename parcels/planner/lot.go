@@ -78,6 +78,8 @@ type lotPlan struct {
 	trenchLength unit.Length
 	cost         *float64
 	bound        *route.Bound
+	locked       map[string]bool // runs that lie already, by Resolve
+	met          []parcels.Met   // come upon in the trenches, by Resolve
 }
 
 // stretch is the ground along one straight line.
@@ -671,7 +673,22 @@ func (lp *lotPlan) binds(l *layout, b profile.Binding) string {
 }
 
 func (lp *lotPlan) breach(l *layout, b profile.Breach) string {
-	return fmt.Sprintf("%s of %.3g against %.3g, %.1f m below %s", b.Kind, b.Measured, b.Required, float64(b.At), l.nodes[l.runs[b.Reach].from].name())
+	at := fmt.Sprintf("%.1f m below %s", float64(b.At), l.nodes[l.runs[b.Reach].from].name())
+	switch b.Kind {
+	case profile.Capacity:
+		return fmt.Sprintf("it carries %.2f l/s where %.2f l/s come, %s", 1000*b.Measured, 1000*b.Required, at)
+	case profile.Utility:
+		what := "what it crosses"
+		for _, m := range lp.met {
+			if m.Run == fmt.Sprintf("%sR%d", lp.prefix, b.Reach+1) && math.Abs(float64(m.Station-b.At)) < 1e-6 {
+				what = "the " + string(m.Kind) + " met"
+			}
+		}
+		return fmt.Sprintf("it passes %s at %.3f m where it needs %.3f m, %s", what, b.Measured, b.Required, at)
+	case profile.TieIn, profile.StartLevel:
+		return fmt.Sprintf("%s of %.3f m against %.3f m, %s", b.Kind, b.Measured, b.Required, at)
+	}
+	return fmt.Sprintf("%s of %.3g against %.3g, %s", b.Kind, b.Measured, b.Required, at)
 }
 
 // snap moves a point to where it will be written, so that what is worked out is

@@ -61,17 +61,10 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	if err != nil {
 		return nil, nil, err
 	}
-	surface := o.Surface
-	var more []parcels.Finding
-	if surface == nil {
-		if surface, more, err = Surface(s); err != nil {
-			return nil, nil, err
-		}
+	plan, surface, err := p.open(s, o, lots)
+	if err != nil {
+		return nil, nil, err
 	}
-	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
-		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: of(lots, append(append([]parcels.Finding{}, s.Findings...), more...)),
-		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, Remedies: []parcels.Remedy{}, WaterCases: []parcels.WaterCase{}}
-	plan.RestsOn = restsOn(s)
 	var parts []*lotPlan
 	st := siting.New(s)
 	for _, lot := range lots {
@@ -105,6 +98,23 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		return nil, nil, err
 	}
 	return plan, body, nil
+}
+
+// open begins the plan of some lots with what does not depend on the drain.
+func (p *Planner) open(s *parcels.Site, o Options, lots []*parcels.Lot) (*parcels.Plan, ground.Surface, error) {
+	surface := o.Surface
+	var more []parcels.Finding
+	var err error
+	if surface == nil {
+		if surface, more, err = Surface(s); err != nil {
+			return nil, nil, err
+		}
+	}
+	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
+		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: of(lots, append(append([]parcels.Finding{}, s.Findings...), more...)),
+		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, Remedies: []parcels.Remedy{}, WaterCases: []parcels.WaterCase{}}
+	plan.RestsOn = restsOn(s)
+	return plan, surface, nil
 }
 
 // of keeps the findings that are of one of the lots, or of no lot.

@@ -108,6 +108,18 @@ func trunkField(i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.plan["trunks"].([]any)[0].(obj)["points"].([]any)[i].(obj)[key] = v }
 }
 
+// came says what was come upon in the trench of R5, whose invert runs from W1
+// (about 98.71) to W2 (about 98.41) over 10 m.
+func came(props obj) func(*fixture) {
+	return func(f *fixture) {
+		o := obj{"run": "R5", "station_m": 5.0, "kind": "rock", "low_m": nil, "high_m": 98.0}
+		for k, v := range props {
+			o[k] = v
+		}
+		f.plan["met"] = []any{o}
+	}
+}
+
 // bent gives run R5 a detour, its figures left as they are but for what the
 // detour itself changes.
 func bent(xy ...float64) func(*fixture) {
@@ -124,6 +136,17 @@ func shareD2(f *fixture) {
 }
 
 var lies = []lie{
+	// come upon in a trench
+	{"through a rock", "met", came(obj{"high_m": 98.55})},
+	{"a rock nearer than the bedding", "met", came(obj{"high_m": 98.53})},
+	{"through a root", "met", came(obj{"kind": "root", "low_m": 98.5, "high_m": 98.6})},
+	{"a utility within its clearance", "met", came(obj{"kind": "utility", "low_m": 98.2, "high_m": 98.3})},
+	{"a utility within its clearance above", "met", came(obj{"kind": "utility", "low_m": 98.9, "high_m": 99.0})},
+	{"met beyond the run", "met", came(obj{"station_m": 10.5})},
+	{"met on no run", "met", came(obj{"run": "R99"})},
+	{"met a thing of no kind", "met", came(obj{"kind": "ghost"})},
+	{"upside down", "met", came(obj{"kind": "root", "low_m": 98.2, "high_m": 98.1})},
+
 	// where the sizes grow
 	{"no table of the trunk", "trunk", func(f *fixture) { f.plan["trunks"] = []any{} }},
 	{"a trunk to nowhere", "trunk", func(f *fixture) { f.plan["trunks"].([]any)[0].(obj)["outlet"] = "I9" }},
@@ -540,6 +563,19 @@ func TestHandLiesDegrees(t *testing.T) {
 	f.plan["frame"].(obj)["centre_lon"], f.plan["frame"].(obj)["centre_lat"] = -86.0, 36.0
 	if names, _ := failed(f.verify()); !slices.Contains(names, "frame") {
 		t.Error("a centre in degrees for a plane in feet was taken")
+	}
+}
+
+// What was come upon and is kept clear of passes: a rock under the bedding, a
+// root just over the pipe, a utility beyond its clearance.
+func TestHandMetAndCleared(t *testing.T) {
+	for _, o := range []obj{{"high_m": 98.50}, {"kind": "root", "low_m": 98.67, "high_m": 98.8}, {"kind": "root", "low_m": 98.3, "high_m": 98.55}, {"kind": "utility", "low_m": 98.0, "high_m": 98.25}} {
+		f := feet(t)
+		came(o)(f)
+		if v := f.verify(); !v.Passed {
+			_, d := failed(v)
+			t.Errorf("%v refused:\n%s", o, d)
+		}
 	}
 }
 

@@ -74,6 +74,13 @@ type trunk struct {
 	points []trunkPoint
 }
 
+// met is what was come upon in a trench.
+type met struct {
+	run, kind     string
+	station, high float64
+	low           *float64
+}
+
 type alternative struct{ outlet, verdict, reason string }
 
 type remedy struct {
@@ -106,6 +113,7 @@ type plan struct {
 	trenches []trench
 	profiles []profile
 	trunks   []trunk
+	met      []met
 	findings []found
 	cautions []string
 	faults   []string
@@ -281,6 +289,10 @@ func (r *planReader) body(v val) {
 				ground: r.maybe(w, "ground_m", of), water: r.maybe(w, "water_level_m", of), cut: r.maybe(w, "cut_m", of), point: r.text(w, "point", of)})
 		}
 		p.profiles = append(p.profiles, q)
+	}
+	for i, t := range v.get("met").a {
+		of := fmt.Sprintf("met %d", i)
+		p.met = append(p.met, met{run: r.text(t, "run", of), kind: r.text(t, "kind", of), station: r.num(t, "station_m", of), high: r.num(t, "high_m", of), low: r.maybe(t, "low_m", of)})
 	}
 	for i, t := range v.get("trunks").a {
 		of := fmt.Sprintf("trunk %d", i)

@@ -84,6 +84,7 @@ var checks = []func(*judge){
 	(*judge).ground,
 	(*judge).cover,
 	(*judge).depth,
+	(*judge).met,
 	(*judge).profiles,
 	(*judge).trenches,
 	(*judge).roofShares,
