@@ -324,7 +324,13 @@ func (lp *lotPlan) makeTrenches(l *layout, r *profile.Result) {
 			wall := (od - lp.stockOf[k].Diameter/1000) / 2
 			bottom := func(s profile.Station) float64 {
 				inv := float64(laid.InvertUp) - float64(laid.InvertUp-laid.InvertDown)*float64(s.At)/length
-				return inv - wall - float64(c.Trench.Bedding)
+				z := inv - wall
+				if pr.twin >= 0 { // dug for the deeper of the two
+					o := &r.Reaches[pr.twin]
+					k := lp.stockOf[o.Pipe]
+					z = math.Min(z, float64(o.InvertUp)-float64(o.InvertUp-o.InvertDown)*float64(s.At)/length-(k.OutsideDiameter-k.Diameter)/2000)
+				}
+				return z - float64(c.Trench.Bedding)
 			}
 			for j := range st.stations {
 				d := float64(st.stations[j].Ground) - bottom(st.stations[j])

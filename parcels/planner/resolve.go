@@ -55,7 +55,11 @@ func (p *Planner) Resolve(_ context.Context, s *parcels.Site, o Options, plan *p
 		if len(lots) > 1 {
 			prefix = lot.ID + "/"
 		}
-		lp, err := newLotPlan(s, st, lot, surface, o, prefix)
+		under, _, err := st.Under(lot)
+		if err != nil {
+			return nil, nil, err
+		}
+		lp, err := newLotPlan(under, st, lot, surface, o, prefix)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -160,8 +164,8 @@ func (lp *lotPlan) resolve(plan *parcels.Plan, laid map[string]profile.Levels, m
 		}
 		pr.Reaches[i].Pipes = fits
 		for k, m := range met {
-			if m.Run != id {
-				continue
+			if t := l.runs[i].twin; m.Run != id && (t < 0 || m.Run != ids[t]) {
+				continue // neither in its trench nor in that of the pipe beside it
 			}
 			if len(pr.Reaches[i].Crossings) == 4 {
 				return &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: fmt.Sprintf("/met/%d", k),
