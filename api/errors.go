@@ -124,6 +124,7 @@ var problemKinds = []problemKind{
 	{"layer-unknown", 422, "There is no such layer", "Name one of the layers of a site document."},
 	{"mapping-invalid", 422, "The attribute mapping cannot be used", "Map attributes of the file to properties of the layer."},
 	{"nothing-to-stake", 422, "The plan has nothing to stake", "Give a plan that has runs."},
+	{"template-invalid", 422, "A template cannot be used", "See errors for the template, the line, and the fields that there are."},
 	{"price-book", 422, "The price book cannot be used", "One item a line with unit and unit price."},
 	{"table-unknown", 422, "The table is not there", "Name a feature table of the GeoPackage."},
 	{"unit-unknown", 422, "The unit is not known", "Give m, ft or us_ft."},

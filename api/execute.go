@@ -47,6 +47,7 @@ var processList = []processKind{
 	{"sheet", "executeSheet", "Sheet", "A paper that leaves the office: plan and profile, stakes, takeoff, site visit, proposal, permit package, calculation, crew notes, close-out pack, or the report of an audit.", "Sheet", "application/pdf", []extraInput{
 		{"plan", "Plan", "A plan as this service gave it, which is checked anew; where not given, the lots are planned.", false},
 		{"prices", "PriceBook", "The firm's price book, for the takeoff and the proposal.", false},
+		{"templates", "Templates", "The firm's own words in place of the built-in ones, by name.", false},
 	}},
 }
 

@@ -71,6 +71,15 @@ func sheetAnswer(ctx context.Context, s *parcels.Site, o options, r api.Request)
 			return api.Answer{}, named(err, "prices")
 		}
 	}
+	if raw := r.Extra["templates"]; len(raw) > 0 {
+		files := map[string]string{}
+		if err := json.Unmarshal(raw, &files); err != nil {
+			return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "templates", Faults: []parcels.Fault{{Slug: "template-invalid", Detail: "The templates are an object of texts by name."}}}
+		}
+		if order.Templates, err = sheet.ReadTemplates(files); err != nil {
+			return api.Answer{}, named(err, "templates")
+		}
+	}
 	if order.Kind == sheet.KindAudit {
 		audit, err := audited(ctx, s, o, r)
 		if err != nil {

@@ -89,6 +89,10 @@ func TestHandPapersOfTheService(t *testing.T) {
 		t.Errorf("the price of a workbook is not on the takeoff: %.300s", w.Body.String())
 	}
 
+	if w := ask(map[string]any{"plan": plan, "templates": map[string]string{"visit": "# Ours\n@visit"}, "options": map[string]any{"kind": "visit"}}); w.Code != 200 {
+		t.Errorf("own words: %d %.300s", w.Code, w.Body.String())
+	}
+
 	var p map[string]any
 	_ = json.Unmarshal(plan, &p)
 	for _, f := range p["network"].(map[string]any)["features"].([]any) {
@@ -113,6 +117,8 @@ func TestHandPapersOfTheService(t *testing.T) {
 		{map[string]any{"plan": plan, "options": map[string]any{"kind": "stakes", "units": "cubits"}}, "us or si"},
 		{map[string]any{"plan": plan, "prices": "item;unit\n"}, "/inputs/prices"},
 		{map[string]any{"plan": plan, "prices": 7}, "/inputs/prices"},
+		{map[string]any{"plan": plan, "templates": map[string]string{"visit": "{{.Nobody}}"}}, "/inputs/templates/visit"},
+		{map[string]any{"plan": plan, "templates": []int{1}}, "/inputs/templates"},
 		{map[string]any{"plan": plan, "options": map[string]any{"store": true}}, "A sheet is not kept"},
 		{map[string]any{"lots": []string{"nowhere"}}, "lot-unknown"},
 		{map[string]any{"plan": plan, "poster": 1}, "input-unknown"},

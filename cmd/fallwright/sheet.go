@@ -22,9 +22,20 @@ type sheetCmd struct {
 	Paper  string `help:"Paper: letter, tabloid, a4, a3." enum:"letter,tabloid,a4,a3" default:"letter"`
 	Prices string `help:"The firm's price book, CSV or XLSX: item, unit, unit_price, date, region, and if wanted low, high."`
 	From   string `help:"First day of an upkeep calendar (.ics), YYYY-MM-DD."`
+
+	Templates     string `help:"Folder of the firm's own words, NAME.tmpl, in place of the built-in ones." placeholder:"DIR"`
+	ShowTemplates string `help:"Write the built-in words into a folder, to start from, and end." placeholder:"DIR"`
 }
 
 func (c sheetCmd) Run(e *env) error {
+	if c.ShowTemplates != "" {
+		for _, n := range sheet.TemplateNames() {
+			if err := e.write(filepath.Join(c.ShowTemplates, n+".tmpl"), []byte(sheet.BuiltIn(n))); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
 	if c.Out == "" {
 		return inputFault("", "out-missing", "Say where to write it: --out FILE.pdf (or .svg for a plan; .xlsx, .csv for a takeoff; .ics for a proposal's upkeep calendar).")
 	}
@@ -53,6 +64,11 @@ func (c sheetCmd) Run(e *env) error {
 			return named(err, c.Prices)
 		}
 	}
+	if c.Templates != "" {
+		if o.Templates, err = e.templates(c.Templates); err != nil {
+			return err
+		}
+	}
 	if c.From != "" {
 		day, err := time.Parse("2006-01-02", c.From)
 		if err != nil {
@@ -64,6 +80,24 @@ func (c sheetCmd) Run(e *env) error {
 		return err
 	}
 	return standing(plan)
+}
+
+// templates reads a folder of a firm's own words.
+func (e *env) templates(dir string) (sheet.Templates, error) {
+	names, err := filepath.Glob(filepath.Join(dir, "*.tmpl"))
+	if err != nil || len(names) == 0 {
+		return nil, inputFault(dir, "template-invalid", fmt.Sprintf("There is no NAME.tmpl in the folder. Names: %s; --show-templates DIR writes those that are built in.", strings.Join(sheet.TemplateNames(), ", ")))
+	}
+	files := map[string]string{}
+	for _, n := range names {
+		b, err := e.read(n)
+		if err != nil {
+			return nil, err
+		}
+		files[strings.TrimSuffix(filepath.Base(n), ".tmpl")] = string(b)
+	}
+	t, err := sheet.ReadTemplates(files)
+	return t, named(err, dir)
 }
 
 // sheets writes a paper to the file that --out names, and its further pages, in

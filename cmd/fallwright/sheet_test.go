@@ -44,10 +44,25 @@ func TestHandStakeAndSheets(t *testing.T) {
 			t.Errorf("%v: exit %d, %d bytes, want %q in them; %s", w.args, code, len(b), w.holds, errs)
 		}
 	}
+	own := filepath.Join(dir, "words")
+	if err := os.Mkdir(own, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := do("sheet", "--show-templates", own); code != exitDone {
+		t.Fatal(errs)
+	}
+	if code, _, errs := do("sheet", site, plan, "--kind", "crew", "--templates", own, "--out", file("c.pdf")); code != exitDone {
+		t.Error(errs)
+	}
+	if err := os.WriteFile(filepath.Join(own, "crew.tmpl"), []byte("{{.Nobody}}"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for _, w := range []struct {
 		args []string
 		says string
 	}{
+		{[]string{"sheet", site, plan, "--templates", own, "--out", file("x.pdf")}, "no field Nobody"},
+		{[]string{"sheet", site, plan, "--templates", filepath.Join(dir, "none"), "--out", file("x.pdf")}, "NAME.tmpl"},
 		{[]string{"stake", site}, "None of the files is a plan"},
 		{[]string{"sheet", plan, "--out", file("x.pdf")}, "give the site document"},
 		{[]string{"sheet", site, plan}, "--out"},

@@ -163,7 +163,12 @@ func (d *draft) about(f *flow) {
 	})
 }
 
+// cautions stand once on each paper.
 func (d *draft) cautions(f *flow) {
+	if f.cautioned {
+		return
+	}
+	f.cautioned = true
 	f.together(d.p.Cautions, 7.8)
 	f.heading("Cautions")
 	for _, c := range d.p.Cautions {

@@ -5,7 +5,6 @@ package sheet
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"fallwright/geo/unit"
@@ -144,31 +143,8 @@ func (d *draft) details(w, h float64) (drawing, string) {
 		y += 13
 	}
 	put("CAUTIONS", d.p.Cautions)
-	put("CONSTRUCTION NOTES", d.notes())
+	put("CONSTRUCTION NOTES", d.notes)
 	return g, said
-}
-
-// notes are the building notes, from the criteria and the plan.
-func (d *draft) notes() []string {
-	c := d.c
-	out := []string{
-		"Dig from the outlet up (P-154). Shoot the invert at every fitting and every 25 ft before backfill (P-159).",
-		fmt.Sprintf("Bed on %s of stone, haunch by hand, %s of stone over the pipe (P-116, P-158).", d.dim(c.Trench.Bedding), d.dim(c.Trench.OverPipe)),
-		"No back-fall on a solid pipe; mend before stone (P-157).",
-		fmt.Sprintf("Least cover %s; trench width and depth as the sections.", d.dim(c.Pipe.LeastCover)),
-		"Test: run a hose into each downspout 5 to 10 minutes and watch every grate and the outlet (P-161).",
-		"Restore sod over the trench and the working strip; sweep streets.",
-	}
-	perforated := slices.ContainsFunc(d.p.Runs, func(r parcels.Run) bool { return r.Pipe == "perforated" })
-	if c.Trench.Wrap && perforated {
-		out = append(out, "Fabric goes round the stone of a perforated trench, never round the pipe (P-117).")
-	}
-	for _, f := range d.p.Findings {
-		if f.Severity != parcels.Note {
-			out = append(out, f.Message+cite(f))
-		}
-	}
-	return out
 }
 
 func cite(f parcels.Finding) string {

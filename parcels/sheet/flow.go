@@ -11,14 +11,15 @@ const margin = 46.0
 
 // flow sets text from the top of a page down and turns the page at its foot.
 type flow struct {
-	w, h   float64
-	pages  []*page
-	y      float64
-	head   string // running title
-	foot   string
-	drawn  map[*page]bool // drawn sheets, with a title block of their own
-	left   float64
-	column float64 // width of the text
+	w, h      float64
+	pages     []*page
+	y         float64
+	head      string // running title
+	foot      string
+	drawn     map[*page]bool // drawn sheets, with a title block of their own
+	cautioned bool           // the cautions stand
+	left      float64
+	column    float64 // width of the text
 }
 
 func newFlow(w, h float64, head, foot string) *flow {

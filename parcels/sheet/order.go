@@ -31,6 +31,8 @@ type Order struct {
 	Every, Offset unit.Length
 	// Ground, where given, is drawn as contours under the plan.
 	Ground ground.Surface
+	// Templates are the firm's own words.
+	Templates Templates
 	// From is the first day of an upkeep calendar, which cannot do without.
 	From *time.Time
 }
@@ -180,7 +182,7 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 		}
 		return one(stakeout.Write("."+o.Format, lines, stakes, s.Frame, o.Units))
 	}
-	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Quantities: rows, Estimate: e, Every: o.Every, Offset: o.Offset, Ground: o.Ground})
+	d, err := Make(p, s, Options{Kind: o.Kind, Paper: o.Paper, Units: o.Units, Quantities: rows, Estimate: e, Every: o.Every, Offset: o.Offset, Ground: o.Ground, Templates: o.Templates})
 	if err != nil {
 		return nil, err
 	}

@@ -45,6 +45,8 @@ type Options struct {
 	Every, Offset unit.Length
 	// Ground, where given, is drawn as contours under the plan.
 	Ground ground.Surface
+	// Templates are the firm's own words.
+	Templates Templates
 }
 
 // papers in points, upright.
@@ -69,7 +71,7 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 	}
 	size := papers[o.Paper]
 	p = shown(p, o.Units)
-	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, rows: o.Quantities, money: o.Estimate, ground: o.Ground}
+	d := &draft{p: p, s: s, u: o.Units, c: &s.Criteria, rows: o.Quantities, money: o.Estimate, ground: o.Ground, own: o.Templates}
 	if d.rows == nil {
 		d.rows = quantities.Shown(p, s, o.Units)
 	}
@@ -83,30 +85,39 @@ func Make(p *parcels.Plan, s *parcels.Site, o Options) (*Document, error) {
 		fill(f)
 		return &Document{title: name + ": " + what, pages: f.number()}, nil
 	}
+	var err error
+	if d.lines, d.stakes, err = stakeout.Of(p, stakeout.Options{Every: o.Every, Offset: o.Offset, Bedding: d.c.Trench.Bedding, Site: s}); err != nil && o.Kind == KindStakes {
+		return nil, err
+	}
 	switch o.Kind {
 	case KindPlan:
-		return &Document{title: name + ": plan and profile", pages: d.planSheets(size[1], size[0])}, nil
-	case KindCalculation:
-		return text("calculation sheet", d.calculation)
-	case KindProposal:
-		return text("proposal", d.proposal)
-	case KindPermit:
-		return text("permit package", d.permit)
-	case KindVisit:
-		return text("site visit", d.visit)
-	case KindCrew:
-		return text("crew notes", d.crew)
-	case KindCloseOut:
-		return text("close-out pack", d.closeOut)
-	case KindStakes:
-		_, stakes, err := stakeout.Of(p, stakeout.Options{Every: o.Every, Offset: o.Offset, Bedding: d.c.Trench.Bedding, Site: s})
+		notes, err := d.text("notes")
 		if err != nil {
 			return nil, err
 		}
-		return text("stake table", func(f *flow) { d.stakeTable(f, stakes) })
+		d.notes = items(notes)
+		return &Document{title: name + ": plan and profile", pages: d.planSheets(size[1], size[0])}, nil
+	case KindCalculation:
+		return text("calculation sheet", d.calculation)
+	case KindStakes:
+		return text("stake table", d.stakeTable)
+	case KindTakeoff:
+		return text("takeoff", d.takeoff)
 	}
-	return text("takeoff", d.takeoff)
+	own, err := d.text(string(o.Kind))
+	if err != nil {
+		return nil, err
+	}
+	notes, err := d.text("notes")
+	if err != nil {
+		return nil, err
+	}
+	d.notes = items(notes)
+	return text(said[o.Kind], func(f *flow) { d.set(f, own) })
 }
+
+// said is how a paper of words is called.
+var said = map[Kind]string{KindProposal: "proposal", KindPermit: "permit package", KindVisit: "site visit", KindCrew: "crew notes", KindCloseOut: "close-out pack"}
 
 // shown is the plan with its sentences in the units shown.
 func shown(p *parcels.Plan, u display.Units) *parcels.Plan {
@@ -149,6 +160,10 @@ type draft struct {
 	rows   []parcels.Quantity // of the takeoff
 	money  *quantities.Estimate
 	ground ground.Surface
+	own    Templates
+	lines  []stakeout.Line
+	stakes []stakeout.Stake
+	notes  []string // beside the trench sections
 	// exaggerated is vertical over horizontal in the profiles.
 	exaggerated float64
 }
