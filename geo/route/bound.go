@@ -10,29 +10,83 @@ import (
 )
 
 // bound searches exactly over the corners of the zone, the heads and the points
-// of the plan.
-func (s *site) bound(p *plan, cost float64) *Bound {
+// of the tree found, or where there are too many sources asks the duals alone. Where the
+// search comes on a tree that is cheaper by the caller's price, that one is the
+// result's best. Nil where Depth charges more than the caller's price.
+func (s *site) bound(r *Result) *Bound {
+	for range 2 {
+		cost := r.Best.Cost
+		b := s.boundOf(r)
+		if b.Cost <= r.Best.Cost+1e-6 {
+			b.Cost = math.Min(b.Cost, r.Best.Cost)
+			b.Gap = r.Best.Cost/b.Cost - 1
+			return b
+		}
+		if r.Best.Cost >= cost {
+			break
+		}
+		// the search came on a tree for which Depth may not be right: ask again
+	}
+	return nil
+}
+
+func (s *site) boundOf(r *Result) *Bound {
+	p := r.plan
+	unreached := map[int]bool{}
+	for _, u := range r.Unreached {
+		unreached[u.Source] = u.Source >= 0
+	}
 	var heads []int
 	for k := range s.heads {
-		if s.heads[k].why == "" {
+		if h := &s.heads[k]; h.why == "" && (h.target < 0 || h.target == p.end.target) && !unreached[h.source] {
 			heads = append(heads, k)
 		}
 	}
-	if len(heads) > mostExact || len(s.p.Kept) > 0 {
-		return nil
+	askew := s.askew
+	s.askew = 0 // in no cost and no bound
+	if s.p.Depth != nil {
+		s.depth = s.p.Depth(r.Best)
 	}
-	bare, askew := s.bare(p), s.askew
-	s.askew = 0
-	defer func() { s.askew = askew }()
 	x := s.newExact(p.end, []*plan{p})
-	c := bare // the plan itself is among the candidates
-	if s.p.Least != nil {
-		c = math.Max(cost, bare)
+	d := x.newDual(heads)
+	b := &Bound{Cost: d.bound, By: "dual ascent"}
+	var q *plan
+	if len(d.heads) <= mostExact {
+		f := x.searchWith(d, r.Best.Cost+1e-6)
+		b.Cost, b.By = f.cost, "exact search"
+		q = f.plan()
 	}
-	c = min(x.best(heads, c+1e-6), c)
-	return &Bound{Cost: c, Gap: cost/c - 1,
-		Over: fmt.Sprintf("all trees to target %q of straight runs between %d points (corners of the zone, places round them, sources, ends of last runs, and the bends and joins of the tree found), each metre at its least price",
-			s.p.Targets[p.end.target].ID, len(x.pts))}
+	s.askew = askew
+	b.Over = fmt.Sprintf("all trees to target %q of straight runs between %d points (corners of the zone, places round them, sources, ends of last runs, and the bends and joins of the tree found), each metre at its least price",
+		s.p.Targets[p.end.target].ID, len(x.pts))
+	if s.depth != nil && s.depth.Over != "" {
+		b.Over += "; " + s.depth.Over
+	}
+	if q != nil {
+		s.adopt(r, q)
+		s.adopt(r, s.polish(q))
+	}
+	return b
+}
+
+// adopt makes a plan the best of a result where the rules hold and it is cheaper.
+func (s *site) adopt(r *Result, p *plan) {
+	t := s.tree(p)
+	if len(s.check(t)) > 0 {
+		return
+	}
+	if s.p.Price != nil {
+		var ok bool
+		if t.Cost, ok, _ = s.p.Price(t); !ok {
+			return
+		}
+	}
+	if t.Cost >= r.Best.Cost-1e-9 {
+		return
+	}
+	r.Best, r.plan = t, p
+	a := &r.Alternatives[0]
+	a.Tree, a.Way = t, t.Way()
 }
 
 // Again solves a problem that differs a little from the one that last is the

@@ -49,6 +49,7 @@ type site struct {
 	haste   float64   // share of Metre charged for a metre of way to the target
 	tries   tries
 	keep    func(*plan)
+	depth   *Depth // for the bound
 	scratch scratch
 }
 
@@ -60,6 +61,7 @@ type head struct {
 	pts    []orb.Point
 	source int // -1: a kept line that begins at no source
 	kept   bool
+	line   int        // of Problem.Kept
 	from   *orb.Point // last point but one of a line that ends at pts[0]
 	target int        // at which a kept line ends, -1
 	spot   int        // spot of the last of pts
@@ -256,16 +258,21 @@ func (s *site) useful(i int, q orb.Point) bool {
 	return !(p > tol && n < -tol || p < -tol && n > tol)
 }
 
+// sight is how far a line of sight is taken up: over a whole block of lots long
+// ones go by way of spots between.
+func (s *site) sight() float64 {
+	if len(s.graph.spots) > 500 {
+		return 60
+	}
+	return math.Inf(1)
+}
+
 // link finds which spots see each other, of those from place first on with all
 // before them.
 func (s *site) link(first int) {
 	g := &s.graph
 	g.arcs = append(g.arcs, make([][]arc, len(g.spots)-len(g.arcs))...)
-	// over a whole block of lots long lines of sight go by way of spots between
-	sight := math.Inf(1)
-	if len(g.spots) > 500 {
-		sight = 60
-	}
+	sight := s.sight()
 	for i := first; i < len(g.spots); i++ {
 		for j := 0; j < i; j++ {
 			a, b := g.spots[i].at, g.spots[j].at

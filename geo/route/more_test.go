@@ -9,8 +9,6 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
-
-	"fallwright/geo/unit"
 )
 
 // depthPrice is a stand-in for the planner's price: level ground, every pipe
@@ -73,16 +71,20 @@ func TestPropertyPriceOfDepth(t *testing.T) {
 	}
 }
 
-// depthLeast is the least price that goes with depthPrice: the run is as deep as
-// the fall over the way of one source makes it.
-func depthLeast(pr Prices) func(int, unit.Length, orb.Point, orb.Point) float64 {
-	return func(_ int, way unit.Length, a, b orb.Point) float64 {
-		l := dist(a, b)
-		return l * (pr.Metre + 1.2*0.01*(float64(way)+l/2))
+// depthLeast is what depth costs at least that goes with depthPrice.
+func depthLeast(p *Problem) func(*Tree) *Depth {
+	return func(*Tree) *Depth {
+		d := &Depth{Price: 1.2, Shallow: 0.5,
+			Ground: func(a, b orb.Point) []Station { return []Station{{0, 100}, {dist(a, b), 100}} },
+			Pipes:  func([]int) []Pipe { return []Pipe{{Slope: 0.01, Cover: 0.5}} }}
+		for range p.Sources {
+			d.Start = append(d.Start, 99.5)
+		}
+		return d
 	}
 }
 
-func TestPropertyLeastSharpens(t *testing.T) {
+func TestPropertyDepthSharpens(t *testing.T) {
 	for seed := int64(1); seed <= 8; seed++ {
 		l := newLot(seed, 6)
 		p := l.problem
@@ -91,12 +93,12 @@ func TestPropertyLeastSharpens(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p.Least = depthLeast(p.Prices)
+		p.Depth = depthLeast(&p)
 		s, err := Solve(&p)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s.Bound.Cost < r.Bound.Cost-1e-6 || s.Bound.Cost > s.Best.Cost+1e-6 || s.Best.Cost != r.Best.Cost {
+		if s.Bound.Cost < r.Bound.Cost-1e-6 || s.Bound.Cost > s.Best.Cost+1e-6 || s.Best.Cost > r.Best.Cost+1e-9 {
 			t.Errorf("lot %d: bound %.3f, sharpened %.3f, best %.3f and %.3f", seed, r.Bound.Cost, s.Bound.Cost, r.Best.Cost, s.Best.Cost)
 		}
 	}

@@ -113,15 +113,14 @@ type Problem struct {
 	// Price returns the price of a whole tree, or ok false and the reason why it
 	// can't be built. Nil: the sum of Prices. It may not keep the tree.
 	Price func(*Tree) (cost float64, ok bool, why string)
-	// Least, where not nil, sharpens the bound: the least price of a straight run
-	// from a to b, regions and fittings left out, when it carries the water of a
-	// source that has come way metres to a; at least Prices.Metre a metre. (The
-	// longer the way, the deeper the pipe.)
-	Least func(source int, way unit.Length, a, b orb.Point) float64
+	// Depth, where not nil, sharpens the bound by what depth and size cost at least.
+	// It is asked once the best tree is known.
+	Depth func(best *Tree) *Depth
 	// Effort bounds the number of calls of Price for each target; 0 is 24.
 	Effort int
-	// Prove asks for Result.Bound, by the exact search over the candidates. It
-	// costs tens of milliseconds at 8 sources and is given for at most 10.
+	// Prove asks for Result.Bound: by the exact search over the candidates for up to
+	// 12 sources, by the duals alone for more. Where the search comes on a cheaper
+	// tree, that becomes the best. It costs tens of milliseconds at 8 sources.
 	Prove bool
 }
 
@@ -216,12 +215,13 @@ type Result struct {
 	plan *plan
 }
 
-// Bound is a price that no tree over the stated candidates undercuts, each metre
-// charged at Prices.Metre.
+// Bound is a price that no tree over the stated candidates undercuts: each metre
+// charged at Prices.Metre and what Depth adds, each kept line as it is kept.
 type Bound struct {
 	Cost float64
 	Gap  float64 // (Best.Cost - Cost) / Cost
 	Over string  // the candidates in words
+	By   string  // how it was found: exact search, or dual ascent where there are too many sources for it
 }
 
 // Fault is a fault of the problem as given: no tree can be right for it.

@@ -66,7 +66,7 @@ func newSite(p *Problem) *site {
 		s.heads = append(s.heads, s.newHead(i))
 	}
 	for i := range p.Kept {
-		s.keepLine(p.Kept[i])
+		s.keepLine(i)
 	}
 	for i := range s.heads {
 		h := &s.heads[i]
@@ -83,10 +83,10 @@ func newSite(p *Problem) *site {
 
 // keepLine makes a head of a line that somebody has drawn: of the source at its
 // start where there is one.
-func (s *site) keepLine(l orb.LineString) {
+func (s *site) keepLine(i int) {
 	const same = 1e-3 // a drawn end this near to a thing is meant for it
-	h := head{source: -1, kept: true, target: -1}
-	for _, p := range l {
+	h := head{source: -1, kept: true, line: i, target: -1}
+	for _, p := range s.p.Kept[i] {
 		if p = sub(p, s.origin); len(h.pts) == 0 || dist(p, h.pts[len(h.pts)-1]) > eps {
 			h.pts = append(h.pts, p)
 		}
@@ -290,20 +290,16 @@ func solve(p *Problem, how tries) (*Result, error) {
 		r.Unreached = append(r.Unreached, s.unreached(k, why))
 	}
 	if r.Best != nil && p.Prove {
-		r.Bound = s.bound(r.plan, r.Best.Cost)
+		r.Bound = s.bound(r)
 	}
 	if r.Best != nil && len(p.Kept) > 0 {
 		free := *p
-		free.Kept, free.Prove = nil, p.Prove
+		free.Kept, free.Prove = nil, false
 		f, err := solve(&free, how)
 		if err != nil {
 			return nil, err
 		}
-		r.Free, r.Bound = f.Best, f.Bound
-		if r.Bound != nil {
-			r.Bound.Cost = min(r.Bound.Cost, r.Best.Cost) // a kept line may lie where no candidate does
-			r.Bound.Gap = r.Best.Cost/r.Bound.Cost - 1
-		}
+		r.Free = f.Best
 	}
 	slices.SortStableFunc(r.Unreached, func(a, b Unreached) int { return a.Source - b.Source })
 	return r, nil
@@ -467,9 +463,7 @@ func (s *site) trunks(e *end, all []int, most int) ([]*branch, string) {
 		case kept != nil:
 			return nil, "two kept lines end at it"
 		default:
-			n := len(h.pts)
-			kept = &branch{src: k, pts: h.pts, head: n, kept: true, up: -1, tie: !s.zone.clear(h.pts[n-2], h.pts[n-1])}
-			kept.cost = s.branchPrice(kept)
+			kept = s.keptTrunk(k)
 		}
 	}
 	if kept != nil {
@@ -499,6 +493,15 @@ func (s *site) trunks(e *end, all []int, most int) ([]*branch, string) {
 		return nil, "no source has a way to it inside the zone"
 	}
 	return good, ""
+}
+
+// keptTrunk is the kept line of head k that ends at the target.
+func (s *site) keptTrunk(k int) *branch {
+	h := &s.heads[k]
+	n := len(h.pts)
+	b := &branch{src: k, pts: h.pts, head: n, kept: true, up: -1, tie: !s.zone.clear(h.pts[n-2], h.pts[n-1])}
+	b.cost = s.branchPrice(b)
+	return b
 }
 
 // haggle puts single branches elsewhere, where the caller's price may be lower

@@ -129,7 +129,7 @@ func BenchmarkProve(b *testing.B) {
 				p := ls[i].problem
 				p.Prove = true
 				if depth {
-					p.Price, p.Least = depthPrice(p.Prices), depthLeast(p.Prices)
+					p.Price, p.Depth = depthPrice(p.Prices), depthLeast(&p)
 				}
 				r, err := Solve(&p)
 				if err != nil || r.Best == nil {

@@ -281,7 +281,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	p.Prices.Askew = p.Prices.Metre / 30 // neat where it costs next to nothing
 	p.Price, p.Prove = lp.price, !lp.quick
 	if lp.surface != nil {
-		p.Least = lp.least(&p)
+		p.Depth = lp.depth
 	}
 	lp.asked = &p
 	res, err := route.Solve(&p)
@@ -298,7 +298,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	if best == nil {
 		// Nothing can be built: show the layout that comes nearest, with what it
 		// lacks.
-		p.Price = nil
+		p.Price, p.Prove = nil, false
 		open := false
 		for i := range p.Targets {
 			if p.Targets[i].Closed == "" {
@@ -591,6 +591,7 @@ func (lp *lotPlan) regions() ([]route.Region, error) {
 // calls it for its best candidates.
 func (lp *lotPlan) price(t *route.Tree) (float64, bool, string) {
 	l := lp.layout(t)
+	l.split(lp.site.Criteria.Route.CleanoutEvery)
 	l.perforate()
 	if lp.surface == nil {
 		return l.planCost(), true, ""
@@ -604,45 +605,6 @@ func (lp *lotPlan) price(t *route.Tree) (float64, bool, string) {
 		return r.Cost + lp.site.Criteria.Prices.TieInEach, true, ""
 	}
 	return r.Cost, false, lp.whyNot(l, r, e)
-}
-
-// least returns what a straight run costs at least, for the bound: the smallest
-// pipe, begun at the source as high as its cover lets it, falling at the least
-// slope over the way to the run, and nowhere shallower than the cover.
-func (lp *lotPlan) least(p *route.Problem) func(int, unit.Length, orb.Point, orb.Point) float64 {
-	c := lp.site.Criteria
-	pipe := lp.stock[lp.solidPipe[0]]
-	highest := make([]*unit.Elevation, len(p.Sources)) // invert at the source
-	for i := range lp.waters {
-		in := lp.waters[i].intake
-		cover := c.Pipe.LeastCover
-		if in.StartCover != nil {
-			cover = max(cover, *in.StartCover)
-		}
-		if g, ok := lp.surface.At(in.At); ok {
-			highest[i] = parcels.Num(g.Elevation - unit.Elevation(cover+pipe.Inside))
-		}
-		if in.Invert != nil {
-			highest[i] = in.Invert
-		}
-	}
-	shallow := float64(c.Pipe.LeastCover + pipe.Outside + c.Trench.Bedding)
-	return func(source int, way unit.Length, a, b orb.Point) float64 {
-		length := math.Hypot(b[0]-a[0], b[1]-a[1])
-		area := shallow * length // of the cut, seen from the side
-		if top := highest[source]; top != nil {
-			g := lp.along(a, b).stations
-			area = 0
-			for i := 0; i+1 < len(g); i++ {
-				// the cut is convex between stations: its middle is no more than its mean
-				mid := float64(g[i].At+g[i+1].At) / 2
-				ground := float64(g[i].Ground+g[i+1].Ground) / 2
-				invert := float64(*top) - float64(c.Pipe.LeastSlope)*(float64(way)+mid)
-				area += float64(g[i+1].At-g[i].At) * math.Max(shallow, ground-invert+float64(c.Trench.Bedding))
-			}
-		}
-		return length*(c.Prices.TrenchPerM+pipe.Price) + c.Prices.DepthPerM2*area
-	}
 }
 
 // whyNot puts the verdict of a profile in words.
