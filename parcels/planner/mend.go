@@ -547,7 +547,7 @@ func (lp *lotPlan) pumpFrom(m *mender, at orb.Point, last int, here bool) (*parc
 		}
 	} else {
 		p := *lp.asked
-		p.Prove, p.Kept, p.Price, p.Least = false, nil, nil, nil
+		p.Prove, p.Kept, p.Price, p.Depth = false, nil, nil, nil
 		own := -1
 		p.Sources = nil
 		var waters []water
