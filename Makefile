@@ -47,7 +47,16 @@ grass: test-deps ## filling and directions against GRASS
 large: ## a raster of 20,000 by 20,000 cells by tiles (4 GB of disk)
 	FALLWRIGHT_LARGE=20000 go test -timeout 60m -run Large -v ./geo/overland
 
-.PHONY: grass large long fuzz trust help run build test deps test-deps bench pictures
+kill: test-deps ## imports of a million lots into a GeoPackage, killed 20 times
+	FALLWRIGHT_KILL_LOTS=1000000 go test -timeout 120m -v -run KilledImport ./parcels/store/gpkg
+
+full: test-deps ## imports that run out of disk, 30 times at a limit on files and 30 on a disk of their own
+	FALLWRIGHT_FULL_TRIES=30 go test -timeout 60m -v -run DiskFull ./parcels/store/gpkg
+
+scale: test-deps ## a million lots into each store: memory, time, windows (1 GB of disk)
+	FALLWRIGHT_LOTS=1000000 go test -timeout 60m -v -run PropertyCounty ./cmd/fallwright
+
+.PHONY: kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures

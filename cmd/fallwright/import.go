@@ -108,7 +108,11 @@ func (c importCmd) Run(e *env) error {
 	}
 	report, err := c.run(e, data, o)
 	if guessed {
-		report.Notes = append([]string{fmt.Sprintf("The layer %s was guessed from the file's name.", layer)}, report.Notes...)
+		from := "file"
+		if c.Table != "" {
+			from = "table"
+		}
+		report.Notes = append([]string{fmt.Sprintf("The layer %s was guessed from the %s's name.", layer, from)}, report.Notes...)
 	}
 	if werr := c.tell(e, report, err); werr != nil {
 		return werr

@@ -95,9 +95,11 @@ func (c importCmd) raster(e *env) error {
 	if err != nil {
 		return err
 	}
-	if note, err := beside(r.Raster, site); err != nil {
-		return err
-	} else if note != "" {
+	note, err := beside(r.Raster, site)
+	if err != nil {
+		return named(err, c.File)
+	}
+	if note != "" {
 		r.Notes = append(r.Notes, note)
 	}
 	if !c.DryRun {
@@ -148,7 +150,8 @@ func (r *rasterReport) look(e *env, f *raster.File, progress func(done, total in
 	return nil
 }
 
-// beside tells where a raster does not lie under the site.
+// beside tells that a raster lies under a part of the site only, and refuses one
+// that lies nowhere under it.
 func beside(r parcels.Raster, site parcels.SiteInfo) (string, error) {
 	if site.Bounds == nil {
 		return "", nil
@@ -165,7 +168,7 @@ func beside(r parcels.Raster, site parcels.SiteInfo) (string, error) {
 	g := r.Bounds
 	switch {
 	case b[2] < g[0] || b[0] > g[2] || b[3] < g[1] || b[1] > g[3]:
-		return "The raster lies nowhere under the site: it begins beside its features. Look at its reference system.", nil
+		return "", inputFault("", "dem-no-data", fmt.Sprintf("The raster lies nowhere under the site: it reaches from %.6g, %.6g to %.6g, %.6g in %s, the site's features from %.6g, %.6g to %.6g, %.6g there. Look at its reference system, or name another site.", g[0], g[1], g[2], g[3], r.CRS, b[0], b[1], b[2], b[3]))
 	case b[0] < g[0] || b[2] > g[2] || b[1] < g[1] || b[3] > g[3]:
 		return "The raster lies under a part of the site only.", nil
 	}

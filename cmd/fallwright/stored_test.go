@@ -186,6 +186,11 @@ func TestStoredPlanRefusals(t *testing.T) {
 	if _, err := st.PutResult(context.Background(), parcels.Result{Site: "hollow", Kind: "plan", InputSHA: "x"}); err != nil {
 		t.Fatal(err)
 	}
+	info, err := st.Site(context.Background(), "hollow")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bounds := *info.Bounds
 	st.Close()
 	none := filepath.Join(t.TempDir(), "none.gpkg")
 	for _, c := range []struct {
@@ -213,11 +218,15 @@ func TestStoredPlanRefusals(t *testing.T) {
 		t.Error("a store was made by a verb that needs one")
 	}
 	grid := slope(t, [4]float64{0, 0, 100, 100}, 700)
+	if code, out, errs := command("import", grid, "--store", store, "--crs", "EPSG:2274", "--elevation-unit", "ft", "--site", "hollow"); code != 2 || !strings.Contains(errs, "lies nowhere under the site") {
+		t.Errorf("ground elsewhere: %d %s %s", code, out, errs)
+	}
+	grid = slope(t, bounds, 700)
 	for _, c := range []struct {
 		want string
 		args []string
 	}{
-		{"Import its parcels first", []string{"--site", "oak"}}, {"lies nowhere under the site", []string{"--site", "hollow", "--dry-run"}}, {"a raster is ground", []string{"--site", "hollow", "--layer", "spots"}},
+		{"Import its parcels first", []string{"--site", "oak"}}, {"a raster is ground", []string{"--site", "hollow", "--layer", "spots"}},
 		{"Into which site", nil}, {"names dtm.tif as its terrain", []string{"--site", "hollow"}},
 	} {
 		_, out, errs := command(append([]string{"import", grid, "--store", store, "--crs", "EPSG:2274", "--elevation-unit", "ft"}, c.args...)...)

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -316,7 +317,11 @@ func (r *reader) geometry(raw []byte, p place, types []string) (orb.Geometry, []
 	if !wanted {
 		q := p
 		q.pointer += "/type"
-		f := q.fault("geometry-type", fmt.Sprintf(" is a %q; %s is needed.", parcels.Excerpt(kind), oneOf(types)))
+		remedy := ""
+		if one, multi := strings.CutPrefix(kind, "Multi"); multi && slices.Contains(types, one) {
+			remedy = " Take it apart into single parts, each with a name of its own."
+		}
+		f := q.fault("geometry-type", fmt.Sprintf(" is a %q; %s is needed.%s", parcels.Excerpt(kind), oneOf(types), remedy))
 		f.Actual = parcels.Excerpt(kind)
 		r.fault(f)
 		return nil, nil, nil

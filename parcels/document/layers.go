@@ -631,7 +631,7 @@ func (d *siteReader) obstacle(g orb.Geometry, c parcels.Common, q props) {
 // heights notes the heights of the ground that the site has.
 func (d *siteReader) heights() {
 	for _, sp := range d.s.Spots {
-		if !isSentinel(float64(sp.Z)) {
+		if !IsSentinel(float64(sp.Z)) {
 			d.ground = append(d.ground, float64(sp.Z))
 		}
 	}
@@ -651,7 +651,7 @@ func (d *siteReader) middle() float64 {
 	if len(all) == 0 {
 		all = d.sound
 		for _, l := range d.levels {
-			if !isSentinel(l.raw) {
+			if !IsSentinel(l.raw) {
 				all = append(all, l.value)
 			}
 		}
@@ -668,7 +668,7 @@ func (d *siteReader) middle() float64 {
 func (d *siteReader) sentinels(mid float64) {
 	const far = 20.0 // metres from the site's heights: no yard spans this
 	cannotBe := func(raw, value float64) bool {
-		return isSentinel(raw) && (math.IsNaN(mid) || math.Abs(value-mid) > far)
+		return IsSentinel(raw) && (math.IsNaN(mid) || math.Abs(value-mid) > far)
 	}
 	for _, l := range d.levels {
 		if !cannotBe(l.raw, l.value) {
@@ -686,7 +686,7 @@ func (d *siteReader) sentinels(mid float64) {
 	kept := d.s.Spots[:0]
 	for _, sp := range d.s.Spots {
 		raw := float64(sp.Z) / d.zUnit
-		if isSentinel(raw) && !math.IsNaN(mid) && math.Abs(float64(sp.Z)-mid) > far {
+		if IsSentinel(raw) && !math.IsNaN(mid) && math.Abs(float64(sp.Z)-mid) > far {
 			d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "value_missing", Severity: parcels.Warn, Feature: fmt.Sprintf("#%d", sp.Index), Measured: parcels.Num(raw),
 				Message: fmt.Sprintf("Layer spots, feature %d: an elevation of %g cannot be meant; the shot is left out.", sp.Index, raw), Source: "P-19", Location: parcels.Num(sp.At)})
 			continue

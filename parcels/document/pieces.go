@@ -188,13 +188,13 @@ func (p *Pieces) Survey(batches Batches, each func(l parcels.Layer, s *parcels.S
 			n += len(fs)
 			d.heights()
 			for _, sp := range d.s.Spots {
-				if isSentinel(float64(sp.Z) / d.zUnit) {
+				if IsSentinel(float64(sp.Z) / d.zUnit) {
 					shots = append(shots, sp)
 				}
 			}
 			odd := d.levels[:0]
 			for _, v := range d.levels {
-				if isSentinel(v.raw) {
+				if IsSentinel(v.raw) {
 					v.clear, v.common.Properties = func() {}, nil
 					odd = append(odd, v)
 				} else if len(d.ground) == 0 {

@@ -176,8 +176,10 @@ func (q props) elevation(stem string) *unit.Elevation {
 	return as[unit.Elevation](q.quantity(stem, -500, 1e5, form{"_m", 1}, form{"_ft", foot}))
 }
 
-// isSentinel says whether a number is one that exports write for "unknown".
-func isSentinel(v float64) bool {
+// IsSentinel says whether a number is one that exports write for "unknown", in
+// metres or as it is in feet. Whether it can be meant after all shows beside the
+// site's own heights only.
+func IsSentinel(v float64) bool {
 	if v == 0 {
 		return true
 	}

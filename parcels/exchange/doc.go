@@ -16,7 +16,9 @@
 // Attributes keep their names; those the service reads are added under its own
 // (lot, rim_m, ...) by a mapping that is given or guessed, and the report says
 // which. Values are copied, never converted, but for US survey feet: the unit
-// goes into the name (rim_ft). Nothing is reprojected, dropped or mended that the
+// goes into the name (rim_ft). Numbers that stand for unknown (9999) are kept as
+// they are and counted. A line of several parts becomes as many features in the
+// layers whose features nobody calls by a name. Nothing is reprojected, dropped or mended that the
 // report does not tell.
 //
 // May import parcels, parcels/document, parcels/store (moving coordinates),

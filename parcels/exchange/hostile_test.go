@@ -508,8 +508,14 @@ func TestHostileTexts(t *testing.T) {
 		{"a.shp", "\x00\x00\x27\x0a", "media-type"},
 		{"a.geojson", `{"type":"Topology"}`, "not-geojson"},
 		{"a.geojson", `{"type":"FeatureCollection"}`, "feature-invalid"},
+		{"a.geojson.gz", "\x1f\x8b\x08", "media-type"},
+		{"a.fgb", "fgb\x03fgb\x00", "media-type"},
+		{"a.parquet", "PAR1", "media-type"},
 	} {
 		_, fs, err := read(c.name, []byte(c.text), Options{Layer: parcels.LayerInlets})
+		if c.slug == "media-type" && c.name != "a.shp" && !strings.Contains(err.Error(), "`") {
+			t.Errorf("%s: no command is told: %v", c.name, err)
+		}
 		if s := slugsOf(err); len(s) == 0 || s[0] != c.slug || len(fs) > 0 {
 			t.Errorf("%s %q: %v (%v), want %s", c.name, c.text, s, err, c.slug)
 		}

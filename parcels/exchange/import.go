@@ -76,6 +76,7 @@ type Report struct {
 	CRSFrom string          `json:"crs_source"`
 	Read    int             `json:"read"`
 	Taken   int             `json:"taken"`
+	Parts   int             `json:"parts,omitempty"` // further features that those taken were parted into
 	Mapping []Mapped        `json:"mapping"`
 	Mended  []Note          `json:"mended"`
 	Notes   []string        `json:"notes"`
@@ -145,15 +146,25 @@ func open(name string, data []byte, o Options, report *Report) (*source, error) 
 		if bytes.Contains(bytes.ToUpper(head), []byte("<!DOCTYPE")) || bytes.Contains(bytes.ToUpper(head), []byte("<!ENTITY")) {
 			return nil, invalid(parcels.Unreadable, parcels.Fault{Slug: "xml-doctype-not-allowed", Line: &line, Detail: "The file is XML with a document type. Nothing of it is read; XML is not taken here."})
 		}
-		return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Line: &line, Detail: "The file is XML. Convert it with `ogr2ogr out.gpkg in.xml` and import that. Taken: " + Formats + "."})
+		return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Line: &line, Detail: "The file is XML. Convert it with `ogr2ogr -f GPKG out.gpkg in.xml` and import that. Taken: " + Formats + "."})
 	case bytes.HasPrefix(data, []byte("II*\x00")), bytes.HasPrefix(data, []byte("MM\x00*")), bytes.HasPrefix(data, []byte("II+\x00")):
-		return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Detail: "The file is a raster. Rasters are ground, not a layer: hand it to plan, zone or check beside the parcels."})
+		return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Detail: "The file is a raster. Rasters are ground, not a layer: `fallwright import` it without --layer, or hand it to plan beside the parcels."})
 	case bytes.HasPrefix(data, []byte{0, 0, 0x27, 0x0a}) || ending == ".shp":
 		return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Detail: "The file is one part of a shapefile. Zip it with its .dbf, .shx, .prj and .cpg, and import the zip."})
 	case ending == ".csv", ending == ".txt", ending == ".tsv":
 		return openCSV(data, report)
 	}
-	return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Detail: "The file is of no format that is read. Convert it with `ogr2ogr out.gpkg in` and import that. Taken: " + Formats + "."})
+	what := "The file is of no format that is read"
+	convert := fmt.Sprintf("Convert it with `ogr2ogr -f GPKG out.gpkg %s` and import that", parcels.Excerpt(filepath.Base(name)))
+	switch {
+	case bytes.HasPrefix(data, []byte{0x1f, 0x8b}):
+		what, convert = "The file is packed with gzip", fmt.Sprintf("Unpack it with `gunzip -k %s` and import that", parcels.Excerpt(filepath.Base(name)))
+	case bytes.HasPrefix(data, []byte("fgb\x03")):
+		what = "The file is FlatGeobuf"
+	case bytes.HasPrefix(data, []byte("PAR1")):
+		what, convert = "The file is GeoParquet", convert+" (a GDAL with the Parquet driver is needed: `ogrinfo --formats` tells)"
+	}
+	return nil, invalid(parcels.Unsupported, parcels.Fault{Slug: "media-type", Detail: what + ". " + convert + ". Taken: " + Formats + "."})
 }
 
 // Import reads a file into features, each handed to take as it has passed. The
@@ -299,46 +310,58 @@ func (im *importer) record(r record) error {
 	if r.fault != nil {
 		return im.refuse(r, []parcels.Fault{*r.fault})
 	}
-	raw := im.single(r.raw)
-	c, faults := im.check.Feature(raw, r.index, r.pointer)
-	if len(faults) > 0 {
-		return im.refuse(r, faults)
-	}
-	for _, n := range c.Notes {
-		im.report.mend(n)
-	}
-	props, fault, err := im.mapper.apply(c.Properties, propertiesOf(raw))
-	if err != nil {
-		return err
-	}
-	if fault != nil {
-		i := r.index
-		fault.Feature, fault.Pointer = &i, r.pointer+"/properties"
-		return im.refuse(r, []parcels.Fault{*fault})
-	}
-	f := parcels.StoredFeature{ID: c.ID, Geometry: c.Geometry, Properties: props}
-	if im.move != nil {
-		if f.Geometry, err = store.MoveGeometry(f.Geometry, im.move); err != nil {
-			var in *parcels.InputError
-			if errors.As(err, &in) {
-				return im.refuse(r, in.Faults)
-			}
+	var taken []parcels.StoredFeature
+	raws := im.parts(r.raw)
+	for _, raw := range raws {
+		c, faults := im.check.Feature(raw, r.index, r.pointer)
+		if len(faults) > 0 {
+			return im.refuse(r, faults)
+		}
+		for _, n := range c.Notes {
+			im.report.mend(n)
+		}
+		props, fault, err := im.mapper.apply(c.Properties, propertiesOf(raw))
+		if err != nil {
 			return err
 		}
+		if fault != nil {
+			i := r.index
+			fault.Feature, fault.Pointer = &i, r.pointer+"/properties"
+			return im.refuse(r, []parcels.Fault{*fault})
+		}
+		f := parcels.StoredFeature{ID: c.ID, Geometry: c.Geometry, Properties: props}
+		if im.move != nil {
+			if f.Geometry, err = store.MoveGeometry(f.Geometry, im.move); err != nil {
+				var in *parcels.InputError
+				if errors.As(err, &in) {
+					return im.refuse(r, in.Faults)
+				}
+				return err
+			}
+		}
+		taken = append(taken, f)
 	}
 	if im.refused > 0 && !im.o.KeepGoing {
 		return nil // nothing will be kept; the other faults are still looked for
 	}
 	im.report.Taken++
-	return im.take(f)
+	im.report.Parts += len(taken) - 1
+	for _, f := range taken {
+		if err := im.take(f); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
-// single takes the one part out of a Multi geometry where the layer takes no
-// such, and says so. Anything else comes back as it is.
-func (im *importer) single(raw []byte) []byte {
+// parts takes a Multi geometry apart where the layer takes no such, and says
+// so: the one part of it, or as many features where nothing in the layer is
+// told apart by a name of its own. Anything else comes back as it is.
+func (im *importer) parts(raw []byte) [][]byte {
+	whole := [][]byte{raw}
 	i := bytes.Index(raw, []byte(`"Multi`))
 	if i < 0 {
-		return raw
+		return whole
 	}
 	var f struct {
 		Type       string          `json:"type"`
@@ -350,21 +373,39 @@ func (im *importer) single(raw []byte) []byte {
 		Type        string            `json:"type"`
 		Coordinates []json.RawMessage `json:"coordinates"`
 	}
-	if json.Unmarshal(raw, &f) != nil || json.Unmarshal(f.Geometry, &g) != nil || len(g.Coordinates) != 1 || slices.Contains(im.types, g.Type) {
-		return raw
+	if json.Unmarshal(raw, &f) != nil || json.Unmarshal(f.Geometry, &g) != nil || len(g.Coordinates) == 0 || slices.Contains(im.types, g.Type) {
+		return whole
 	}
 	one, ok := strings.CutPrefix(g.Type, "Multi")
-	if !ok || !slices.Contains(im.types, one) {
-		return raw
+	if !ok || !slices.Contains(im.types, one) || len(g.Coordinates) > 1 && !slices.Contains(nameless, im.o.Layer) {
+		return whole
 	}
-	f.Geometry = fmt.Appendf(nil, `{"type":%q,"coordinates":%s}`, one, g.Coordinates[0])
-	out, err := json.Marshal(f)
-	if err != nil {
-		return raw
+	var id string
+	if len(f.ID) > 0 && string(f.ID) != "null" && json.Unmarshal(f.ID, &id) != nil {
+		id = string(f.ID) // a number, digit for digit
 	}
-	im.report.mend("a " + g.Type + " of one part was taken as a " + one)
+	var out [][]byte
+	for k, c := range g.Coordinates {
+		f.Geometry = fmt.Appendf(nil, `{"type":%q,"coordinates":%s}`, one, c)
+		if len(g.Coordinates) > 1 && id != "" {
+			f.ID, _ = json.Marshal(fmt.Sprintf("%s/%d", id, k+1))
+		}
+		text, err := json.Marshal(f)
+		if err != nil {
+			return whole
+		}
+		out = append(out, text)
+	}
+	if len(out) == 1 {
+		im.report.mend("a " + g.Type + " of one part was taken as a " + one)
+	} else {
+		im.report.mend("a " + g.Type + " was taken apart, each part as a feature of its own")
+	}
 	return out
 }
+
+// nameless are the layers whose features nobody calls by a name.
+var nameless = []parcels.Layer{parcels.LayerStreets, parcels.LayerDistricts, parcels.LayerObstacles, parcels.LayerSpots, parcels.LayerContours, parcels.LayerBreaklines, parcels.LayerEasements}
 
 func propertiesOf(raw []byte) json.RawMessage {
 	var f struct {

@@ -104,3 +104,44 @@ func TestHandTextFormats(t *testing.T) {
 		t.Errorf("%+v %v %v", r, fs, err)
 	}
 }
+
+// A line of several parts becomes as many lines where nothing calls it by a
+// name; a drain keeps its name, so it is refused with what to do.
+func TestHandParts(t *testing.T) {
+	text := []byte(`{"type":"FeatureCollection","features":[
+	 {"type":"Feature","id":7,"properties":{"elevation_m":3},"geometry":{"type":"MultiLineString","coordinates":[[[0,0],[1,1]],[[2,2],[3,3]]]}},
+	 {"type":"Feature","id":8,"properties":{},"geometry":{"type":"MultiLineString","coordinates":[[[0,0],[1,1]],[[2,2]]]}}]}`)
+	r, fs, err := read("c.geojson", text, Options{Layer: parcels.LayerContours, KeepGoing: true})
+	if err != nil || r.Read != 2 || r.Taken != 1 || r.Parts != 1 || len(fs) != 2 || len(r.Refused) == 0 {
+		t.Fatalf("%+v %v %v", r, fs, err)
+	}
+	if fs[0].ID != "7/1" || fs[1].ID != "7/2" || string(fs[1].Geometry) != `{"type":"LineString","coordinates":[[2,2],[3,3]]}` || string(fs[1].Properties) != `{"elevation_m":3}` {
+		t.Errorf("%+v", fs)
+	}
+	_, _, err = read("c.geojson", text, Options{Layer: parcels.LayerDrains})
+	if s := slugsOf(err); len(s) == 0 || s[0] != "geometry-type" {
+		t.Errorf("drains: %v", err)
+	}
+}
+
+// Numbers for "unknown" keep their face through the conversion of units, so that
+// a reading beside the site's own heights can tell them, and they are counted.
+func TestHandPlaceholders(t *testing.T) {
+	text := []byte(`{"type":"FeatureCollection","features":[`)
+	for i, v := range []string{"9999", "0", "102.5", "999", "9999"} {
+		if i > 0 {
+			text = append(text, ',')
+		}
+		text = fmt.Appendf(text, `{"type":"Feature","properties":{"id":%d,"RIM_ELEV":%s},"geometry":{"type":"Point","coordinates":[%d,1]}}`, i, v, i)
+	}
+	r, fs, err := read("i.geojson", append(text, `]}`...), Options{Layer: parcels.LayerInlets, ElevationUnit: "us_ft"})
+	if err != nil || len(fs) != 5 {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(fs[0].Properties), `"rim_ft":9999`) || !strings.Contains(string(fs[2].Properties), `"rim_m":31.24`) {
+		t.Errorf("%s %s", fs[0].Properties, fs[2].Properties)
+	}
+	if !strings.Contains(strings.Join(r.Notes, " "), "0 1 times, 999 1 times, 9999 2 times") {
+		t.Errorf("%v", r.Notes)
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -15,6 +16,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 	"fallwright/parcels/exchange/wkb"
 )
 
@@ -160,6 +162,8 @@ type rule struct {
 	guessed bool
 	count   int
 	missing int
+	// placeholders counts the numbers that exports write for "unknown".
+	placeholders map[string]int
 }
 
 type mapper struct {
@@ -399,6 +403,15 @@ func (r *rule) value(raw json.RawMessage, report *Report) (string, []byte) {
 		return "", nil
 	}
 	unit := r.unit
+	if r.kind == elevation && document.IsSentinel(v) {
+		if r.placeholders == nil {
+			r.placeholders = map[string]int{}
+		}
+		r.placeholders[text]++
+		if unit == "us_ft" { // converted it could not be told any more; 2 in a million apart
+			unit = "ft"
+		}
+	}
 	if r.kind == size && unit == "" { // pipes come in inches up to 120, in millimetres from 150
 		unit = "mm"
 		if v <= 120 {
@@ -431,6 +444,13 @@ func (m *mapper) end(report *Report) {
 			unit = "in up to 120, mm above"
 		}
 		report.Mapping = append(report.Mapping, Mapped{Property: r.key, From: r.from, Unit: unit, Guessed: r.guessed, Count: r.count})
+		if len(r.placeholders) > 0 {
+			var told []string
+			for _, v := range slices.Sorted(maps.Keys(r.placeholders)) {
+				told = append(told, fmt.Sprintf("%s %d times", v, r.placeholders[v]))
+			}
+			report.note("%s holds numbers that stand for not known as a rule: %s. They are kept; where they cannot be meant beside the site's other heights, a plan or audit takes %s as missing and says so.", parcels.Excerpt(r.from), strings.Join(told, ", "), r.key)
+		}
 		if r.count == 0 && r.missing > 0 && !r.guessed {
 			report.note("The mapping takes %s from %s, which no feature has.", r.key, parcels.Excerpt(r.from))
 		}

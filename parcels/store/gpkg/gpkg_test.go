@@ -41,6 +41,16 @@ func sample(t *testing.T) (*Store, string) {
 	if _, err := s.PutSite(context.Background(), "elm", []byte(storetest.Document), 0, "ann"); err != nil {
 		t.Fatal(err)
 	}
+	ctx := context.Background()
+	if _, err := s.PutRaster(ctx, parcels.Raster{Site: "elm", Name: "dtm.tif", Format: "GeoTIFF", CRS: "EPSG:2274", Columns: 2, Rows: 2, ElevationUnit: 1, Bytes: 3}, strings.NewReader("II*"), 0, "ann"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.PutResult(ctx, parcels.Result{Site: "elm", Kind: "plan", Document: []byte(storetest.Document), Body: []byte("{}")}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.PutJob(ctx, parcels.Job{ID: "j", Body: []byte("{}")}); err != nil {
+		t.Fatal(err)
+	}
 	w, err := s.Write(context.Background(), "world", parcels.LayerParcels, "", false)
 	if err != nil {
 		t.Fatal(err)
@@ -92,6 +102,17 @@ func TestOracleGDAL(t *testing.T) {
 		}
 		if strings.Contains(out, "Warning") || strings.Contains(out, "ERROR") {
 			t.Errorf("%s: %s", when, out)
+		}
+		// every table of ours opens by its name, with its columns
+		for _, u := range upgrades {
+			for _, name := range u.tables {
+				if out := run(t, "ogrinfo", "-ro", "-so", path, name); !strings.Contains(out, "Layer name: "+name) || !strings.Contains(out, "Feature Count: ") || strings.Contains(out, "ERROR") {
+					t.Errorf("%s: %s: %s", when, name, out)
+				}
+			}
+		}
+		if out := run(t, "ogrinfo", "-ro", "-al", path, "fallwright_rasters"); !strings.Contains(out, "name (String) = dtm.tif") {
+			t.Errorf("rasters: %s", out)
 		}
 		if out := run(t, "ogrinfo", "-ro", "-al", path, "inlets"); !strings.Contains(out, "POINT Z (1700050.125 599990.0 698.25)") || !strings.Contains(out, "rim_m (Real) = 213.1") {
 			t.Errorf("inlets: %s", out)

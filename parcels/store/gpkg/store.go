@@ -265,6 +265,11 @@ func fault(op, subject string, err error) error {
 		switch se.Code() & 0xff {
 		case 5, 6:
 			e.Kind, e.Err = parcels.Busy, fmt.Errorf("another program has been writing to the store for more than %v; try again", wait)
+		case 10:
+			switch se.Code() >> 8 {
+			case 3, 4, 6, 19: // write, fsync, truncate, size of the shared memory: SQLite tells no more
+				e.Kind, e.Err = parcels.NoSpace, fmt.Errorf("the file cannot be written further: the disk is full, a limit on the size of files is reached, or the disk fails (%w)", err)
+			}
 		case 13:
 			e.Kind, e.Err = parcels.NoSpace, errors.New("no space left on the disk of the store")
 		case 26:
