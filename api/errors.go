@@ -123,6 +123,7 @@ var problemKinds = []problemKind{
 	{"csv-invalid", 422, "The CSV cannot be read", "One header line, the same count of cells in every line."},
 	{"layer-unknown", 422, "There is no such layer", "Name one of the layers of a site document."},
 	{"mapping-invalid", 422, "The attribute mapping cannot be used", "Map attributes of the file to properties of the layer."},
+	{"ground-missing", 422, "The site has no ground", "Give survey shots, contours or a raster."},
 	{"nothing-to-stake", 422, "The plan has nothing to stake", "Give a plan that has runs."},
 	{"template-invalid", 422, "A template cannot be used", "See errors for the template, the line, and the fields that there are."},
 	{"price-book", 422, "The price book cannot be used", "One item a line with unit and unit price."},

@@ -42,6 +42,7 @@ var processList = []processKind{
 	{"zone", "executeZone", "Trench zone", "Where a trench may lie on each lot, edge to edge, under the criteria.", "Zone", geoJSON, nil},
 	{"check", "executeCheck", "Route check", "Whether drawn or existing drains keep inside the lot with the clearance asked for.", "Check", geoJSON, nil},
 	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil},
+	{"ground", "executeGround", "Ground", "Contours, hollows that hold water, the ways on which it runs together, and heights to draw a relief from.", "Ground", geoJSON, nil},
 	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil},
 	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}}},
 	{"sheet", "executeSheet", "Sheet", "A paper that leaves the office: plan and profile, stakes, takeoff, site visit, proposal, permit package, calculation, crew notes, close-out pack, or the report of an audit.", "Sheet", "application/pdf", []extraInput{

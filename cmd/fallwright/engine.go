@@ -10,6 +10,7 @@ import (
 
 	"fallwright/api"
 	"fallwright/geo/frame"
+	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/answer"
 	"fallwright/parcels/asbuilt"
@@ -35,6 +36,7 @@ type options struct {
 	Checks    []string `json:"checks"`
 	CRS       string   `json:"crs"`
 	Store     bool     `json:"store"`
+	Interval  float64  `json:"interval_m"`
 	sheetOptions
 	// asbuilt
 	Resolve bool          `json:"resolve"`
@@ -113,6 +115,18 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: body, ContentType: "application/json", Ground: sum}, nil
+	case "ground":
+		ground := answer.GroundOptions{Lots: r.Lots, Interval: unit.Length(o.Interval)}
+		if r.SiteName != "" && g.store != nil {
+			if ground.Surface, _, err = storedGround(ctx, g.store, r.SiteName, s, ""); err != nil {
+				return api.Answer{}, err
+			}
+		}
+		c, err := answer.Ground(ctx, s, ground)
+		if err != nil {
+			return api.Answer{}, optionFault(err)
+		}
+		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "audit":
 		audit, err := audited(ctx, s, o, r)
 		if err != nil {

@@ -40,6 +40,7 @@ type cli struct {
 	Plan    planCmd    `cmd:"" help:"Plan the drains of lots: route, falls, flows, sizes, checked by a second piece of code."`
 	Check   checkCmd   `cmd:"" help:"Check drawn and existing drains: where they leave the lot or come too close, and what mends it."`
 	Zone    zoneCmd    `cmd:"" help:"Work out the trench zone of lots: where a trench, edge to edge, may lie."`
+	Ground  groundCmd  `cmd:"" help:"Draw the ground: contours, hollows that hold water, the ways on which it runs together."`
 	Audit   auditCmd   `cmd:"" help:"Audit every lot: room for a drain, an inlet in reach, drains that stray, footprints in easements."`
 	Asbuilt asbuiltCmd `cmd:"" help:"Hold shots on the laid pipe against the plan: bellies, back-falls, cover, offset."`
 	Stake   stakeCmd   `cmd:"" help:"Stake out a plan: stations, offsets, cuts, as a table or as points (.csv .xlsx .geojson .gpx .dxf)."`
