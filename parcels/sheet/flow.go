@@ -82,7 +82,7 @@ func (f *flow) title(s string) {
 }
 
 func (f *flow) heading(s string) {
-	f.need(46)
+	f.need(100) // it does not stand alone at the foot
 	f.y += 18
 	f.page().words(xy{f.left, f.y}, 11, true, black, s)
 	f.page().line(0.8, black, nil, xy{f.left, f.y + 3.5}, xy{f.left + f.column, f.y + 3.5})

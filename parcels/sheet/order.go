@@ -188,8 +188,12 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 	}
 	stem += "-" + o.Paper
 	if o.Format == "svg" {
+		drawn, err := d.SVG()
+		if err != nil {
+			return nil, err
+		}
 		var out []File
-		for i, b := range d.SVG() {
+		for i, b := range drawn {
 			name := fileName(p.Site, stem)
 			if i > 0 {
 				name = fmt.Sprintf("%s-%d", name, i+1)

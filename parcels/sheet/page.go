@@ -256,8 +256,9 @@ func writePDF(title string, pages []*page) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// writeSVG writes one page, sized in inches so that it prints true to scale.
-func writeSVG(title string, p *page) []byte {
+// writeSVG writes one page, sized in inches so that it prints true to scale, with
+// the part of the font that it uses.
+func writeSVG(title string, p *page) ([]byte, error) {
 	var b bytes.Buffer
 	esc := func(s string) string {
 		var e bytes.Buffer
@@ -271,8 +272,23 @@ func writeSVG(title string, p *page) []byte {
 		return fmt.Sprintf("#%02x%02x%02x", c.r, c.g, c.b)
 	}
 	fmt.Fprintf(&b, "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.4gin\" height=\"%.4gin\" viewBox=\"0 0 %.3f %.3f\">\n<title>%s</title>\n", p.w/72, p.h/72, p.w, p.h, esc(title))
-	fmt.Fprintf(&b, "<style>@font-face{font-family:sheet;src:url(data:font/ttf;base64,%s)}@font-face{font-family:sheet;font-weight:bold;src:url(data:font/ttf;base64,%s)}text{font-family:sheet,sans-serif;white-space:pre}</style>\n",
-		base64.StdEncoding.EncodeToString(dejavusanscondensed.TTF), base64.StdEncoding.EncodeToString(dejavusanscondensedbold.TTF))
+	var used [2][]rune
+	for _, m := range p.marks {
+		k := 0
+		if m.bold {
+			k = 1
+		}
+		used[k] = append(used[k], []rune(plain(m.text))...)
+	}
+	b.WriteString("<style>")
+	for k, ttf := range [2][]byte{dejavusanscondensed.TTF, dejavusanscondensedbold.TTF} {
+		part, err := subset(ttf, used[k])
+		if err != nil {
+			return nil, err
+		}
+		fmt.Fprintf(&b, "@font-face{font-family:sheet;font-weight:%s;src:url(data:font/ttf;base64,%s)}", [2]string{"normal", "bold"}[k], base64.StdEncoding.EncodeToString(part))
+	}
+	b.WriteString("text{font-family:sheet,'DejaVu Sans Condensed',sans-serif;white-space:pre}</style>\n")
 	fmt.Fprintf(&b, "<rect width=\"%.3f\" height=\"%.3f\" fill=\"#ffffff\"/>\n", p.w, p.h)
 	clips := 0
 	for _, m := range p.marks {
@@ -313,5 +329,5 @@ func writeSVG(title string, p *page) []byte {
 		}
 	}
 	b.WriteString("</svg>\n")
-	return b.Bytes()
+	return b.Bytes(), nil
 }

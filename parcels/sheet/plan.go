@@ -439,7 +439,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 			letter, c := locating(o)
 			used[letter] = true
 			g.line(0.8, c, []float64{7, 3}, path(l)...)
-			tag(g.page, path(l), room, letter, c)
+			pl.taken = append(pl.taken, tag(g.page, path(l), room, letter, c)...)
 		case "well":
 			if p, ok := o.Geometry.(orb.Point); ok {
 				g.circle(at(p), 3, &white, &grey, 0.8)
@@ -734,8 +734,8 @@ func locating(o *parcels.Obstacle) (string, ink) {
 	return "U", grey
 }
 
-// tag writes a line's letter along it, in its gaps.
-func tag(p *page, l []xy, room rect, letter string, c ink) {
+// tag writes a line's letter along it, in its gaps, and says where.
+func tag(p *page, l []xy, room rect, letter string, c ink) (taken []rect) {
 	every, next := 70.0, 26.0
 	for i := 1; i < len(l); i++ {
 		a, b := l[i-1], l[i]
@@ -747,11 +747,14 @@ func tag(p *page, l []xy, room rect, letter string, c ink) {
 				continue
 			}
 			w := width(letter, 5.5, true)
-			p.box(x.x-w/2-0.8, x.y-3.2, w+1.6, 6.4, &white, nil, 0)
+			r := rect{x.x - w/2 - 0.8, x.y - 3.2, w + 1.6, 6.4}
+			p.box(r.x, r.y, r.w, r.h, &white, nil, 0)
 			p.words(xy{x.x - w/2, x.y + 2}, 5.5, true, c, letter)
+			taken = append(taken, r)
 		}
 		next -= n
 	}
+	return taken
 }
 
 // arrow draws a flow arrow at a share of the way.

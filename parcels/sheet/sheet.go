@@ -143,12 +143,15 @@ func saying(fs []parcels.Finding, u display.Units) []parcels.Finding {
 func (d *Document) PDF() ([]byte, error) { return writePDF(d.title, d.pages) }
 
 // SVG is one drawing a page.
-func (d *Document) SVG() [][]byte {
+func (d *Document) SVG() ([][]byte, error) {
 	out := make([][]byte, len(d.pages))
 	for i, p := range d.pages {
-		out[i] = writeSVG(fmt.Sprintf("%s, sheet %d of %d", d.title, i+1, len(d.pages)), p)
+		var err error
+		if out[i], err = writeSVG(fmt.Sprintf("%s, sheet %d of %d", d.title, i+1, len(d.pages)), p); err != nil {
+			return nil, err
+		}
 	}
-	return out
+	return out, nil
 }
 
 // draft is what every sheet draws from.

@@ -105,13 +105,20 @@ func TestHandScaleOfThePaper(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	svg, err := d.SVG()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(svg[0]) > 200<<10 {
+		t.Errorf("an SVG of %d bytes carries more than the font that it uses", len(svg[0]))
+	}
 	text := streams(t, pdf)
 	longest := 0.0
 	for _, r := range p.Runs {
 		longest = math.Max(longest, float64(r.Length))
 	}
 	// the plan sheet of B4 is at 1 in = 30 ft: 72 / 9.144 points a metre
-	if !strings.Contains(string(d.SVG()[0]), "1 in = 30 ft") {
+	if !strings.Contains(string(svg[0]), "1 in = 30 ft") {
 		t.Fatal("lot B4 on letter is not at 1 in = 30 ft")
 	}
 	want := longest * 72 / (30 * 0.3048)
@@ -127,7 +134,7 @@ func TestHandScaleOfThePaper(t *testing.T) {
 	if best > 0.02 {
 		t.Errorf("no line of %.2f points (the longest run, %.3f m) in the PDF: nearest is off by %.3f", want, longest, best)
 	}
-	if !strings.Contains(string(d.SVG()[0]), `width="11in" height="8.5in" viewBox="0 0 792.000 612.000"`) {
+	if !strings.Contains(string(svg[0]), `width="11in" height="8.5in" viewBox="0 0 792.000 612.000"`) {
 		t.Error("the SVG is not the size of its paper")
 	}
 }
@@ -242,7 +249,11 @@ func TestHandEmptyAndHostile(t *testing.T) {
 		if _, err := d.PDF(); err != nil {
 			t.Fatal(err)
 		}
-		for _, b := range d.SVG() {
+		svg, err := d.SVG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, b := range svg {
 			if bytes.Contains(b, []byte("<script")) || bytes.Contains(b, []byte("\u202e")) {
 				t.Errorf("%s: markup or direction marks of the input stand in the SVG", k)
 			}

@@ -74,7 +74,7 @@ func Subdivision(a *parcels.Audit, s *parcels.Site, paper string, u display.Unit
 		f.turn()
 		tall = f.column * 0.9
 	}
-	d.auditMap(f.page(), a, rect{f.left, f.y + 4, f.column, tall})
+	tall = d.auditMap(f.page(), a, rect{f.left, f.y + 4, f.column, tall})
 	f.y += tall + 12
 	f.heading("Lots, worst first")
 	var rows [][]string
@@ -118,9 +118,9 @@ func Subdivision(a *parcels.Audit, s *parcels.Site, paper string, u display.Unit
 }
 
 // auditMap shades each lot by its verdict, so that it reads in grey: feasible
-// white, not proven light, not feasible dark; the inlets stand over them.
-func (d *draft) auditMap(g *page, a *parcels.Audit, r rect) {
-	g.box(r.x, r.y, r.w, r.h, nil, &black, 0.8)
+// white, not proven light, not feasible dark; the inlets stand over them. It says
+// how tall the map came out.
+func (d *draft) auditMap(g *page, a *parcels.Audit, r rect) float64 {
 	var b orb.Bound
 	for i := range a.Rows {
 		if i == 0 {
@@ -130,10 +130,12 @@ func (d *draft) auditMap(g *page, a *parcels.Audit, r rect) {
 		}
 	}
 	if len(a.Rows) == 0 {
-		return
+		return 0
 	}
 	foot := 16.0
 	sc := fit(d.u, b.Max[0]-b.Min[0], b.Max[1]-b.Min[1], r.w-12, r.h-foot-10)
+	r.h = math.Min(r.h, math.Max((b.Max[1]-b.Min[1])*sc.per+foot+24, 80))
+	g.box(r.x, r.y, r.w, r.h, nil, &black, 0.8)
 	c := b.Center()
 	at := func(p orb.Point) xy {
 		return xy{r.x + r.w/2 + (p[0]-c[0])*sc.per, r.y + (r.h-foot)/2 - (p[1]-c[1])*sc.per}
@@ -191,6 +193,7 @@ func (d *draft) auditMap(g *page, a *parcels.Audit, r rect) {
 		x += 22 + width(verdict(v), 6, false)
 	}
 	g.words(xy{x + 4, y}, 6, false, black, "dotted: trench zone; black square: inlet; north up; "+sc.said)
+	return r.h
 }
 
 // SubdivisionTables are the rows of an audit as sheets of a workbook, worst lots

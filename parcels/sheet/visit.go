@@ -187,7 +187,7 @@ func (d *draft) askOutlet(add adder, known func(m, s unit.Length) string) {
 // askGround asks for the ground at the intakes and along the runs: lower ground than
 // drawn lowers the pipe, as far as its way has room.
 func (d *draft) askGround(add adder, known func(m, s unit.Length) string) {
-	spare, sd := d.spare(), d.groundSD()
+	spare, sd := d.spare(), max(d.groundSD(), 0.001)
 	at := d.levelSD("intakes")
 	type place struct {
 		id     string
@@ -195,7 +195,7 @@ func (d *draft) askGround(add adder, known func(m, s unit.Length) string) {
 		chance float64
 	}
 	var intakes []place
-	run := place{chance: -1}
+	run, tightest := place{chance: -1}, math.Inf(1)
 	for i := range d.p.Runs {
 		r := &d.p.Runs[i]
 		m, ok := spare[r.ID]
@@ -206,8 +206,8 @@ func (d *draft) askGround(add adder, known func(m, s unit.Length) string) {
 			intakes = append(intakes, place{p.ID, m, beyond(m, at)})
 		}
 		room := m + *r.LeastCover - d.c.Pipe.LeastCover
-		if c := beyond(room, sd); c > run.chance {
-			run = place{r.ID, room, c}
+		if z := float64(room / sd); z < tightest {
+			run, tightest = place{r.ID, room, beyond(room, sd)}, z
 		}
 	}
 	slices.SortStableFunc(intakes, func(a, b place) int {
@@ -253,7 +253,7 @@ func (d *draft) every() unit.Length {
 // askLines asks for the pins of the lot line that the trench is the likeliest to lie
 // over.
 func (d *draft) askLines(add adder) {
-	worst, why := -1.0, ""
+	worst, tightest, why := -1.0, math.Inf(1), ""
 	for _, id := range d.p.Summary.Lots {
 		l := d.s.Lot(id)
 		if l == nil || len(l.Shape) == 0 || len(l.Shape[0]) == 0 {
@@ -269,8 +269,9 @@ func (d *draft) askLines(add adder) {
 			for e := 1; e < len(ring); e++ {
 				m := apart(r.Line, orb.LineString{ring[e-1], ring[e]}) - half
 				s, _ := siting.LineSD(l, 0, 0, e-1)
-				if c := beyond(m, s); c > worst {
-					worst, why = c, fmt.Sprintf("the trench of run %s comes within %s of a line of lot %s that is known to %s", r.ID, d.u.Length(m), id, d.u.Length(s))
+				s = max(s, 0.001) // one that is given as certain
+				if z := float64(m / s); z < tightest {
+					worst, tightest, why = beyond(m, s), z, fmt.Sprintf("the trench of run %s comes within %s of a line of lot %s that is known to %s", r.ID, d.u.Length(m), id, d.u.Length(s))
 				}
 			}
 		}
