@@ -294,6 +294,13 @@ type Drain struct {
 	Diameter   *unit.Length
 	Pipe       string
 	N          *hydro.Roughness
+	// Of an existing drain that is looked into: what it is to carry in the design
+	// storm, what its grates or stone let in, the water where it ends, and whether
+	// its end was found: open, not_found, or empty where nobody has looked.
+	Flow        *hydro.Flow
+	Intake      *hydro.Flow
+	OutletLevel *unit.Elevation
+	End         string
 }
 
 // Spot is a shot: a point with an elevation.

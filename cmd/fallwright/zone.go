@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 
+	"fallwright/hydro"
 	"fallwright/parcels/answer"
 	"fallwright/parcels/display"
 )
@@ -68,8 +69,34 @@ func (c checkCmd) Run(e *env) error {
 		for _, r := range col.Checks {
 			findings(w, r.Findings, u)
 		}
+		if err := oldTable(w, col.Checks, u); err != nil {
+			return err
+		}
 		return cautions(w)
 	})
+}
+
+// oldTable prints what is made of existing drains of known inverts.
+func oldTable(w io.Writer, rows []answer.CheckRow, u display.Units) error {
+	t := table{head: []string{"old drain", "judgement", "fall", "carries full", "is to carry", "gets in", "to lay anew", "standing water"}, right: "__rrrrrr"}
+	for _, r := range rows {
+		if o := r.Condition; o != nil {
+			t.row(o.Drain, string(o.Judgement), u.Slope(o.Slope), u.Flow(o.Capacity), display.Or(o.Flow, u.Flow), display.Or(o.Intake, u.Flow), u.Distance(o.Relay), u.Water(hydro.Volume(o.Standing)))
+		}
+	}
+	if len(t.rows) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w, "\nExisting drains, looked into:")
+	if err := t.write(w); err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if r.Condition != nil {
+			findings(w, r.Condition.Findings)
+		}
+	}
+	return nil
 }
 
 // give writes a collection where it was asked for.

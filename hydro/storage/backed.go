@@ -435,7 +435,7 @@ func (s *run) step(in, w float64) (float64, error) {
 		m := (a*fb - b*fa) / (fb - fa)
 		fm := f(m)
 		if math.Abs(fm) <= tol || math.Abs(b-a) < 1e-13 {
-			return m, nil
+			return nearest(f, m, s.h, tol), nil
 		}
 		if (fm < 0) == (fb < 0) {
 			fa /= 2
@@ -445,6 +445,24 @@ func (s *run) step(in, w float64) (float64, error) {
 		b, fb = m, fm
 	}
 	return b, nil
+}
+
+// nearest is, of the levels between root and from that balance alike, the one
+// nearest to from. Over a full store no water is held between two levels: the
+// level then goes only as far as the flow makes it go.
+func nearest(f func(float64) float64, root, from, tol float64) float64 {
+	if d := from - root; math.Abs(d) < 1e-3 || math.Abs(f(root+math.Copysign(1e-4, d))) > tol {
+		return root
+	}
+	for math.Abs(from-root) > 1e-6 {
+		m := (root + from) / 2
+		if math.Abs(f(m)) <= tol {
+			root = m
+		} else {
+			from = m
+		}
+	}
+	return root
 }
 
 func (s *run) run() (Result, error) {

@@ -448,3 +448,32 @@ func TestPropertyClosesAlways(t *testing.T) {
 		}
 	}
 }
+
+// A full store under a falling structure, behind a valve. Over the stone (top at
+// 1.0 m) no water is held between two levels. A pulse fills it to the rim at 2 m
+// while the structure stands at 1.9 m; from minute 20 to 60 the structure falls
+// evenly to 1.1 m. The level cannot stand above the structure, since the
+// connection would let it off, nor fall below it, since nothing else takes water:
+// it goes down with it, 20 mm a minute.
+func TestHandFullStoreFollows(t *testing.T) {
+	store, err := Tabulate(Stone{Length: 20, Width: 0.4, BottomUp: 0.6, BottomDown: 0.5, Height: 0.4, Voids: 0.4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := Run(Trench{Store: store, Spills: []Spill{{Name: "basin", Rim: 2, Edge: 1.2}},
+		Outlet: Connection{Pipes: pipe.Alike(1, pipe.Pipe{Diameter: 0.1, N: 0.012}), Length: 5, InvertUp: 0.55, InvertDown: 0.5, Losses: 1.5, Valve: true}},
+		Case{Inflow: hydro.Hydrograph{{At: 0, Flow: 0}, {At: 5, Flow: 0.005}, {At: 10, Flow: 0}},
+			Outside: []LevelAt{{At: 0, Level: 1.9}, {At: 20, Level: 1.9}, {At: 60, Level: 1.1}}, End: 60, Step: 1.0 / 60, Record: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range res.Series {
+		if r.At < 21 {
+			continue
+		}
+		want := 1.9 - 0.02*(float64(r.At)-20)
+		if math.Abs(float64(r.Level)-want) > 0.002 {
+			t.Errorf("minute %.0f: level %.4f, the structure stands at %.4f", float64(r.At), float64(r.Level), want)
+		}
+	}
+}

@@ -14,6 +14,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/parcels"
+	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/document"
 	"fallwright/parcels/planner"
 	"fallwright/parcels/siting"
@@ -44,18 +45,20 @@ type ZoneRow struct {
 
 // CheckRow is one drain's route check.
 type CheckRow struct {
-	Drain           string            `json:"drain"`
-	Lot             *string           `json:"lot"`
-	Verdict         parcels.Verdict   `json:"verdict"`
-	Inside          bool              `json:"inside"`
-	Length          unit.Length       `json:"length_m"`
-	LengthOutside   unit.Length       `json:"length_outside_m"`
-	LeastClearance  *unit.Length      `json:"least_clearance_m"`
-	LeastFoundation *unit.Length      `json:"least_foundation_clearance_m"`
-	ChanceOverLine  *float64          `json:"chance_over_line"`
-	WorstAt         *orb.Point        `json:"worst_at"`
-	Stretches       []StretchRow      `json:"stretches"`
-	Findings        []parcels.Finding `json:"findings"`
+	Drain           string          `json:"drain"`
+	Lot             *string         `json:"lot"`
+	Verdict         parcels.Verdict `json:"verdict"`
+	Inside          bool            `json:"inside"`
+	Length          unit.Length     `json:"length_m"`
+	LengthOutside   unit.Length     `json:"length_outside_m"`
+	LeastClearance  *unit.Length    `json:"least_clearance_m"`
+	LeastFoundation *unit.Length    `json:"least_foundation_clearance_m"`
+	ChanceOverLine  *float64        `json:"chance_over_line"`
+	WorstAt         *orb.Point      `json:"worst_at"`
+	Stretches       []StretchRow    `json:"stretches"`
+	// Condition is what is made of an existing drain of known inverts.
+	Condition *asbuilt.OldReport `json:"condition"`
+	Findings  []parcels.Finding  `json:"findings"`
 }
 
 // StretchRow is a stretch of a drain that is outside or too close.
@@ -222,6 +225,9 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		}
 		row, err := check(s, st, d, lot)
 		if err != nil {
+			return nil, err
+		}
+		if row.Condition, err = look(s, d); err != nil {
 			return nil, err
 		}
 		out.Stop = out.Stop || row.Verdict == parcels.NotFeasible

@@ -54,11 +54,16 @@ type Old struct {
 	Flow *hydro.Flow
 	// Intake is what its grates, or its stone and cap, let in; nil: not known.
 	Intake *hydro.Flow
-	// Ends says that its lower end was found and is open. Water is the level in
+	// Ends says that its lower end was found and is open; EndUnknown that nobody
+	// has looked. Water is the level in
 	// what it ends in (in the design storm, or the lowest it falls to); nil: not
 	// known.
-	Ends  bool
-	Water *unit.Elevation
+	Ends       bool
+	EndUnknown bool
+	Water      *unit.Elevation
+	// EvenGrade says that only the ends were measured and the levels between are
+	// drawn evenly.
+	EvenGrade bool
 }
 
 // OldReport is what is made of it.
@@ -159,8 +164,16 @@ func LookInto(o Old, c parcels.Criteria) (*OldReport, error) {
 			Message: fmt.Sprintf("%.1f m of the %.1f m of drain %s lie flat or the wrong way: more would be laid anew than kept.", float64(r.Relay), float64(run.Length), o.ID)})
 	}
 
+	if o.EvenGrade {
+		find(Keep, parcels.Finding{Code: CodeUnknown, Severity: parcels.Warn, NotProven: true, Cure: "Put a camera through it, or open it every 25 ft (7.6 m) and shoot the invert.",
+			Message: fmt.Sprintf("Only the ends of drain %s were measured: a belly between them would not be seen here.", o.ID)})
+	}
+
 	// Its end.
 	switch {
+	case o.EndUnknown:
+		find(Keep, parcels.Finding{Code: CodeUnknown, Severity: parcels.Warn, NotProven: true, Source: "P-128", Cure: "Follow it to its end with a camera or a locator.",
+			Message: fmt.Sprintf("Where drain %s ends is not known: it meets no inlet, outlet or swale of the site.", o.ID)})
 	case !o.Ends:
 		find(Abandon, parcels.Finding{Code: CodeNoOutlet, Severity: parcels.Stop, Source: "P-128", Cure: "Find its end or give it one; without an outlet it only moves the wet place.",
 			Message: fmt.Sprintf("Drain %s has no open end that was found.", o.ID)})

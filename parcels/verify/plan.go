@@ -114,6 +114,7 @@ type plan struct {
 	profiles []profile
 	trunks   []trunk
 	met      []met
+	backed   *backed
 	findings []found
 	cautions []string
 	faults   []string
@@ -290,6 +291,7 @@ func (r *planReader) body(v val) {
 		}
 		p.profiles = append(p.profiles, q)
 	}
+	p.backed = r.backed(v.get("storage"), "storage")
 	for i, t := range v.get("met").a {
 		of := fmt.Sprintf("met %d", i)
 		p.met = append(p.met, met{run: r.text(t, "run", of), kind: r.text(t, "kind", of), station: r.num(t, "station_m", of), high: r.num(t, "high_m", of), low: r.maybe(t, "low_m", of)})

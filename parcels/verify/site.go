@@ -51,6 +51,9 @@ type inlet struct {
 	level        *float64
 	flowLimit    *float64
 	surchargesAt *float64
+	// level over the storm, [minute, level]; byYears where it is told by return period
+	over    [][2]float64
+	byYears []yearly
 }
 
 type intake struct {
@@ -63,6 +66,7 @@ type intake struct {
 	tc, flow           *float64
 	rim, invert        *float64
 	startCover         *float64
+	grate              [2]*float64 // length, width
 }
 
 type shot struct {
@@ -664,6 +668,25 @@ func (s *site) readInlet(f *feature, ground float64) {
 	if n.system == "" {
 		n.system = "unknown"
 	}
+	rows := func(v val) [][2]float64 {
+		var out [][2]float64
+		for _, w := range v.a {
+			if len(w.a) == 2 && w.a[0].k == number && w.a[1].k == number {
+				out = append(out, [2]float64{w.a[0].n, w.a[1].n + p.shift})
+			}
+		}
+		return out
+	}
+	switch t := p.v.get("tailwater"); t.k {
+	case list:
+		n.over = rows(t)
+	case object:
+		for _, m := range t.ms {
+			if y, err := strconv.ParseFloat(m.key, 64); err == nil {
+				n.byYears = append(n.byYears, yearly{y, rows(m.v)})
+			}
+		}
+	}
 	if dip := p.length("dip"); dip != nil && n.rim != nil && n.invert == nil {
 		v := *n.rim - *dip
 		n.invert = &v
@@ -680,7 +703,8 @@ func (s *site) readIntake(f *feature, ground float64) {
 	p := &f.props
 	n := intake{id: f.name("intake"), lot: p.v.get("lot").str(), kind: p.v.get("kind").str(), at: t.points[0],
 		roofC: p.bare("roof_c"), yardC: p.bare("yard_c"), tc: p.bare("tc_min"), flow: p.quantity([]string{"flow_m3s", "flow_cfs", "flow_gpm"}, []float64{1, foot * foot * foot, 0.003785411784 / 60}),
-		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), startCover: p.length("start_cover")}
+		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), startCover: p.length("start_cover"),
+		grate: [2]*float64{p.length("length"), p.length("width")}}
 	if a := p.area("roof_area"); a != nil {
 		n.roofArea, n.roofGiven, n.areaGiven = *a, true, true
 	}

@@ -95,6 +95,7 @@ var checks = []func(*judge){
 	(*judge).manning,
 	(*judge).capacity,
 	(*judge).trunk,
+	(*judge).storage,
 	(*judge).roofWater,
 	(*judge).arrival,
 	(*judge).summary,
