@@ -93,7 +93,7 @@ func oldTable(w io.Writer, rows []answer.CheckRow, u display.Units) error {
 	}
 	for _, r := range rows {
 		if r.Condition != nil {
-			findings(w, r.Condition.Findings)
+			findings(w, r.Condition.Findings, u)
 		}
 	}
 	return nil
