@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"sync"
 
 	"github.com/paulmach/orb"
 
@@ -120,13 +121,28 @@ type lotWork struct {
 	a    *Auditor
 	at   int // the lot's place in the site
 	lot  *parcels.Lot
-	site *parcels.Site // what lies near, under the lot's criteria
-	row  *parcels.AuditRow
+	box  orb.Bound
+	site *parcels.Site // what lies near, under the lot's criteria: &room
+	room parcels.Site
+	// found is room for a list of features.
+	found []int32
+	row   *parcels.AuditRow
 
 	sites  *siting.Siting
 	ground *siting.Ground
 	zone   *zone.Zone
 	water  *water
+}
+
+// works are kept for their room: nothing of a lot's work is held once its row is
+// made.
+var works = sync.Pool{New: func() any { return &lotWork{} }}
+
+// begin takes up a lot, by its place among those at hand.
+func (a *Auditor) begin(i int, row *parcels.AuditRow) *lotWork {
+	w := works.Get().(*lotWork)
+	*w = lotWork{a: a, at: i, lot: &a.site.Lots[i], box: a.index.lots.box[i], row: row, room: w.room, found: w.found}
+	return w
 }
 
 // find adds a finding of the lot.
@@ -139,7 +155,7 @@ func (w *lotWork) find(f parcels.Finding) {
 // the site and lists them.
 func (w *lotWork) neighbours() []parcels.Lot {
 	if w.site.Lots == nil {
-		w.site.Lots = pick(w.a.site.Lots, w.a.index.lots.in(w.lot.Shape.Bound().Pad(near)))
+		w.site.Lots = pick(nil, w.a.site.Lots, w.a.index.lots.in(w.box.Pad(near), nil))
 	}
 	return w.site.Lots
 }
@@ -201,7 +217,8 @@ func (w *lotWork) trench() (*zone.Zone, error) {
 func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 	lot := &a.site.Lots[i]
 	row := parcels.AuditRow{Lot: lot.ID, Reach: parcels.ReachNotProven, Shape: lot.Shape, Findings: []parcels.Finding{}}
-	w := &lotWork{a: a, at: i, lot: lot, row: &row}
+	w := a.begin(i, &row)
+	defer works.Put(w)
 	under, told, err := a.fabric.Under(lot)
 	if err != nil {
 		return row, err
@@ -209,7 +226,7 @@ func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 	for _, f := range told {
 		w.find(f)
 	}
-	w.site = a.view(lot.Shape.Bound(), under.Criteria)
+	w.view(under.Criteria)
 	for _, k := range a.checks {
 		if k.Lot == nil {
 			continue

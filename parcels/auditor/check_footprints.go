@@ -23,7 +23,7 @@ const speck unit.Area = 0.01
 func checkFootprints(w *lotWork) error {
 	for i := range w.site.Buildings {
 		b := &w.site.Buildings[i]
-		if b.Lot == "" && !b.Shape.Bound().Intersects(w.lot.Shape.Bound()) || !w.owns(b) {
+		if b.Lot == "" && !meets(boxOf(b.Shape), w.box) || !w.owns(b) {
 			continue
 		}
 		if err := w.footprint(b); err != nil {
@@ -41,9 +41,11 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 	name := siting.Label(b.Common)
 	// over the line
 	crosses := false
-	for _, p := range walls {
-		for _, r := range p {
-			crosses = crosses || len(outside(orb.LineString(r), w.lot.Shape)) > 0
+	if !w.holdsAll(walls) {
+		for _, p := range walls {
+			for _, r := range p {
+				crosses = crosses || len(outside(orb.LineString(r), w.lot.Shape)) > 0
+			}
 		}
 	}
 	if crosses {
@@ -57,13 +59,14 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 		}
 	}
 	// in an easement
+	box := boxOf(walls)
 	for i := range w.site.Easements {
 		e := &w.site.Easements[i]
 		area, err := easementShape(e)
 		if err != nil {
 			return err
 		}
-		if area == nil || !area.Bound().Intersects(walls.Bound()) {
+		if area == nil || !meets(boxOf(area), box) {
 			continue
 		}
 		a, spot, err := common(walls, area)
@@ -77,6 +80,25 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 			Message: fmt.Sprintf("Building %s stands in %s easement %s with %.2f m2.", name, e.Kind, e.ID, float64(a))})
 	}
 	return w.setback(b, walls, name)
+}
+
+// holdsAll says that a convex lot holds an area: no corner of it lies beyond any
+// of the lot's edges. Of other lots it says nothing.
+func (w *lotWork) holdsAll(mp orb.MultiPolygon) bool {
+	if len(w.lot.Shape) != 1 || len(w.lot.Shape[0]) != 1 || !convex(w.lot.Shape[0][0]) {
+		return false
+	}
+	ring := w.lot.Shape[0][0]
+	for e := 1; e < len(ring); e++ {
+		for _, p := range mp {
+			for _, v := range p[0] {
+				if shape.Orient(ring[e-1], ring[e], v) < 0 {
+					return false
+				}
+			}
+		}
+	}
+	return true
 }
 
 // setback finds the lot edge that the walls come too close to, by role.
@@ -173,18 +195,33 @@ func common(a, b orb.MultiPolygon) (unit.Area, orb.Point, error) {
 	return sum, siting.Middle(both), err
 }
 
-// convex says whether a counter-clockwise ring turns left only.
+// convex says whether a counter-clockwise ring turns left only, and once round:
+// its edges change between leftward and rightward twice, not more.
 func convex(r orb.Ring) bool {
 	n := len(r) - 1
-	turn := 0.0
+	changes, way := 0, 0
 	for i := range n {
-		a, b, c := r[i], r[(i+1)%n], r[(i+2)%n]
-		if shape.Orient(a, b, c) < 0 {
+		if shape.Orient(r[i], r[i+1], r[(i+2)%n]) < 0 {
 			return false
 		}
-		turn += math.Atan2((b[0]-a[0])*(c[1]-b[1])-(b[1]-a[1])*(c[0]-b[0]), (b[0]-a[0])*(c[0]-b[0])+(b[1]-a[1])*(c[1]-b[1]))
 	}
-	return turn < 3*math.Pi // once round, not twice
+	for i := range 2 * n {
+		now := 0
+		switch d := r[i%n+1][0] - r[i%n][0]; {
+		case d > 0:
+			now = 1
+		case d < 0:
+			now = -1
+		}
+		if now == 0 || now == way {
+			continue
+		}
+		if i >= n && way != 0 {
+			changes++
+		}
+		way = now
+	}
+	return changes <= 2
 }
 
 // clip cuts a ring to a convex one, edge by edge; nil where nothing is left.

@@ -80,7 +80,7 @@ const patch = 500.0
 // where it leaves them for the last time.
 func (a *Auditor) drainLots(d *parcels.Drain) []lotStretch {
 	var out []lotStretch
-	for _, i := range a.index.lots.in(d.Line.Bound()) {
+	for _, i := range a.index.lots.in(d.Line.Bound(), nil) {
 		s := within(d.Line, a.site.Lots[i].Shape)
 		if total(s) >= sharedFrom {
 			out = append(out, lotStretch{int(i), a.site.Lots[i].ID, s[0].from, s[len(s)-1].to})
@@ -189,11 +189,11 @@ func ends(d *parcels.Drain) (up, down *unit.Elevation) {
 // waterOf is the water of a lot, as its own checks see it.
 func (a *Auditor) waterOf(i int) (*water, error) {
 	lot := &a.site.Lots[i]
-	l := &lotWork{a: a, at: i, lot: lot, row: &parcels.AuditRow{Lot: lot.ID}}
+	l := a.begin(i, &parcels.AuditRow{Lot: lot.ID})
 	under, _, err := a.fabric.Under(lot)
 	if err != nil {
 		return nil, err
 	}
-	l.site = a.view(lot.Shape.Bound(), under.Criteria)
+	l.view(under.Criteria)
 	return l.gather(), nil
 }

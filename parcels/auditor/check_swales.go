@@ -212,7 +212,7 @@ func (a *Auditor) lotAt(p orb.Point) string {
 }
 
 func (a *Auditor) lotIndex(p orb.Point) int {
-	for _, i := range a.index.lots.in(p.Bound()) {
+	for _, i := range a.index.lots.in(p.Bound(), nil) {
 		if shape.Locate(p, a.site.Lots[i].Shape) != shape.Outside {
 			return int(i)
 		}
@@ -406,7 +406,7 @@ func (a *Auditor) shed(l lotStretch, f *flowing) part {
 	s, lot := a.site, &a.site.Lots[l.lot]
 	c := s.Criteria
 	var roof unit.Area
-	for _, i := range a.index.buildings.in(lot.Shape.Bound()) {
+	for _, i := range a.index.buildings.in(lot.Shape.Bound(), nil) {
 		b := &s.Buildings[i]
 		if b.Lot == lot.ID || b.Lot == "" && shape.Locate(siting.Middle(b.Shape), lot.Shape) != shape.Outside {
 			if b.RoofArea != nil {
@@ -444,7 +444,7 @@ func (a *Auditor) share(lot *parcels.Lot, f *flowing) float64 {
 		}
 	}
 	if fronts == nil {
-		for _, i := range a.index.streets.in(lot.Shape.Bound().Pad(near)) {
+		for _, i := range a.index.streets.in(lot.Shape.Bound().Pad(near), nil) {
 			switch g := a.site.Streets[i].Geometry.(type) {
 			case orb.LineString:
 				fronts = append(fronts, g)

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"github.com/paulmach/orb"
-	"github.com/tidwall/rtree"
 
 	"fallwright/parcels"
 )
@@ -17,34 +16,133 @@ import (
 // package siting looks.
 const near = 30.0
 
-// places finds features of one layer by their boxes.
+// places finds features of one layer by their boxes: a grid of cells, each with
+// the features whose boxes meet it, in the order of the layer.
 type places struct {
-	tree  rtree.RTreeGN[float64, int32]
-	count int
+	box []orb.Bound
+	// wide are those that meet more than mostCells.
+	wide []int32
+
+	lo     orb.Point
+	cell   float64
+	nx, ny int
+	start  []int32 // of each cell in list
+	list   []int32
 }
 
-func (p *places) add(i int, b orb.Bound, grow float64) {
-	p.tree.Insert([2]float64{b.Min[0] - grow, b.Min[1] - grow}, [2]float64{b.Max[0] + grow, b.Max[1] + grow}, int32(i))
-	p.count++
-}
+const mostCells = 64
 
-// in lists the features whose boxes meet b, in the order of the layer.
-func (p *places) in(b orb.Bound) []int32 {
-	if p.count == 0 {
-		return nil
+func (p *places) add(b orb.Bound, grow float64) {
+	if grow > 0 {
+		b = b.Pad(grow)
 	}
-	var out []int32
-	p.tree.Search([2]float64{b.Min[0], b.Min[1]}, [2]float64{b.Max[0], b.Max[1]}, func(_, _ [2]float64, i int32) bool {
-		k := len(out)
-		for k > 0 && out[k-1] > i {
-			k--
+	p.box = append(p.box, b)
+}
+
+// ready lays the grid; cells are about as large as features are apart.
+func (p *places) ready() {
+	n := len(p.box)
+	if n == 0 {
+		return
+	}
+	all := p.box[0]
+	for _, b := range p.box[1:] {
+		all = orb.Bound{Min: orb.Point{math.Min(all.Min[0], b.Min[0]), math.Min(all.Min[1], b.Min[1])}, Max: orb.Point{math.Max(all.Max[0], b.Max[0]), math.Max(all.Max[1], b.Max[1])}}
+	}
+	w, h := all.Max[0]-all.Min[0], all.Max[1]-all.Min[1]
+	p.lo = all.Min
+	p.cell = math.Max(math.Sqrt(w*h/float64(n)), math.Max(w, h)/float64(n))
+	if p.cell == 0 {
+		p.cell = 1
+	}
+	p.nx, p.ny = int(w/p.cell)+1, int(h/p.cell)+1
+	p.start = make([]int32, p.nx*p.ny+1)
+	each := func(i int, f func(c int)) {
+		x0, y0, x1, y1 := p.cells(p.box[i])
+		if (x1-x0+1)*(y1-y0+1) > mostCells {
+			return
 		}
-		out = append(out, 0)
-		copy(out[k+1:], out[k:])
-		out[k] = i
-		return true
-	})
-	return out
+		for y := y0; y <= y1; y++ {
+			for x := x0; x <= x1; x++ {
+				f(y*p.nx + x)
+			}
+		}
+	}
+	for i := range p.box {
+		some := false
+		each(i, func(c int) { p.start[c+1]++; some = true })
+		if !some {
+			p.wide = append(p.wide, int32(i))
+		}
+	}
+	for c := 1; c < len(p.start); c++ {
+		p.start[c] += p.start[c-1]
+	}
+	p.list = make([]int32, p.start[len(p.start)-1])
+	next := slices.Clone(p.start)
+	for i := range p.box {
+		each(i, func(c int) { p.list[next[c]] = int32(i); next[c]++ })
+	}
+}
+
+// cells are the first and last that a box meets, as near as there are any.
+func (p *places) cells(b orb.Bound) (x0, y0, x1, y1 int) {
+	at := func(v, lo float64, n int) int { return int(math.Min(math.Max((v-lo)/p.cell, 0), float64(n-1))) }
+	return at(b.Min[0], p.lo[0], p.nx), at(b.Min[1], p.lo[1], p.ny), at(b.Max[0], p.lo[0], p.nx), at(b.Max[1], p.lo[1], p.ny)
+}
+
+// in lists the features whose boxes meet b, in the order of the layer, in the
+// room of found.
+func (p *places) in(b orb.Bound, found []int32) []int32 {
+	found = found[:0]
+	if len(p.box) == 0 {
+		return found
+	}
+	for _, i := range p.wide {
+		if meets(p.box[i], b) {
+			found = append(found, i)
+		}
+	}
+	x0, y0, x1, y1 := p.cells(b)
+	for y := y0; y <= y1; y++ {
+		for x := x0; x <= x1; x++ {
+			c := y*p.nx + x
+			for _, i := range p.list[p.start[c]:p.start[c+1]] {
+				if meets(p.box[i], b) {
+					found = append(found, i)
+				}
+			}
+		}
+	}
+	slices.Sort(found)
+	return slices.Compact(found)
+}
+
+func meets(a, b orb.Bound) bool {
+	return a.Min[0] <= b.Max[0] && a.Max[0] >= b.Min[0] && a.Min[1] <= b.Max[1] && a.Max[1] >= b.Min[1]
+}
+
+// boxOf is the box of an area, by its outer rings.
+func boxOf(mp orb.MultiPolygon) orb.Bound {
+	inf := math.Inf(1)
+	b := orb.Bound{Min: orb.Point{inf, inf}, Max: orb.Point{-inf, -inf}}
+	for _, p := range mp {
+		for _, v := range p[0] {
+			if v[0] < b.Min[0] {
+				b.Min[0] = v[0]
+			}
+			if v[0] > b.Max[0] {
+				b.Max[0] = v[0]
+			}
+			if v[1] < b.Min[1] {
+				b.Min[1] = v[1]
+			}
+			if v[1] > b.Max[1] {
+				b.Max[1] = v[1]
+			}
+		}
+	}
+	return b
 }
 
 // dots finds the nearest of many points: a grid of cells, each with the points
@@ -190,67 +288,76 @@ type index struct {
 func newIndex(s *parcels.Site) *index {
 	x := &index{}
 	for i := range s.Lots {
-		x.lots.add(i, s.Lots[i].Shape.Bound(), 0)
+		x.lots.add(boxOf(s.Lots[i].Shape), 0)
 	}
 	for i := range s.Buildings {
-		x.buildings.add(i, s.Buildings[i].Shape.Bound(), 0)
+		x.buildings.add(boxOf(s.Buildings[i].Shape), 0)
 	}
 	for i := range s.Openings {
-		x.openings.add(i, s.Openings[i].At.Bound(), 0)
+		x.openings.add(s.Openings[i].At.Bound(), 0)
 	}
 	for i := range s.Easements {
-		x.easements.add(i, s.Easements[i].Geometry.Bound(), easementReach(&s.Easements[i]))
+		x.easements.add(s.Easements[i].Geometry.Bound(), easementReach(&s.Easements[i]))
 	}
 	for i := range s.Swales {
-		x.swales.add(i, s.Swales[i].Line.Bound(), 0)
+		x.swales.add(s.Swales[i].Line.Bound(), 0)
 	}
 	for i := range s.Inlets {
-		x.inlets.add(i, s.Inlets[i].At.Bound(), 0)
+		x.inlets.add(s.Inlets[i].At.Bound(), 0)
 	}
 	for i := range s.Outlets {
-		x.outlets.add(i, s.Outlets[i].At.Bound(), 0)
+		x.outlets.add(s.Outlets[i].At.Bound(), 0)
 	}
 	for i := range s.Intakes {
-		x.intakes.add(i, s.Intakes[i].At.Bound(), 0)
+		x.intakes.add(s.Intakes[i].At.Bound(), 0)
 	}
 	for i := range s.Obstacles {
-		x.obstacles.add(i, s.Obstacles[i].Geometry.Bound(), obstacleReach(&s.Obstacles[i], s.Criteria))
+		x.obstacles.add(s.Obstacles[i].Geometry.Bound(), obstacleReach(&s.Obstacles[i], s.Criteria))
 	}
 	for i := range s.Drains {
-		x.drains.add(i, s.Drains[i].Line.Bound(), 0)
+		x.drains.add(s.Drains[i].Line.Bound(), 0)
 	}
 	for i := range s.Streets {
-		x.streets.add(i, s.Streets[i].Geometry.Bound(), 0)
+		x.streets.add(s.Streets[i].Geometry.Bound(), 0)
+	}
+	for _, p := range []*places{&x.lots, &x.buildings, &x.openings, &x.easements, &x.swales, &x.inlets, &x.outlets, &x.intakes, &x.obstacles, &x.drains, &x.streets} {
+		p.ready()
 	}
 	return x
 }
 
-func pick[T any](all []T, idx []int32) []T {
-	if len(idx) == 0 {
-		return nil
+// pick puts some of a layer's features into the room of to.
+func pick[T any](to, all []T, idx []int32) []T {
+	to = to[:0]
+	for _, i := range idx {
+		to = append(to, all[i])
 	}
-	out := make([]T, len(idx))
-	for k, i := range idx {
-		out[k] = all[i]
-	}
-	return out
+	return to
 }
 
-// view is the site as one lot sees it: the features near the box, under the
-// criteria given. Its lots are left out, being many and seldom asked for: see
-// lotWork.neighbours.
-func (a *Auditor) view(box orb.Bound, c parcels.Criteria) *parcels.Site {
-	s, x := a.site, a.index
-	b := box.Pad(near)
+// view puts the site as one lot sees it into w: the features near its box, under
+// the criteria given. Its lots are left out, being many and seldom asked for:
+// see lotWork.neighbours.
+func (w *lotWork) view(c parcels.Criteria) {
+	s, x, v := w.a.site, w.a.index, &w.room
+	b := w.box.Pad(near)
 	// of buildings there are many, and only their clearance and a last run count
-	cl := c.Clearance
-	walls := box.Pad(float64(max(cl.Foundation, cl.FoundationPerforated)+c.TieIn.Reach) + 1)
-	return &parcels.Site{Name: s.Name, CRS: s.CRS, Frame: s.Frame, VerticalDatum: s.VerticalDatum, Supplied: s.Supplied,
-		Rain: s.Rain, Soil: s.Soil, Criteria: c,
-		Streets:   pick(s.Streets, x.streets.in(b)),
-		Buildings: pick(s.Buildings, x.buildings.in(walls)), Openings: pick(s.Openings, x.openings.in(b)),
-		Easements: pick(s.Easements, x.easements.in(b)), Swales: pick(s.Swales, x.swales.in(b)),
-		Inlets: pick(s.Inlets, x.inlets.in(b)), Outlets: pick(s.Outlets, x.outlets.in(b)),
-		Intakes: pick(s.Intakes, x.intakes.in(b)), Obstacles: pick(s.Obstacles, x.obstacles.in(b)),
-		Drains: pick(s.Drains, x.drains.in(b))}
+	walls := w.box.Pad(float64(max(c.Clearance.Foundation, c.Clearance.FoundationPerforated)+c.TieIn.Reach) + 1)
+	v.Name, v.CRS, v.Frame, v.VerticalDatum, v.Supplied = s.Name, s.CRS, s.Frame, s.VerticalDatum, s.Supplied
+	v.Rain, v.Soil, v.Criteria, v.Lots = s.Rain, s.Soil, c, nil
+	at := func(p *places, box orb.Bound) []int32 {
+		w.found = p.in(box, w.found)
+		return w.found
+	}
+	v.Streets = pick(v.Streets, s.Streets, at(&x.streets, b))
+	v.Buildings = pick(v.Buildings, s.Buildings, at(&x.buildings, walls))
+	v.Openings = pick(v.Openings, s.Openings, at(&x.openings, b))
+	v.Easements = pick(v.Easements, s.Easements, at(&x.easements, b))
+	v.Swales = pick(v.Swales, s.Swales, at(&x.swales, b))
+	v.Inlets = pick(v.Inlets, s.Inlets, at(&x.inlets, b))
+	v.Outlets = pick(v.Outlets, s.Outlets, at(&x.outlets, b))
+	v.Intakes = pick(v.Intakes, s.Intakes, at(&x.intakes, b))
+	v.Obstacles = pick(v.Obstacles, s.Obstacles, at(&x.obstacles, b))
+	v.Drains = pick(v.Drains, s.Drains, at(&x.drains, b))
+	w.site = v
 }

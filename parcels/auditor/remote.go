@@ -57,7 +57,7 @@ type job struct {
 
 // prepare makes a request ready: a stored site is surveyed unless another has
 // done it.
-func (r *Request) prepare(ctx context.Context, src Source, chunk int) (*job, error) {
+func (r *Request) prepare(ctx context.Context, src Source, chunk, workers int) (*job, error) {
 	read := document.Options{KeepGoing: r.KeepGoing}
 	if len(r.Criteria) > 0 {
 		c, given, err := document.ReadCriteria(r.Criteria)
@@ -74,7 +74,7 @@ func (r *Request) prepare(ctx context.Context, src Source, chunk int) (*job, err
 		var order []int
 		var err error
 		if r.Plan == nil {
-			v, order, err = survey(ctx, src, r, read, chunk)
+			v, order, err = survey(ctx, src, r, read, chunk, workers)
 		} else {
 			v, err = join(ctx, src, r, read)
 		}
@@ -154,7 +154,7 @@ func Begin(src Source) jobs.Begin {
 		if err := json.Unmarshal(input, &r); err != nil {
 			return nil, fmt.Errorf("auditor: a request in the queue: %w", err)
 		}
-		j, err := r.prepare(ctx, src, windowLots)
+		j, err := r.prepare(ctx, src, windowLots, 1)
 		if err != nil {
 			return nil, err
 		}
@@ -183,7 +183,7 @@ func Submit(ctx context.Context, q *jobs.Queue, r Request, src Source, chunk int
 	if chunk <= 0 {
 		chunk = windowLots
 	}
-	j, err := r.prepare(ctx, src, chunk)
+	j, err := r.prepare(ctx, src, chunk, runtime.GOMAXPROCS(0))
 	if err != nil {
 		return 0, err
 	}
@@ -204,7 +204,7 @@ func Gather(ctx context.Context, q *jobs.Queue, id int64, src Source) (*Result, 
 	if err := json.Unmarshal(input, &r); err != nil {
 		return nil, fmt.Errorf("auditor: a request in the queue: %w", err)
 	}
-	j, err := r.prepare(ctx, src, windowLots)
+	j, err := r.prepare(ctx, src, windowLots, 1)
 	if err != nil {
 		return nil, err
 	}

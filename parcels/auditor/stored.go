@@ -89,7 +89,7 @@ type stored struct {
 }
 
 // survey reads a stored site once: its faults, its plan, the order of its lots.
-func survey(ctx context.Context, src Source, r *Request, read document.Options, chunk int) (*stored, []int, error) {
+func survey(ctx context.Context, src Source, r *Request, read document.Options, chunk, workers int) (*stored, []int, error) {
 	info, err := src.Site(ctx, r.Site)
 	if err != nil {
 		return nil, nil, err
@@ -113,7 +113,7 @@ func survey(ctx context.Context, src Source, r *Request, read document.Options, 
 	var whole parcels.Site
 	var t targets
 	var boxes []orb.Bound
-	base, known, err := v.pieces.Survey(v.batches, func(l parcels.Layer, s *parcels.Site) error {
+	base, known, err := v.pieces.Survey(workers, v.batches, func(l parcels.Layer, s *parcels.Site) error {
 		if l == parcels.LayerParcels {
 			for i := range s.Lots {
 				lot := &s.Lots[i]
@@ -436,7 +436,7 @@ func Stored(ctx context.Context, src Source, r Request, o Options) (*Result, err
 	if chunk <= 0 {
 		chunk = windowLots
 	}
-	j, err := r.prepare(ctx, src, chunk)
+	j, err := r.prepare(ctx, src, chunk, o.workers())
 	if err != nil {
 		return nil, err
 	}

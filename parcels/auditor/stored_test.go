@@ -269,7 +269,7 @@ func TestStoredRefused(t *testing.T) {
 	}
 	// the site changes while it is audited
 	r := Request{Site: "sample", Checks: []string{"zone"}}
-	j, err := r.prepare(ctx, st, 4)
+	j, err := r.prepare(ctx, st, 4, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

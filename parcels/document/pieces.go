@@ -41,7 +41,6 @@ type Pieces struct {
 	texts  map[parcels.Layer]layerText
 	given  bool
 	origin parcels.Origin
-	text   []byte
 }
 
 // Open begins with the head of a site: its document with no feature in any
@@ -91,40 +90,106 @@ func (p *Pieces) Over(k Known) error {
 	return nil
 }
 
-// read makes features of what a store hands over; at is the place of each in
-// its layer.
-func (p *Pieces) read(fs []parcels.StoredFeature, at func(int) int, l parcels.Layer) ([]Feature, error) {
-	d := p.d
-	p.text = p.text[:0:0] // features keep slices of it
+// parse makes features of what a store hands over; at is the place of each in
+// its layer. Faults go to r.
+func parse(r *reader, fs []parcels.StoredFeature, at func(int) int, l parcels.Layer) ([]Feature, error) {
+	var text []byte // features keep slices of it
 	ends := make([]int, len(fs))
 	for i, f := range fs {
-		p.text = append(p.text, `{"type":"Feature"`...)
+		text = append(text, `{"type":"Feature"`...)
 		if f.ID != "" {
 			id, _ := json.Marshal(f.ID) // a text
-			p.text = append(append(p.text, `,"id":`...), id...)
+			text = append(append(text, `,"id":`...), id...)
 		}
-		p.text = append(p.text, `,"geometry":`...)
-		p.text = appendOrNull(p.text, f.Geometry)
-		p.text = append(p.text, `,"properties":`...)
-		p.text = appendOrNull(p.text, f.Properties)
-		p.text = append(p.text, '}')
-		ends[i] = len(p.text)
+		text = append(text, `,"geometry":`...)
+		text = appendOrNull(text, f.Geometry)
+		text = append(text, `,"properties":`...)
+		text = appendOrNull(text, f.Properties)
+		text = append(text, '}')
+		ends[i] = len(text)
 	}
-	var out []Feature
+	out := make([]Feature, 0, len(fs))
 	from := 0
 	for i, to := range ends {
-		raw, err := Scan(p.text[from:to])
+		raw, err := Scan(text[from:to])
 		if err != nil {
 			return nil, err
 		}
 		from = to
 		n := at(i)
-		if f, ok := d.reader.feature(raw, n, d.base+"/features/"+strconv.Itoa(n), layerTypes[l], false); ok {
+		if f, ok := r.feature(raw, n, r.base+"/features/"+strconv.Itoa(n), layerTypes[l], false); ok {
 			out = append(out, f)
 		}
 	}
 	return out, nil
 }
+
+// parsed is a batch that has been parsed.
+type parsed struct {
+	first, n int // places in the layer
+	features []Feature
+	faults   []parcels.Fault
+	err      error
+}
+
+// parsed hands over the batches of a layer in order, parsed by several at once.
+func (p *Pieces) parsed(l parcels.Layer, batches Batches, workers int, f func(parsed) error) error {
+	one := func(fs []parcels.StoredFeature, first int) parsed {
+		r := &reader{limits: p.d.limits, layer: p.d.layer, base: p.d.base}
+		b := parsed{first: first, n: len(fs)}
+		b.features, b.err = parse(r, fs, func(i int) int { return first + i }, l)
+		b.faults = r.faults
+		return b
+	}
+	n := 0
+	if workers <= 1 {
+		return batches(l, func(fs []parcels.StoredFeature) error {
+			b := one(fs, n)
+			n += len(fs)
+			if b.err != nil {
+				return b.err
+			}
+			return f(b)
+		})
+	}
+	waiting := make(chan chan parsed, workers)
+	stop := make(chan struct{})
+	var read error
+	go func() {
+		defer close(waiting)
+		read = batches(l, func(fs []parcels.StoredFeature) error {
+			out := make(chan parsed, 1)
+			own, first := slices.Clone(fs), n
+			n += len(fs)
+			select {
+			case waiting <- out: // as many as its room are parsed at once
+			case <-stop:
+				return errStopped
+			}
+			go func() { out <- one(own, first) }()
+			return nil
+		})
+	}()
+	var err error
+	for out := range waiting {
+		if err != nil {
+			continue // the reader has to come to its end
+		}
+		b := <-out
+		if err = b.err; err == nil {
+			err = f(b)
+		}
+		if err != nil {
+			close(stop)
+		}
+	}
+	if err == nil {
+		err = read
+	}
+	return err
+}
+
+var errStopped = errors.New("document: reading was stopped")
 
 func appendOrNull(b []byte, raw json.RawMessage) []byte {
 	if len(raw) == 0 {
@@ -150,29 +215,26 @@ func (p *Pieces) clear() {
 // Batches hands over a layer's features in order, some at a time.
 type Batches func(l parcels.Layer, f func([]parcels.StoredFeature) error) error
 
-// Survey reads the whole site once. each is called with every batch that has
-// been read: the site's features are those of the batch alone. It returns the
-// site without features, with all its findings and assumptions, and what is
-// needed to read parts of it. The error is a *parcels.InputError with every
-// fault, or one of batches or each.
-func (p *Pieces) Survey(batches Batches, each func(l parcels.Layer, s *parcels.Site) error) (*parcels.Site, Known, error) {
+// Survey reads the whole site once, parsing as many batches at once as there are
+// workers. each is called with every batch in order: the site's features are
+// those of the batch alone. It returns the site without features, with all its findings and assumptions, and what is
+// needed to read parts of it. Limits on all features together do not hold here.
+// The error is a *parcels.InputError with every fault, or one of batches or each.
+func (p *Pieces) Survey(workers int, batches Batches, each func(l parcels.Layer, s *parcels.Site) error) (*parcels.Site, Known, error) {
 	d, k := p.d, Known{Dropped: map[parcels.Layer][]int{}}
-	if err := p.measure(batches, &k); err != nil {
+	if err := p.measure(workers, batches, &k); err != nil {
 		return nil, k, err
 	}
 	var shots []parcels.Spot // that may be placeholders
 	for _, l := range p.Layers() {
 		p.enter(l)
-		n, ids := 0, map[string]int{}
+		ids := map[string]int{}
 		degrees := !d.info.Geographic
 		var first *Feature
-		err := batches(l, func(fs []parcels.StoredFeature) error {
+		err := p.parsed(l, batches, workers, func(b parsed) error {
 			p.clear()
-			features, err := p.read(fs, func(i int) int { return n + i }, l)
-			if err != nil {
-				return err
-			}
-			features, low := d.holds(features, d.info, p.given)
+			d.faults = append(d.faults, b.faults...)
+			features, low := d.holds(b.features, d.info, p.given)
 			degrees = degrees && low
 			if first == nil && len(features) > 0 {
 				first = &features[0]
@@ -184,8 +246,7 @@ func (p *Pieces) Survey(batches Batches, each func(l parcels.Layer, s *parcels.S
 				d.feature(l, f, p.origin, ids, d.s.Frame.Plane)
 			}
 			clear(ids) // a store holds no id twice
-			k.drop(l, n, len(fs), d.s)
-			n += len(fs)
+			k.drop(l, b.first, b.n, d.s)
 			d.heights()
 			for _, sp := range d.s.Spots {
 				if IsSentinel(float64(sp.Z) / d.zUnit) {
@@ -218,9 +279,6 @@ func (p *Pieces) Survey(batches Batches, each func(l parcels.Layer, s *parcels.S
 		if len(d.faults) > 0 {
 			d.keepGoing()
 		}
-		if d.full {
-			return nil, k, d.error(parcels.Invalid)
-		}
 	}
 	d.layer = ""
 	if v := d.middle(); !math.IsNaN(v) {
@@ -237,17 +295,13 @@ func (p *Pieces) Survey(batches Batches, each func(l parcels.Layer, s *parcels.S
 }
 
 // measure finds the bounds of the parcels, so that the plane can be laid.
-func (p *Pieces) measure(batches Batches, k *Known) error {
+func (p *Pieces) measure(workers int, batches Batches, k *Known) error {
 	d, l := p.d, parcels.LayerParcels
 	d.layer, d.base = string(l), p.texts[l].base
-	n, found := 0, false
-	err := batches(l, func(fs []parcels.StoredFeature) error {
-		features, err := p.read(fs, func(i int) int { return n + i }, l)
-		if err != nil {
-			return err
-		}
-		n += len(fs)
-		features, _ = d.holds(features, d.info, p.given)
+	found := false
+	err := p.parsed(l, batches, workers, func(b parsed) error {
+		d.faults = append(d.faults, b.faults...)
+		features, _ := d.holds(b.features, d.info, p.given)
 		for _, f := range features {
 			if b := f.Geometry.Bound(); found {
 				k.Bounds = k.Bounds.Union(b)
@@ -266,7 +320,7 @@ func (p *Pieces) measure(batches Batches, k *Known) error {
 		}
 		return d.error(parcels.Invalid)
 	}
-	d.faults, d.vertices = nil, 0 // all will be found again
+	d.faults = nil // all will be found again
 	return p.Over(*k)
 }
 
@@ -309,7 +363,7 @@ func (p *Pieces) Part(k Known, layers []parcels.Layer, fs func(l parcels.Layer) 
 			continue
 		}
 		q.enter(l)
-		features, err := q.read(stored, func(i int) int { return at[i] }, l)
+		features, err := parse(d.reader, stored, func(i int) int { return at[i] }, l)
 		if err != nil {
 			return nil, err
 		}
