@@ -20,6 +20,7 @@ import (
 	"fallwright/parcels/document"
 	"fallwright/parcels/jobs"
 	"fallwright/parcels/jobs/pgtemp"
+	"fallwright/parcels/store/postgis"
 	"fallwright/sampledata"
 )
 
@@ -44,8 +45,12 @@ func workForever(dsn string) error {
 	if err != nil {
 		return err
 	}
+	st, err := postgis.Open(dsn)
+	if err != nil {
+		return err
+	}
 	slow := func(ctx context.Context, input []byte) (jobs.Work, error) {
-		work, err := auditor.Begin(nil)(ctx, input)
+		work, err := auditor.Begin(st)(ctx, input)
 		return func(ctx context.Context, chunk int, items []int) (jobs.Item, error) {
 			item, err := work(ctx, chunk, items)
 			return func(ctx context.Context, i int) ([]byte, error) {
@@ -99,18 +104,30 @@ func TestQueue(t *testing.T) {
 	t.Run("one process", func(t *testing.T) { oneProcess(t, dsn) })
 }
 
-// Three worker processes over one PostgreSQL, one killed in the middle of its
-// work: every lot is there once and the audit has the same bytes as one made in
-// one process.
+// A stored site audited with every check: three worker processes over one
+// PostGIS, one killed in the middle of a chunk, the rest held and released. Every
+// lot is there once, and the bytes are those of one worker that nobody disturbed
+// and of one process without a queue.
 func killedWorkerChangesNothing(t *testing.T, dsn string) {
 	q, db := open(t, dsn, nil)
-	r := auditor.Request{Document: sampledata.StatePlane(), Checks: []string{"zone", "drains", "footprints", "fences", "fabric", "swales"}, Zones: true}
-
+	st, err := postgis.Open(dsn)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	if _, err := st.PutSite(t.Context(), sampledata.Site, sampledata.StatePlane(), 0, "test"); err != nil {
+		t.Fatal(err)
+	}
+	var all []string
+	for _, c := range auditor.Checks {
+		all = append(all, c.Name)
+	}
+	r := auditor.Request{Site: sampledata.Site, Checks: all, Zones: true}
 	site, err := document.Read(sampledata.StatePlane(), document.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := auditor.Options{Checks: r.Checks, Zones: true}
+	o := auditor.Options{Checks: all, Zones: true}
 	a, err := auditor.New(site, o)
 	if err != nil {
 		t.Fatal(err)
@@ -123,74 +140,128 @@ func killedWorkerChangesNothing(t *testing.T, dsn string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+	defer cancel()
+	gathered := func(id int64) *auditor.Result {
+		t.Helper()
+		res, err := auditor.Gather(t.Context(), q, id, st)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { res.Close() })
+		return res
+	}
+	same := func(what string, id int64) {
+		t.Helper()
+		var got bytes.Buffer
+		if err := gathered(id).WriteJSON(&got); err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(want, got.Bytes()) {
+			t.Error(what, "gives other bytes than one process")
+		}
+	}
 
-	id, err := auditor.Submit(t.Context(), q, r, nil, 3)
+	id, err := auditor.Submit(t.Context(), q, r, st, 12)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := auditor.Gather(t.Context(), q, id, nil); err == nil {
+	if _, err := auditor.Gather(t.Context(), q, id, st); err == nil {
 		t.Error("an audit that is not done was put together")
 	}
-	victim := start(t, dsn)
-	killed := false
-	var healthy []*exec.Cmd
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
+	one := start(t, dsn)
+	if p, state, err := q.Wait(ctx, id, 0, nil); err != nil || state != jobs.Done || p.Done != 36 || p.SetAside != 0 {
+		t.Fatalf("%+v %s %v", p, state, err)
+	}
+	same("one worker", id)
+
+	two, three := start(t, dsn), start(t, dsn)
+	time.Sleep(time.Second) // until they ask for work
+	if id, err = auditor.Submit(t.Context(), q, r, st, 3); err != nil {
+		t.Fatal(err)
+	}
+	killed, held := false, false
 	p, state, err := q.Wait(ctx, id, 20*time.Millisecond, func(p jobs.Progress) {
-		if killed {
-			return
-		}
-		var busy bool // it holds a chunk's row: it is in the middle of one
-		if err := db.QueryRow(`select count(*) < (select count(*) from work_chunk where done is null) from (select from work_chunk where done is null for update skip locked) x`).Scan(&busy); err != nil {
-			t.Fatal(err)
-		}
-		if p.Done > 0 && busy {
-			killed = true
-			if err := victim.Process.Kill(); err != nil {
+		var mine int // chunks that the victim holds: it is in the middle of one
+		if !killed {
+			if err := db.QueryRow(`select count(*) from work_chunk where job = $1 and done is null and (job, chunk) not in
+				(select job, chunk from work_chunk where job = $1 and done is null for update skip locked)`, id).Scan(&mine); err != nil {
 				t.Fatal(err)
 			}
-			victim.Wait()
-			healthy = append(healthy, start(t, dsn), start(t, dsn))
+		}
+		// all three at it, one of them the victim
+		if !killed && p.Done > 0 && mine == 3 {
+			killed = true
+			if err := one.Process.Kill(); err != nil {
+				t.Fatal(err)
+			}
+			one.Wait()
+			return
+		}
+		if killed && !held && p.Done < 30 {
+			held = true
+			if err := q.Pause(ctx, id); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(1500 * time.Millisecond) // chunks under way end
+			before, s, err := q.Progress(ctx, id)
+			if err != nil || s != jobs.Paused || !before.Paused {
+				t.Errorf("%+v %s %v", before, s, err)
+			}
+			time.Sleep(1500 * time.Millisecond)
+			if after, _, err := q.Progress(ctx, id); err != nil || after.Done > before.Done+6 {
+				t.Errorf("%d lots done, then %d, while held: %v", before.Done, after.Done, err)
+			}
+			if err := q.Resume(ctx, id); err != nil {
+				t.Fatal(err)
+			}
 		}
 	})
 	if err != nil || state != jobs.Done || p.Done != 36 || p.SetAside != 0 || !killed {
 		t.Fatalf("%+v %s %v, killed %v", p, state, err, killed)
 	}
-	gathered, err := auditor.Gather(t.Context(), q, id, nil)
-	if err != nil {
-		t.Fatal(err)
+	if p.PerSecond <= 0 || p.Left == nil || *p.Left != 0 {
+		t.Errorf("rate %v, time left %v at the end", p.PerSecond, p.Left)
 	}
-	var got bytes.Buffer
-	if err := gathered.WriteJSON(&got); err != nil {
-		t.Fatal(err)
-	}
-	if !bytes.Equal(want, got.Bytes()) {
-		t.Error("three workers, one killed, give other bytes than one process")
-	}
-	t.Logf("%d lots in %v", p.Done, p.Elapsed.Round(time.Millisecond))
+	same("three workers, one killed,", id)
+	t.Logf("%d lots in %v, held on the way: %v", p.Done, p.Elapsed.Round(time.Millisecond), held)
 
 	// a poison lot is set aside with its error, the rest goes on
-	for _, c := range healthy {
+	for _, c := range []*exec.Cmd{two, three} {
 		c.Process.Kill()
 		c.Wait()
 	}
 	r.Checks = []string{"zone"}
-	if id, err = auditor.Submit(t.Context(), q, r, nil, 9); err != nil {
+	if id, err = auditor.Submit(t.Context(), q, r, st, 9); err != nil {
 		t.Fatal(err)
 	}
-	start(t, dsn, "FALLWRIGHT_TEST_POISON=1")
+	sick := start(t, dsn, "FALLWRIGHT_TEST_POISON=1")
 	if p, state, err = q.Wait(ctx, id, 0, nil); err != nil || state != jobs.Done || p.SetAside != 1 || p.Done != 36 {
 		t.Fatalf("%+v %s %v", p, state, err)
 	}
-	if gathered, err = auditor.Gather(t.Context(), q, id, nil); err != nil {
-		t.Fatal(err)
-	}
-	all, err := gathered.Load()
+	audit, err := gathered(id).Load()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if all.Complete || all.Totals.SetAside != 1 || !strings.Contains(all.Rows[poison].Error, "poison") || all.Rows[poison+1].Error != "" {
-		t.Errorf("%+v %q", all.Totals, all.Rows[poison].Error)
+	if audit.Complete || audit.Totals.SetAside != 1 || !strings.Contains(audit.Rows[poison].Error, "poison") || audit.Rows[poison].Shape == nil || audit.Rows[poison+1].Error != "" {
+		t.Errorf("%+v %q", audit.Totals, audit.Rows[poison].Error)
+	}
+
+	// a site that changes under its audit ends it, with the reason
+	sick.Process.Kill()
+	sick.Wait()
+	if id, err = auditor.Submit(t.Context(), q, r, st, 9); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := st.PutSite(t.Context(), sampledata.Site, sampledata.StatePlane(), 0, "test"); err != nil {
+		t.Fatal(err)
+	}
+	start(t, dsn)
+	if _, state, err = q.Wait(ctx, id, 0, nil); err != nil || state != jobs.Canceled {
+		t.Fatalf("%s %v", state, err)
+	}
+	if why, err := q.Reason(ctx, id); err != nil || !strings.Contains(why, "version") {
+		t.Errorf("reason %q, %v", why, err)
 	}
 }
 
