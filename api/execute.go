@@ -382,11 +382,13 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		if err != nil {
 			return hideAbsent(err, name)
 		}
-		doc, err := s.Store.Document(ctx, name)
-		if err != nil {
+		e.request.SiteName, e.request.SiteVersion = name, info.Version
+		if r, ok := s.Engine.(StoreReader); ok && r.ReadsStore(e.process.id) && !e.keep {
+			break // a result that is kept keeps the document beside it
+		}
+		if e.request.Site, err = s.Store.Document(ctx, name); err != nil {
 			return hideAbsent(err, name)
 		}
-		e.request.Site, e.request.SiteName, e.request.SiteVersion = doc, name, info.Version
 	case '{':
 		doc := v
 		// a qualified value of OGC API - Processes: {"value": {...}}, {"href": ...}

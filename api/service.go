@@ -94,6 +94,12 @@ type Engine interface {
 	Import(ctx context.Context, u Upload) (Imported, error)
 }
 
+// StoreReader is an Engine that reads stored sites itself for some processes:
+// their requests bear the name and the version of a site and no document.
+type StoreReader interface {
+	ReadsStore(process string) bool
+}
+
 // Change is one entry of the audit log: who did what, when.
 type Change struct {
 	When    time.Time

@@ -152,20 +152,26 @@ func auditTable(e *env, a *auditor.Result, u display.Units) error {
 func (e *env) progress(what string) func(jobs.Progress) {
 	return func(p jobs.Progress) {
 		line := fmt.Sprintf("%s: %d of %d (%.0f %%)", what, p.Done, p.Items, p.Percent())
-		if p.Done > 0 && p.Done < p.Items {
-			line += fmt.Sprintf(", %.0f a second", p.PerSecond)
-			if p.Left != nil {
-				line += ", " + p.Left.Round(time.Second).String() + " left"
-			}
-		}
-		if p.SetAside > 0 {
-			line += fmt.Sprintf(", %d set aside", p.SetAside)
-		}
-		if p.Paused {
-			line += ", paused"
-		}
-		fmt.Fprint(e.stderr, "\r\x1b[K"+line)
+		fmt.Fprint(e.stderr, "\r\x1b[K"+line+pace(p))
 	}
+}
+
+// pace tells how fast a job goes, how long the rest takes, what was set aside.
+func pace(p jobs.Progress) string {
+	out := ""
+	if p.Done > 0 && p.Done < p.Items {
+		out += fmt.Sprintf(", %.3g a second", p.PerSecond)
+		if p.Left != nil {
+			out += ", " + p.Left.Round(time.Second).String() + " left"
+		}
+	}
+	if p.SetAside > 0 {
+		out += fmt.Sprintf(", %d set aside", p.SetAside)
+	}
+	if p.Paused {
+		out += ", paused"
+	}
+	return out
 }
 
 func (e *env) progressDone() { fmt.Fprint(e.stderr, "\r\x1b[K") }

@@ -23,8 +23,11 @@ import (
 )
 
 type engine struct {
-	// store holds the rasters of stored sites; nil: there is none.
-	store parcels.RasterStore
+	// store holds the stored sites; nil: there is none.
+	store parcels.Store
+	// queue is that of a PostGIS store, whose workers share audits; nil: there
+	// is none.
+	queue *jobs.Queue
 }
 
 // options are those of an execution.
@@ -80,13 +83,19 @@ func (engine) Import(ctx context.Context, u api.Upload) (api.Imported, error) {
 	return api.Imported{Layers: []api.ImportedLayer{layer}, Warnings: report.Told()}, nil
 }
 
+// ReadsStore says that audits of stored sites are read by windows.
+func (g engine) ReadsStore(process string) bool { return process == "audit" && g.store != nil }
+
 func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) {
+	if r.SiteName != "" && r.Site == nil {
+		return g.auditStored(ctx, r)
+	}
 	s, o, err := readSite(r.Site, r.Criteria, r.Options, document.ServiceLimits)
 	if err != nil {
 		return api.Answer{}, err
 	}
-	if o.CRS != "" && frame.Normalise(o.CRS) != frame.Normalise(s.CRS) {
-		return api.Answer{}, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Answers come in the system of the input, where they were checked; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
+	if err := answersIn(o, s.CRS); err != nil {
+		return api.Answer{}, err
 	}
 	r.Progress(0, 1, "read")
 	switch r.Process {
@@ -160,9 +169,53 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 	return api.Answer{}, &parcels.Error{Kind: parcels.Unsupported, Op: "process", Subject: r.Process, Err: fmt.Errorf("not answered by this program")}
 }
 
+// auditStored audits a stored site, over the queue where there is one.
+func (g engine) auditStored(ctx context.Context, r api.Request) (api.Answer, error) {
+	o, err := readOptions(r.Options)
+	if err != nil {
+		return api.Answer{}, err
+	}
+	info, err := g.store.Site(ctx, r.SiteName)
+	if err != nil {
+		return api.Answer{}, err
+	}
+	if err := answersIn(o, info.CRS); err != nil {
+		return api.Answer{}, err
+	}
+	if len(r.Criteria) > 0 {
+		if _, _, err := document.ReadCriteria(r.Criteria); err != nil {
+			return api.Answer{}, named(err, "criteria")
+		}
+	}
+	q := auditor.Request{Site: r.SiteName, Version: r.SiteVersion, Criteria: r.Criteria, Checks: o.Checks, Lots: r.Lots, KeepGoing: o.KeepGoing, Zones: true, Program: "fallwright " + version()}
+	report := func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots"+pace(p)) }
+	r.Progress(0, 1, "read")
+	var a *auditor.Result
+	if g.queue != nil {
+		a, err = queued(ctx, g.queue, sourceOf(g.store), q, workers(0), report)
+	} else {
+		a, err = auditor.Stored(ctx, sourceOf(g.store), q, auditor.Options{Report: report})
+	}
+	if err != nil {
+		return api.Answer{}, optionFault(err)
+	}
+	defer a.Close()
+	var body bytes.Buffer
+	err = a.WriteJSON(&body)
+	return api.Answer{Body: body.Bytes(), ContentType: "application/json"}, err
+}
+
+// answersIn refuses an answer in another system than the input's.
+func answersIn(o options, crs string) error {
+	if o.CRS == "" || frame.Normalise(o.CRS) == frame.Normalise(crs) {
+		return nil
+	}
+	return &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Answers come in the system of the input, where they were checked; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
+}
+
 func audited(ctx context.Context, s *parcels.Site, o options, r api.Request) (*parcels.Audit, error) {
 	ao := auditor.Options{Checks: o.Checks, Lots: r.Lots, Zones: true, Program: "fallwright " + version(),
-		Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots") }}
+		Report: func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots"+pace(p)) }}
 	a, err := auditor.New(s, ao)
 	if err != nil {
 		return nil, err

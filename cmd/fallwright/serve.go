@@ -48,7 +48,16 @@ func (c serveCmd) Run(e *env) error {
 			return err
 		}
 		defer store.Close()
-		options.Store, options.Engine = store, engine{store}
+		g := engine{store: store}
+		if isPostgres(c.Store) {
+			q, done, err := openQueue(e.ctx, c.Store, store)
+			if err != nil {
+				return err
+			}
+			defer done()
+			g.queue = q
+		}
+		options.Store, options.Engine = store, g
 	}
 	s, err := api.New(options)
 	if err != nil {

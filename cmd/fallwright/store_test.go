@@ -28,7 +28,7 @@ func served(t *testing.T, path string) (address string, stop func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	service, err := api.New(api.Options{Engine: engine{s}, Store: s, Version: "test"})
+	service, err := api.New(api.Options{Engine: engine{store: s}, Store: s, Version: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,7 +47,7 @@ func served(t *testing.T, path string) (address string, stop func()) {
 // httpServed starts the service over an open store, until the test ends.
 func httpServed(t *testing.T, s parcels.Store) string {
 	t.Helper()
-	service, err := api.New(api.Options{Engine: engine{s}, Store: s, Version: version()})
+	service, err := api.New(api.Options{Engine: engine{store: s}, Store: s, Version: version()})
 	if err != nil {
 		t.Fatal(err)
 	}

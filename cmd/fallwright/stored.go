@@ -28,11 +28,9 @@ type asked struct {
 // readSite reads a site document with criteria and options as they are sent
 // and kept.
 func readSite(doc []byte, criteria, opts json.RawMessage, limits document.Limits) (*parcels.Site, options, error) {
-	var o options
-	if absent := len(opts) == 0 || string(opts) == "null"; !absent {
-		if err := json.Unmarshal(opts, &o); err != nil {
-			return nil, o, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/options", Detail: "The options cannot be read: " + parcels.Excerpt(err.Error()) + "."}}}
-		}
+	o, err := readOptions(opts)
+	if err != nil {
+		return nil, o, err
 	}
 	ro := document.Options{Limits: limits, KeepGoing: o.KeepGoing}
 	if len(criteria) > 0 && string(criteria) != "null" {
@@ -47,6 +45,16 @@ func readSite(doc []byte, criteria, opts json.RawMessage, limits document.Limits
 		return nil, o, named(err, "site")
 	}
 	return s, o, nil
+}
+
+func readOptions(opts json.RawMessage) (o options, err error) {
+	if absent := len(opts) == 0 || string(opts) == "null"; absent {
+		return o, nil
+	}
+	if err := json.Unmarshal(opts, &o); err != nil {
+		return o, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/options", Detail: "The options cannot be read: " + parcels.Excerpt(err.Error()) + "."}}}
+	}
+	return o, nil
 }
 
 // storedGround is the ground under a stored site's lots: the raster that its

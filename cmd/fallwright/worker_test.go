@@ -3,12 +3,18 @@ package main
 import (
 	"bytes"
 	"context"
+	"database/sql"
+	"io"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
+	"fallwright/api"
 	"fallwright/parcels/jobs/pgtemp"
 	"fallwright/sampledata"
 )
@@ -69,11 +75,99 @@ func TestAuditOfStoredSite(t *testing.T) {
 		if !bytes.Equal(b, wantBytes) {
 			t.Errorf("%.30s: %d bytes, the file's audit has %d and they differ", store, len(b), len(wantBytes))
 		}
+		auditByService(t, store, wantBytes)
 	}
 	if code, _, errs := call(t, "", "worker", "--store", filepath.Join(dir, "s.gpkg")); code != exitInput || !strings.Contains(errs, "PostgreSQL") {
 		t.Errorf("a worker on a file: exit %d, %s", code, errs)
 	}
 	if code, _, _ := call(t, "", "audit", "--store", filepath.Join(dir, "s.gpkg"), "--site", "nowhere"); code != exitInput {
 		t.Errorf("an unknown site: exit %d", code)
+	}
+}
+
+// auditByService audits the stored site as a job of the service and follows it:
+// the events tell how fast it goes and how long it takes, and the result has the
+// bytes of the command. A job that is dismissed leaves nothing in the queue.
+func auditByService(t *testing.T, name string, want []byte) {
+	t.Helper()
+	st, err := openStore(name, storeWritten)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	g := engine{store: st}
+	if isPostgres(name) {
+		q, done, err := openQueue(t.Context(), name, st)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer done()
+		g.queue = q
+	}
+	service, err := api.New(api.Options{Engine: g, Store: st, Version: version()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(service)
+	defer func() { srv.Close(); _ = service.Close(context.Background()) }()
+	job := func(checks string) string {
+		t.Helper()
+		r, err := http.NewRequest("POST", srv.URL+"/processes/audit/execution", strings.NewReader(`{"inputs":{"site":"`+sampledata.Site+`","options":{`+checks+`}}}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		r.Header.Set("Prefer", "respond-async")
+		res, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		if res.StatusCode != http.StatusCreated {
+			b, _ := io.ReadAll(res.Body)
+			t.Fatalf("%d %s", res.StatusCode, b)
+		}
+		return res.Header.Get("Location")
+	}
+	at := job(`"checks":["zone","footprints"]`)
+	res, err := http.Get(at + "/events")
+	if err != nil {
+		t.Fatal(err)
+	}
+	events, _ := io.ReadAll(res.Body) // to the job's end
+	res.Body.Close()
+	if !bytes.Contains(events, []byte("successful")) || !bytes.Contains(events, []byte(" of 36: lots")) {
+		t.Errorf("%.30s: events %s", name, events)
+	}
+	if _, body := ask(t, "GET", at+"/results", "", nil); !bytes.Equal(body, want) {
+		t.Errorf("%.30s: the service's audit has %d bytes, the command's %d, and they differ", name, len(body), len(want))
+	}
+	if !isPostgres(name) {
+		return
+	}
+	at = job(`"checks":["reach","side_yards"]`)
+	db, err := sql.Open("postgres", name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	queued := func() (n int) {
+		if err := db.QueryRow("select count(*) from work_job").Scan(&n); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	for until := time.Now().Add(20 * time.Second); queued() == 0 && time.Now().Before(until); {
+		time.Sleep(5 * time.Millisecond)
+	}
+	if code, body := ask(t, "DELETE", at, "", nil); code != http.StatusOK {
+		t.Errorf("dismiss: %d %s", code, body)
+	}
+	until := time.Now().Add(20 * time.Second)
+	for queued() > 0 && time.Now().Before(until) {
+		time.Sleep(20 * time.Millisecond)
+	}
+	if n := queued(); n > 0 {
+		t.Errorf("%d jobs are in the queue after they were dismissed or done", n)
 	}
 }
