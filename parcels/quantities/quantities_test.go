@@ -5,18 +5,23 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 	"github.com/xuri/excelize/v2"
 	"gonum.org/v1/gonum/integrate"
 
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
+	"fallwright/parcels/document"
 	"fallwright/parcels/quantities"
 	"fallwright/parcels/sheet/grid"
+	"fallwright/sampledata"
 )
 
 // one is a plan of one solid 4 in run along the x axis, invert level at 0, with
@@ -321,5 +326,106 @@ func TestHandMetricTakeoff(t *testing.T) {
 	}
 	if e := quantities.Cost(rows, b); e.Direct.Likely != 150 {
 		t.Errorf("5 m3 at 30 cost %v", e.Direct.Likely)
+	}
+}
+
+// A second reading by hand of the takeoff of lot C3 of the sample, as it was planned
+// once (testdata; the plan may change, this one does not). Worked in a spreadsheet from
+// the plan's profile rows alone: depth of a run is ground less invert, plus the wall of
+// the pipe and 0.0508 m of bedding, mean over its length.
+//
+//	run  pipe  length m  width m  mean depth m  bank m3
+//	R1   4 in    0.980   0.305       0.463      0.1383
+//	R2   4 in    0.306   0.305       0.563      0.0525
+//	R3   4 in    0.980   0.305       0.497      0.1484
+//	R4   4 in   14.326   0.305       0.559      2.4422
+//	R5   4 in    0.980   0.305       0.463      0.1384
+//	R6   4 in    0.306   0.305       0.511      0.0477
+//	R7   4 in    0.980   0.305       0.463      0.1384
+//	R8   4 in   12.497   0.305       0.538      2.0503
+//	R9   4 in    1.092   0.305       0.657      0.2187
+//	R10  4 in   13.603   0.305       0.558      2.3157
+//	R11  4 in    0.416   0.305       0.660      0.0837
+//	R12  4 in   14.620   0.305       0.564      2.5159
+//	R13  4 in    0.306   0.305       0.464      0.0433
+//	R14  4 in    0.479   0.305       0.467      0.0682
+//	R15  4 in    0.927   0.305       0.482      0.1363
+//	R16  6 in    3.548   0.312       0.516      0.5710
+//	R17  6 in    5.847   0.312       0.565      1.0311
+//	R18  6 in    3.922   0.312       0.601      0.7351
+//	sum         76.115                          12.8752 = 16.84 cu yd
+//
+// 4 in, 62.798 m: stone 0.0508 + 0.1071 + 0.1524 = 0.3103 high, x 0.305 less the pipe's
+// 0.009009 is 0.08563 m2, 5.3776 m3; pipe 0.5657 m3. 6 in, 13.317 m: 0.3626 x 0.312 -
+// 0.01996 = 0.09318 m2, 1.2408 m3; pipe 0.2657 m3. Together stone 6.618 m3 = 8.66 cu yd =
+// 11.673 short tons, x 1.07 = 12.49: 12.5 ordered. Cap 0.1016 x width:
+// 2.368 m3 = 3.10 cu yd. Back 12.875 - 6.618 - 0.831 - 2.368 = 3.057 m3 = 4.00 cu yd;
+// away 12.84 cu yd x 1.25 = 16.05 loose: 16.5; 12.27 m3 / 7.65: two loads.
+// Pipe along the slope: 4 in 206.55 ft x 1.05 / 10 = 21.7, 22 sticks; 6 in 43.70 ft, 4.6,
+// 5 sticks. Sod 55.62 sq yd: 56. Joints: 36 ends, 22 - 15 + 5 - 3 = 9 between sticks: 45.
+func TestHandTakeoffOfC3(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile("testdata/c3.plan.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := document.ReadPlan(b, s.Frame)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := quantities.Reckon(p, s)
+	for _, w := range []struct {
+		item       string
+		net, order float64
+		unit       string
+	}{
+		{"tie-in permit", 1, 1, "ea"}, // I1
+		{"permission to dig", 1, 1, "ea"},
+		{"layout and stakes", 249.72, 250, "ft"},
+		{"trench, to 24 in deep", 200.79, 201, "ft"},
+		{"trench, 24 to 36 in deep", 48.93, 49, "ft"},
+		{"excavation, in the bank", 16.84, 17, "cu yd"},
+		{"backfill with dug soil", 4.00, 4, "cu yd"},
+		{"haul off, loose", 16.05, 16.5, "cu yd"},
+		{"truckload", 1.60, 2, "load"},
+		{"stone, washed open-graded", 8.66, 12.5, "short ton"},
+		{"topsoil, loose", 3.87, 4, "cu yd"},
+		{"sod, lifted and relaid or new", 55.62, 56, "sq yd"},
+		{"solid pipe, 4 in, smooth wall", 206.55, 22, "stick"},
+		{"solid pipe, 6 in, smooth wall", 43.70, 5, "stick"},
+		{"joint made and sealed", 45, 45, "ea"},
+		{"downspout adapter, 4 in", 4, 4, "ea"},
+		{"basin with grate", 1, 1, "ea"},
+		{"wye 45, 4 in", 3, 3, "ea"},
+	} {
+		q := find(t, rows, w.item)
+		if math.Abs(q.Net-w.net) > 0.011 || q.Order != w.order || q.OrderUnit != w.unit {
+			t.Errorf("%s: net %v, order %v %s; by hand %v, %v %s", w.item, q.Net, q.Order, q.OrderUnit, w.net, w.order, w.unit)
+		}
+	}
+	// and the bank volume as the areas of the long sections, by a general library
+	var bank float64
+	for i := range p.Runs {
+		r := &p.Runs[i]
+		rows := p.Rows(r.ID)
+		var top, under orb.Ring
+		for _, x := range rows {
+			bottom := float64(x.Invert) - (r.OutsideDiameter-r.Diameter)/2000 - 0.0508
+			top = append(top, orb.Point{float64(x.Station), float64(*x.Ground)})
+			under = append(under, orb.Point{float64(x.Station), bottom})
+		}
+		slices.Reverse(under)
+		ring := append(append(top, under...), top[0])
+		for _, tr := range p.Trenches {
+			if tr.ID == r.Trench {
+				bank += math.Abs(planar.Area(ring)) * float64(tr.Width)
+			}
+		}
+	}
+	if got := find(t, rows, "excavation, in the bank").Net; math.Abs(got-bank/0.764554857984) > 0.006 {
+		t.Errorf("bank %v cu yd, by areas %v", got, bank/0.764554857984)
 	}
 }

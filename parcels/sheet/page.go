@@ -288,7 +288,7 @@ func writeSVG(title string, p *page) ([]byte, error) {
 		}
 		fmt.Fprintf(&b, "@font-face{font-family:sheet;font-weight:%s;src:url(data:font/ttf;base64,%s)}", [2]string{"normal", "bold"}[k], base64.StdEncoding.EncodeToString(part))
 	}
-	b.WriteString("text{font-family:sheet,'DejaVu Sans Condensed',sans-serif;white-space:pre}</style>\n")
+	b.WriteString("text{font-family:sheet,'DejaVu Sans Condensed',sans-serif;white-space:pre;text-rendering:geometricPrecision}</style>\n")
 	fmt.Fprintf(&b, "<rect width=\"%.3f\" height=\"%.3f\" fill=\"#ffffff\"/>\n", p.w, p.h)
 	clips := 0
 	for _, m := range p.marks {
