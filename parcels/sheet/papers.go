@@ -90,9 +90,11 @@ func (d *draft) upkeepTable(f *flow) {
 	f.table([]string{"what", "when", "how"}, []float64{34, 24, 42}, "", rows, 8)
 }
 
-// picture is the plan on a page of its own; where it goes over sheets, the key.
+// picture is the plan on a page of its own, with what an owner reads.
 func (d *draft) picture(f *flow) {
-	v := d.planViews(f.w, f.h)[0]
+	b := d.bound()
+	room := planRoom(newDrawing(f.w, f.h))
+	v := d.planView(f.w, f.h, window{sc: fit(d.u, b.Max[0]-b.Min[0], b.Max[1]-b.Min[1], room.w-8, room.h-8), centre: b.Center(), owner: true}, "Picture of the plan")
 	d.block(v.drawing, "Picture of the plan", v.said, len(f.pages)+1, len(f.pages)+1)
 	f.insert(v.page)
 }

@@ -170,6 +170,8 @@ type window struct {
 	beyond [4]int
 	// tiles are shown on a key plan, with the number of their sheet.
 	tiles []tile
+	// owner leaves out what an owner does not read: levels, joints, utilities.
+	owner bool
 }
 
 type tile struct {
@@ -203,10 +205,11 @@ func (d *draft) planViews(w, h float64) []view {
 	// tiles a little smaller than the room, so that the ground about a match line
 	// is seen on both sheets
 	tw, th := (room.w-2*lap)/least.per, (room.h-2*lap)/least.per
-	cols, rows := int(math.Ceil((b.Max[0]-b.Min[0])/tw)), int(math.Ceil((b.Max[1]-b.Min[1])/th))
-	if cols*rows > mostTiles*4 {
+	across, down := math.Ceil((b.Max[0]-b.Min[0])/tw), math.Ceil((b.Max[1]-b.Min[1])/th)
+	if !(across*down <= mostTiles*4) { // a whole town
 		return []view{d.planView(w, h, one, "Plan")}
 	}
+	cols, rows := int(across), int(down)
 	c := b.Center()
 	number := map[[2]int]int{}
 	cores := map[[2]int]orb.Bound{}
@@ -316,6 +319,9 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 	}
 	var labels []label
 	say := func(must int, p orb.Point, size float64, bold bool, c ink, lines ...string) {
+		if win.owner && (must == 3 || must == 8) {
+			return
+		}
 		if own.Contains(p) && (!key || must == 0 || must >= 4) {
 			labels = append(labels, label{p, size, bold, c, lines, must})
 		}
@@ -360,7 +366,8 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 			})
 		}
 	}
-	if !key {
+	plain := key || win.owner
+	if !plain {
 		used["contour"] = d.contours(g, path, seen, sc, say)
 	}
 	for i := range d.s.Buildings {
@@ -420,7 +427,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 	}
 	for i := range d.s.Obstacles {
 		o := &d.s.Obstacles[i]
-		if !o.Geometry.Bound().Pad(5).Intersects(seen) {
+		if !o.Geometry.Bound().Pad(5).Intersects(seen) || win.owner && o.Kind != "tree" {
 			continue
 		}
 		switch o.Kind {
@@ -447,7 +454,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 			}
 		}
 	}
-	if !key {
+	if !plain {
 		for i := range d.p.Overflow {
 			o := &d.p.Overflow[i]
 			if len(o.Path) < 2 || !o.Path.Bound().Intersects(seen) {
@@ -492,6 +499,10 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 			g.line(0.8, black, nil, xy{x.x - 4, x.y - 4}, xy{x.x + 4, x.y + 4})
 			g.line(0.8, black, nil, xy{x.x - 4, x.y + 4}, xy{x.x + 4, x.y - 4})
 			pl.taken = append(pl.taken, rect{x.x - 5, x.y - 5, 10, 10})
+			if win.owner {
+				say(0, pt.At, 7.5, true, black, "outlet "+pt.ID)
+				continue
+			}
 			say(0, pt.At, 7, true, black, pt.ID, "rim "+display.Or(pt.Rim, d.u.Elevation), "pipe in "+display.Or(pt.Invert, d.u.Elevation))
 		case parcels.PointIntake, parcels.PointBasin:
 			if slices.ContainsFunc(pt.Fittings, func(f string) bool { return strings.Contains(f, "basin") }) {
@@ -500,10 +511,18 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 				g.circle(x, 2.9, &navy, &white, 0.5)
 			}
 			pl.taken = append(pl.taken, rect{x.x - 3.5, x.y - 3.5, 7, 7})
+			if win.owner {
+				say(1, pt.At, 6.5, false, black, pt.ID)
+				continue
+			}
 			say(1, pt.At, 6.5, true, black, pt.ID, "inv "+display.Or(pt.Invert, d.u.Elevation))
 		case parcels.PointCleanout:
 			g.circle(x, 2.6, &white, &navy, 0.9)
 			pl.taken = append(pl.taken, rect{x.x - 3, x.y - 3, 6, 6})
+			if win.owner {
+				say(2, pt.At, 6, false, navy, "cleanout")
+				continue
+			}
 			say(2, pt.At, 5.5, false, navy, "CO "+pt.ID)
 		default:
 			g.circle(x, 1.3, &navy, nil, 0)
@@ -512,7 +531,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 		}
 	}
 	for _, op := range d.s.Openings {
-		if seen.Contains(op.At) {
+		if !win.owner && seen.Contains(op.At) {
 			used["opening"] = true
 			x := at(op.At)
 			g.area(&white, &black, 0.7, xy{x.x, x.y - 3}, xy{x.x + 3, x.y + 2.4}, xy{x.x - 3, x.y + 2.4})
@@ -531,7 +550,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 	}
 	lines := stakeout.Lines(d.p)
 	for _, l := range lines {
-		if float64(l.Length)*sc.per > 24 {
+		if !win.owner && float64(l.Length)*sc.per > 24 {
 			mid := lineAt(l, l.Length*0.72)
 			say(2, mid, 7, true, navy, "line "+l.Name)
 		}
@@ -551,7 +570,7 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 	}
 	g.unclip()
 	d.matchLines(g, room, win, at)
-	d.column(g, rect{room.x + room.w, room.y, side, room.h}, sc, used, perforated, unlabelled)
+	d.column(g, rect{room.x + room.w, room.y, side, room.h}, win, used, perforated, unlabelled)
 	return view{g, title, sc.said}
 }
 
@@ -784,7 +803,8 @@ func arrows(p *page, l []xy, area rect) {
 }
 
 // column is what stands beside the plan: north, scale bar, legend, notes.
-func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perforated bool, unlabelled int) {
+func (d *draft) column(g drawing, r rect, win window, used map[string]bool, perforated bool, unlabelled int) {
+	sc := win.sc
 	g.line(0.8, black, nil, xy{r.x, r.y}, xy{r.x, r.y + r.h})
 	x, y := r.x+10, r.y+14
 	// north is up: the grid's
@@ -828,10 +848,16 @@ func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perfor
 	if perforated {
 		row(stroke(1.9, navy, []float64{5, 2.2}), "new perforated pipe")
 	}
-	row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 2.9, &navy, &white, 0.5) }, "downspout, inv = pipe invert")
+	downspout, cleanout := "downspout, inv = pipe invert", "CO: cleanout"
+	if win.owner {
+		downspout, cleanout = "downspout", "cleanout, where the pipe is rinsed"
+	}
+	row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 2.9, &navy, &white, 0.5) }, downspout)
 	row(func(a xy) { g.box(a.x+10, a.y-3.2, 6.4, 6.4, &white, &navy, 1.1) }, "basin with grate")
-	row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 2.6, &white, &navy, 0.9) }, "CO: cleanout")
-	row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 1.3, &navy, nil, 0) }, "P: wye, bend or reducer")
+	row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 2.6, &white, &navy, 0.9) }, cleanout)
+	if !win.owner {
+		row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 1.3, &navy, nil, 0) }, "P: wye, bend or reducer")
+	}
 	row(func(a xy) {
 		g.box(a.x+9, a.y-4, 8, 8, &white, &black, 1.1)
 		g.line(0.8, black, nil, xy{a.x + 9, a.y - 4}, xy{a.x + 17, a.y + 4})
@@ -883,7 +909,9 @@ func (d *draft) column(g drawing, r rect, sc scale, used map[string]bool, perfor
 		"Worked in: " + d.p.Frame.Plane + ".",
 		"Call the utility locating service before digging. " + "Never connect to a sanitary or combined sewer.",
 	}
-	if unlabelled > 0 {
+	if win.owner {
+		notes = []string{"To show what is meant; it is not built from. The plan and profile sheets have the levels.", "Lines of electricity, gas, water and telephone are not shown: the locating service marks them before digging.", "Worked in: " + d.p.Frame.Plane + "."}
+	} else if unlabelled > 0 {
 		notes = append(notes, fmt.Sprintf("%d names had no room here; the table of runs and points has them all.", unlabelled))
 	}
 	for i, n := range notes {

@@ -215,7 +215,7 @@ func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, h
 		size -= 0.25
 	}
 	g.words(xy{o.x, o.y + 7}, size, true, black, name)
-	for k := 0; ; k++ {
+	for k := 0; k <= 200; k++ {
 		e := lo + float64(k)*step
 		if e > hi+1e-9 {
 			break

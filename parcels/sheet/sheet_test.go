@@ -195,6 +195,13 @@ func TestOracleTextOfTheSheets(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if fonts, err := exec.Command("pdffonts", file).Output(); err == nil {
+			for _, l := range strings.Split(strings.TrimSpace(string(fonts)), "\n")[2:] {
+				if !regexp.MustCompile(`\byes +(no|yes) +yes +\d+ +\d+$`).MatchString(l) { // embedded, with Unicode
+					t.Errorf("%s: a font is not embedded: %s", k, l)
+				}
+			}
+		}
 		flat := strings.Join(strings.Fields(string(out)), " ")
 		for _, w := range append(wants, "Planning estimate") {
 			if !strings.Contains(flat, w) {
