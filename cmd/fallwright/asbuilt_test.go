@@ -6,6 +6,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -17,6 +18,7 @@ import (
 	"fallwright/api"
 	"fallwright/parcels"
 	"fallwright/parcels/asbuilt"
+	"fallwright/parcels/planner"
 	"fallwright/sampledata"
 )
 
@@ -256,4 +258,55 @@ func TestResolveCommandAndService(t *testing.T) {
 	if err := json.Unmarshal(a.Body, &r); err != nil || r.Resolved == nil || !slices.Contains(r.Resolved.Locked, last) || len(r.Resolved.Plan) == 0 || len(r.Resolved.Changes) == 0 {
 		t.Fatalf("%v: %.600s", err, a.Body)
 	}
+}
+
+// What-if from the service and from the command: the same outcomes.
+func TestWhatIfCommandAndService(t *testing.T) {
+	changes := []planner.Change{{Key: "pipe.target_slope", Value: "0.005"}, {Key: "pipe.wall", Value: "corrugated"}, {Key: "outlet", Value: "I1"}, {Key: "perforated.pipe_count", Value: "2"}}
+	args := []string{"plan", sample(t), "--lot", "B1"}
+	for _, c := range changes {
+		args = append(args, "--what-if", c.Key+"="+c.Value)
+	}
+	code, text, errs := call(t, "", args...)
+	if code != exitDone {
+		t.Fatalf("exit %d %s", code, errs)
+	}
+	options, err := json.Marshal(map[string]any{"what_if": changes})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := engine{}.Execute(context.Background(), api.Request{Process: "plan", Site: sampledata.StatePlane(), Lots: []string{"B1"}, Options: options, Progress: func(int, int, string) {}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var p struct {
+		Summary parcels.Summary
+		WhatIf  []planner.WhatIf `json:"what_if"`
+	}
+	if err := json.Unmarshal(a.Body, &p); err != nil || len(p.WhatIf) != len(changes) || p.Summary.Outlet != "I2" {
+		t.Fatalf("%v: %d outcomes", err, len(p.WhatIf))
+	}
+	for i, w := range p.WhatIf {
+		if w.Change != changes[i] || !strings.Contains(text, w.Change.String()) {
+			t.Errorf("%v is not told", w.Change)
+		}
+		if w.As.CostIndex == nil || w.Then.CostIndex != nil && math.Abs(*w.Then.CostIndex-*w.As.CostIndex) < 1e-9 && w.Then.Verdict == w.As.Verdict && w.Then.Outlet == w.As.Outlet && *w.Then.Usable == *w.As.Usable {
+			t.Errorf("%v changes nothing: %+v", w.Change, w.Then)
+		}
+		t.Logf("%v: %s, outlet %s, cost index %v against %v", w.Change, w.Then.Verdict, w.Then.Outlet, deref(w.Then.CostIndex), deref(w.As.CostIndex))
+	}
+	for _, bad := range []string{`{"what_if":[{"key":"pipe.nothing","value":"1"}]}`, `{"what_if":[{"key":"outlet","value":"I99"}]}`, `{"what_if":[{"key":"perforated.pipe_count","value":"3"}]}`, `{"what_if":` + "[" + strings.Repeat(`{"key":"outlet","value":"I1"},`, 12) + `{"key":"outlet","value":"I1"}]}`} {
+		_, err := engine{}.Execute(context.Background(), api.Request{Process: "plan", Site: sampledata.StatePlane(), Lots: []string{"B1"}, Options: json.RawMessage(bad), Progress: func(int, int, string) {}})
+		var in *parcels.InputError
+		if !errors.As(err, &in) || in.File != "options" {
+			t.Errorf("%.60s: %v", bad, err)
+		}
+	}
+}
+
+func deref(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
 }

@@ -5,6 +5,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -41,6 +42,8 @@ type options struct {
 	Store     bool     `json:"store"`
 	Interval  float64  `json:"interval_m"`
 	sheetOptions
+	// plan
+	WhatIf []planner.Change `json:"what_if"`
 	// asbuilt
 	Resolve bool          `json:"resolve"`
 	Met     []parcels.Met `json:"met"`
@@ -119,9 +122,14 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 				return api.Answer{}, err
 			}
 		}
-		_, body, err := newPlanner().Plan(ctx, s, po)
+		plan, body, err := newPlanner().Plan(ctx, s, po)
 		if err != nil {
 			return api.Answer{}, optionFault(err)
+		}
+		if len(o.WhatIf) > 0 {
+			if body, err = withWhatIf(ctx, s, po, plan, body, o.WhatIf); err != nil {
+				return api.Answer{}, err
+			}
 		}
 		return api.Answer{Body: body, ContentType: "application/json", Ground: sum}, nil
 	case "ground":
@@ -221,6 +229,34 @@ func audited(ctx context.Context, s *parcels.Site, o options, r api.Request) (*p
 		return nil, err
 	}
 	return a.Audit(ctx, ao)
+}
+
+// mostWhatIf is how many changes one request may ask for: each is a plan.
+const mostWhatIf = 12
+
+// withWhatIf is the plan with the outcome of each change beside it, as its last
+// member.
+func withWhatIf(ctx context.Context, s *parcels.Site, po planner.Options, plan *parcels.Plan, body []byte, changes []planner.Change) ([]byte, error) {
+	if len(changes) > mostWhatIf {
+		return nil, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/what_if", Detail: fmt.Sprintf("%d changes are asked for, at most %d.", len(changes), mostWhatIf)}}}
+	}
+	rows, err := newPlanner().WhatIf(ctx, s, po, plan, changes)
+	if err != nil {
+		var in *parcels.InputError
+		if errors.As(err, &in) {
+			in.File = "options"
+			for i := range in.Faults {
+				in.Faults[i].Pointer = "/what_if"
+			}
+		}
+		return nil, err
+	}
+	text, err := json.Marshal(rows)
+	if err != nil {
+		return nil, err
+	}
+	body = bytes.TrimSuffix(bytes.TrimSpace(body), []byte("}"))
+	return append(append(append(bytes.TrimSpace(body), `,"what_if":`...), text...), '}', '\n'), nil
 }
 
 // optionFault puts faults of the lots and options, which stand beside the site,

@@ -1,9 +1,11 @@
 package profile
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"fallwright/geo/unit"
 	"fallwright/hydro"
@@ -96,3 +98,36 @@ func BenchmarkFortyShort(b *testing.B) { bench(b, neighbourhood(1, 40, 0.004, 99
 
 // Every reach in one row.
 func BenchmarkFortyInSeries(b *testing.B) { bench(b, neighbourhood(2, 40, 0.011, 98.0, true), Arrives) }
+
+// The peer in the same run: the label search that drops no label, on the same
+// trees, turn about. It grows too fast for 40 reaches; the ratio is of the times,
+// the answers are held to be one price.
+func BenchmarkBesideWithoutDominance(b *testing.B) {
+	for _, n := range []int{6, 8, 10} {
+		b.Run(fmt.Sprintf("%d_reaches_5_sizes", n), func(b *testing.B) {
+			p := neighbourhood(1, n, 0.012, 98.0, false)
+			with, without := NewSolver(), NewSolver()
+			without.noDominance = true
+			var x, y Result
+			var fast, slow time.Duration
+			for b.Loop() {
+				t := time.Now()
+				if err := with.Solve(p, &x); err != nil {
+					b.Fatal(err)
+				}
+				fast += time.Since(t)
+				t = time.Now()
+				if err := without.Solve(p, &y); err != nil {
+					b.Fatal(err)
+				}
+				slow += time.Since(t)
+			}
+			if math.Abs(x.ExactCost-y.ExactCost) > 1e-9*y.ExactCost {
+				b.Fatalf("price %.9f, without dominance %.9f", x.ExactCost, y.ExactCost)
+			}
+			b.ReportMetric(float64(slow)/float64(fast), "times_slower_peer")
+			b.ReportMetric(float64(len(with.labels)), "labels")
+			b.ReportMetric(float64(len(without.labels)), "labels_peer")
+		})
+	}
+}
