@@ -172,7 +172,7 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 		body, err := rep.Document(s.Frame)
 		return api.Answer{Body: body, ContentType: "application/json"}, err
 	case "sheet":
-		return sheetAnswer(ctx, s, o, r)
+		return g.sheet(ctx, s, o, r)
 	}
 	return api.Answer{}, &parcels.Error{Kind: parcels.Unsupported, Op: "process", Subject: r.Process, Err: fmt.Errorf("not answered by this program")}
 }

@@ -58,7 +58,8 @@ func (o sheetOptions) order() (sheet.Order, error) {
 	return out, nil
 }
 
-func sheetAnswer(ctx context.Context, s *parcels.Site, o options, r api.Request) (api.Answer, error) {
+// sheet answers the process sheet.
+func (g engine) sheet(ctx context.Context, s *parcels.Site, o options, r api.Request) (api.Answer, error) {
 	order, err := o.order()
 	if err != nil {
 		return api.Answer{}, err
@@ -91,18 +92,25 @@ func sheetAnswer(ctx context.Context, s *parcels.Site, o options, r api.Request)
 		}
 		return api.Answer{Body: f.Body, ContentType: f.MediaType, Name: f.Name}, nil
 	}
+	if r.SiteName != "" && g.store != nil {
+		if order.Ground, _, err = storedGround(ctx, g.store, r.SiteName, s, ""); err != nil {
+			return api.Answer{}, err
+		}
+	}
 	var plan *parcels.Plan
 	if raw := r.Extra["plan"]; len(raw) > 0 {
 		plan, err = sentPlan(s, raw)
-	} else if plan, _, err = newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet}); err != nil {
+	} else if plan, _, err = newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet, Surface: order.Ground}); err != nil {
 		err = optionFault(err)
 	}
 	if err != nil {
 		return api.Answer{}, err
 	}
 	r.Progress(1, 2, "planned")
-	if order.Ground, _, err = planner.Surface(s); err != nil {
-		return api.Answer{}, named(err, "site")
+	if order.Ground == nil {
+		if order.Ground, _, err = planner.Surface(s); err != nil {
+			return api.Answer{}, named(err, "site")
+		}
 	}
 	files, err := sheet.Write(plan, s, order)
 	var in *parcels.InputError

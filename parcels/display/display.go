@@ -188,7 +188,12 @@ func (u Units) Text(s string) string {
 		case "m2":
 			return u.Area(unit.Area(v))
 		}
-		return fixed(v/0.3048, min(max(len(m[2]), 1), 2)) + " ft"
+		ft := v / 0.3048
+		// a whole foot that the metres were rounded from stays one: 3.05 m is 10 ft
+		if whole := math.Round(ft); whole != 0 && math.Abs(ft-whole)*0.3048 <= 0.5*math.Pow10(-len(m[2])) && len(m[2]) >= 2 {
+			ft = whole
+		}
+		return fixed(ft, min(max(len(m[2]), 1), 2)) + " ft"
 	})
 }
 

@@ -52,6 +52,7 @@ func TestHandTextInUnits(t *testing.T) {
 		{"0.45 m/s, 0.0063 m3/s, 25 mm/h, 10 m.", "1.48 ft/s, 100 gpm, 0.98 in/h, 32.8 ft."},
 		{"44 minutes, roof_area_m2, run 3 m2x, P-12 marks", "44 minutes, roof_area_m2, run 3 m2x, P-12 marks"},
 		{"-0.10 m", "-0.33 ft"},
+		{"within 3.05 m, 1.5 m, 0.30 m, 0.02 m", "within 10.00 ft, 4.9 ft, 1.00 ft, 0.07 ft"},
 	} {
 		if got := US.Text(w[0]); got != w[1] {
 			t.Errorf("%q: %q, want %q", w[0], got, w[1])
