@@ -130,3 +130,38 @@ func TestHandPapersOfTheService(t *testing.T) {
 		}
 	}
 }
+
+// The kinds and formats that the document offers are those that there are.
+func TestPropertyKindsInTheDocument(t *testing.T) {
+	var doc struct {
+		Components struct {
+			Schemas struct {
+				Options struct {
+					Properties map[string]struct{ Enum []string }
+				}
+			}
+		}
+	}
+	if err := json.Unmarshal(openapi.JSON(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	p := doc.Components.Schemas.Options.Properties
+	formats := map[string]bool{}
+	if got, want := fmt.Sprint(p["kind"].Enum), fmt.Sprint(sheet.Kinds()); got != want {
+		t.Errorf("kinds %s, want %s", got, want)
+	}
+	for _, k := range sheet.Kinds() {
+		for _, f := range sheet.Formats(k) {
+			formats[f] = true
+		}
+	}
+	for _, f := range p["format"].Enum {
+		if !formats[f] || sheet.MediaTypes[f] == "" {
+			t.Errorf("format %s is offered and not written", f)
+		}
+		delete(formats, f)
+	}
+	if len(formats) > 0 {
+		t.Errorf("formats written and not offered: %v", formats)
+	}
+}

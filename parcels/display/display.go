@@ -155,7 +155,7 @@ func (u Units) Water(v hydro.Volume) string {
 
 // quantity is a metric quantity in a sentence, with the feet that some state
 // beside it.
-var quantity = regexp.MustCompile(`(-?\d+(?:\.(\d+))?) (mm/h|mm|m3/s|m/s|m3|m2|m|litres)\b(?: \((\d+(?:\.\d+)? ft)\))?`)
+var quantity = regexp.MustCompile(`(-?\d+(?:\.(\d+))?) (mm/h|mm|m3/s|m/s|m3|m2|m|litres|l/s)\b(?: \((\d+(?:\.\d+)? ft)\))?`)
 
 // Text gives a sentence with the metric quantities in it, as findings have them,
 // in the units shown. Water is gallons.
@@ -183,6 +183,8 @@ func (u Units) Text(s string) string {
 			return fixed(v/0.3048, min(len(m[2]), 2)) + " ft/s"
 		case "m3":
 			return u.Water(hydro.Volume(v))
+		case "l/s":
+			return u.Flow(hydro.Flow(v / 1000))
 		case "litres":
 			return u.Water(hydro.Volume(v / 1000))
 		case "m2":

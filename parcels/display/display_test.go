@@ -49,7 +49,7 @@ func TestHandTextInUnits(t *testing.T) {
 		{"Run R4 drops 305 mm over 0.98 m: bed it.", "Run R4 drops 12.0 in over 3.22 ft: bed it."},
 		{"A way out is asked from 1.219 m (4 ft).", "A way out is asked from 4 ft."},
 		{"2.2 m2 and 1.00 m3 and 20 litres.", "24 ft² and 264 gal and 5 gal."},
-		{"0.45 m/s, 0.0063 m3/s, 25 mm/h, 10 m.", "1.48 ft/s, 100 gpm, 0.98 in/h, 32.8 ft."},
+		{"0.45 m/s, 0.0063 m3/s, 6.3 l/s, 25 mm/h, 10 m.", "1.48 ft/s, 100 gpm, 100 gpm, 0.98 in/h, 32.8 ft."},
 		{"44 minutes, roof_area_m2, run 3 m2x, P-12 marks", "44 minutes, roof_area_m2, run 3 m2x, P-12 marks"},
 		{"-0.10 m", "-0.33 ft"},
 		{"within 3.05 m, 1.5 m, 0.30 m, 0.02 m", "within 10.00 ft, 4.9 ft, 1.00 ft, 0.07 ft"},

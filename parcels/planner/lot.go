@@ -647,6 +647,10 @@ func (lp *lotPlan) breach(l *layout, b profile.Breach) string {
 			}
 		}
 		return fmt.Sprintf("it passes %s at %.3f m where it needs %.3f m, %s", what, b.Measured, b.Required, at)
+	case profile.Cover, profile.Depth:
+		return fmt.Sprintf("%s of %.2f m against %.2f m, %s", b.Kind, b.Measured, b.Required, at)
+	case profile.Slope:
+		return fmt.Sprintf("%s of %.1f %% against %.1f %%, %s", b.Kind, 100*b.Measured, 100*b.Required, at)
 	case profile.TieIn, profile.StartLevel:
 		return fmt.Sprintf("%s of %.3f m against %.3f m, %s", b.Kind, b.Measured, b.Required, at)
 	}

@@ -31,9 +31,16 @@ func (p piece) gutter() float64 {
 
 const (
 	most     = 400   // pieces of profile in one document
-	headroom = 106.0 // for the names above a profile
 	gutter   = 30.0  // for the elevations beside it
 )
+
+// headroom is what the names above a profile take: metres have more digits.
+func (d *draft) headroom() float64 {
+	if d.u == display.SI {
+		return 122
+	}
+	return 106
+}
 
 // profiles packs the pieces on sheets, left to right and down.
 func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
@@ -57,7 +64,7 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 	d.exaggerated = 0
 	for _, x := range []float64{5, 2, 1} {
 		for _, s := range all {
-			if d.exaggerated == 0 && s.per <= 72/(10*0.3048)+1e-9 && (longest*s.per <= inner-gutter-8 || s.per <= coarse && s.per > coarse/2) && (tallest+0.6)*s.per*x <= room-headroom-22 {
+			if d.exaggerated == 0 && s.per <= 72/(10*0.3048)+1e-9 && (longest*s.per <= inner-gutter-8 || s.per <= coarse && s.per > coarse/2) && (tallest+0.6)*s.per*x <= room-d.headroom()-22 {
 				sc, d.exaggerated = s, x
 			}
 		}
@@ -97,7 +104,7 @@ func (d *draft) profiles(w, h float64) (out []drawing, said []string) {
 			}
 		}
 		pw := math.Max(float64(p.to-p.from)*sc.per, float64(names)*8.4+6) + p.gutter() + 8
-		ph := (hi-lo)*sc.per*d.exaggerated + headroom + 14
+		ph := (hi-lo)*sc.per*d.exaggerated + d.headroom() + 14
 		if p.more || !p.start {
 			ph += 8 // for the name of the match line
 		}
@@ -198,7 +205,7 @@ func rowsOf(p piece) []stakeout.Row {
 
 // profile draws one piece with its upper left corner at o.
 func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, hi, step float64, sc scale) {
-	left, top := o.x+p.gutter(), o.y+headroom
+	left, top := o.x+p.gutter(), o.y+d.headroom()
 	bottom := top + (hi-lo)*sc.per*d.exaggerated
 	right := o.x + pw - 8
 	X := func(s unit.Length) float64 { return left + float64(s-p.from)*sc.per }
@@ -323,7 +330,7 @@ func (d *draft) profile(g drawing, p piece, rows []stakeout.Row, o xy, pw, lo, h
 		}
 		t := fmt.Sprintf("%s  %s  G %s  I %s  C %s", stakeout.Station(r.Station, d.u), r.Point, display.Or(r.Ground, d.u.Elevation), d.u.Elevation(r.Invert), display.Or(cut, d.u.LengthBare))
 		size := 6.0
-		for width(t, size, false) > headroom-21 {
+		for width(t, size, false) > d.headroom()-21 {
 			size -= 0.1
 		}
 		g.turned(xy{put[k] + 2, top - 11}, size, 90, black, t)

@@ -8,10 +8,12 @@ package sheet
 //
 //	P = erfc(m / (s sqrt 2)) / 2
 //
-// The room of a level is what the pipe could be lowered by: the fall that its way has
+// Where the plan as drawn breaks the rule, m is what it is short by, and P the chance
+// that the true value mends it. The room of a level is what the pipe could be lowered by: the fall that its way has
 // over the least slope, and what it arrives above the lowest level it may arrive at.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -55,6 +57,10 @@ func beyond(m, s unit.Length) float64 {
 	}
 	return math.Erfc(float64(m/s)/math.Sqrt2) / 2
 }
+
+// turns is the chance that the true value lies on the other side of the rule than the
+// one drawn.
+func turns(m, s unit.Length) float64 { return beyond(unit.Length(math.Abs(float64(m))), s) }
 
 // levelSD is how well the levels of a layer are known.
 func (d *draft) levelSD(layer string) unit.Length {
@@ -112,9 +118,14 @@ func (d *draft) asked() []ask {
 	var out []ask
 	add := func(chance float64, said, what, why string) { out = append(out, ask{chance, said, what, why}) }
 	known := func(m, s unit.Length) string {
+		if m < 0 {
+			return "short by " + d.u.Length(-m) + ", known to " + d.u.Length(s)
+		}
 		return "room " + d.u.Length(m) + ", known to " + d.u.Length(s)
 	}
 	first, broken := "", 0
+	var unsure []string // runs whose least fall is not sure, and the worst of them
+	worst, why := 0.0, ""
 	for _, x := range d.p.Findings {
 		switch {
 		case x.NotProven && x.Cure != "":
@@ -128,10 +139,16 @@ func (d *draft) asked() []ask {
 		case x.Code == "layer_not_supplied":
 			add(notKnown, "not known", "Find out what is not on the map", x.Message)
 		case x.Code == "fall_not_sure" && x.Measured != nil:
-			add(*x.Measured, "", "Shoot the ends of run "+x.Feature+" again before backfill", x.Message)
+			unsure = append(unsure, x.Feature)
+			if *x.Measured > worst {
+				worst, why = *x.Measured, x.Message
+			}
 		case x.Code == "utility_crossing":
 			add(notKnown, "not known", "Have it marked; expose it and shoot its top", x.Message)
 		}
+	}
+	if len(unsure) > 0 {
+		add(worst, "", "Shoot the ends of "+plural("run", unsure)+" again before backfill", why)
 	}
 	if broken > 0 {
 		if broken > 1 {
@@ -151,15 +168,7 @@ func (d *draft) asked() []ask {
 	add(-1, "", "Dig one test hole at the deepest stretch and one at the start", "soil, rock, roots and ground water decide the digging; soil as given: "+d.soil())
 	add(-1, "", "Measure every gate, and the way from the street to the trench", d.gates())
 	add(-1, "", "Look for irrigation heads, lighting, invisible fence, old drains; ask the owner", "the locating service does not mark private lines (P-15)")
-	slices.SortStableFunc(out, func(a, b ask) int {
-		switch {
-		case a.chance > b.chance:
-			return -1
-		case a.chance < b.chance:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b ask) int { return cmp.Compare(b.chance, a.chance) })
 	return out
 }
 
@@ -179,7 +188,7 @@ func (d *draft) askOutlet(add adder, known func(m, s unit.Length) string) {
 				continue
 			}
 			m, s := r.InvertDown.Above(*in.Invert), d.levelSD("inlets")
-			add(beyond(m, s), "", what, fmt.Sprintf("the pipe arrives at %s, its invert as given is %s: %s", d.u.Elevation(*r.InvertDown), d.u.Elevation(*in.Invert), known(m, s)))
+			add(turns(m, s), "", what, fmt.Sprintf("the pipe arrives at %s, its invert as given is %s: %s", d.u.Elevation(*r.InvertDown), d.u.Elevation(*in.Invert), known(m, s)))
 		}
 	}
 }
@@ -203,21 +212,15 @@ func (d *draft) askGround(add adder, known func(m, s unit.Length) string) {
 			continue
 		}
 		if p := d.p.Point(r.From); p != nil && p.Kind == parcels.PointIntake {
-			intakes = append(intakes, place{p.ID, m, beyond(m, at)})
+			intakes = append(intakes, place{p.ID, m, turns(m, at)})
 		}
 		room := m + *r.LeastCover - d.c.Pipe.LeastCover
-		if z := float64(room / sd); z < tightest {
-			run, tightest = place{r.ID, room, beyond(room, sd)}, z
+		if z := math.Abs(float64(room / sd)); z < tightest {
+			run, tightest = place{r.ID, room, turns(room, sd)}, z
 		}
 	}
-	slices.SortStableFunc(intakes, func(a, b place) int {
-		switch {
-		case a.room < b.room:
-			return -1
-		case a.room > b.room:
-			return 1
-		}
-		return 0
+	slices.SortStableFunc(intakes, func(a, b place) int { // the tightest first
+		return cmp.Compare(math.Abs(float64(a.room)), math.Abs(float64(b.room)))
 	})
 	// those that matter each on its own, the rest in one line
 	var rest []string
@@ -270,8 +273,8 @@ func (d *draft) askLines(add adder) {
 				m := apart(r.Line, orb.LineString{ring[e-1], ring[e]}) - half
 				s, _ := siting.LineSD(l, 0, 0, e-1)
 				s = max(s, 0.001) // one that is given as certain
-				if z := float64(m / s); z < tightest {
-					worst, tightest, why = beyond(m, s), z, fmt.Sprintf("the trench of run %s comes within %s of a line of lot %s that is known to %s", r.ID, d.u.Length(m), id, d.u.Length(s))
+				if z := math.Abs(float64(m / s)); z < tightest {
+					worst, tightest, why = turns(m, s), z, fmt.Sprintf("the trench of run %s comes within %s of a line of lot %s that is known to %s", r.ID, d.u.Length(m), id, d.u.Length(s))
 				}
 			}
 		}
@@ -326,7 +329,7 @@ func (d *draft) askEasements(add adder) {
 		if math.IsInf(float64(m), 1) {
 			continue
 		}
-		if c := beyond(m, s); c > worst {
+		if c := turns(m, s); c > worst {
 			worst, why = c, fmt.Sprintf("the trench "+is+" easement %s, which is from a map, known to %s", d.u.Length(m), e.ID, d.u.Length(s))
 		}
 	}
