@@ -404,10 +404,10 @@ func (d *draft) takeoff(f *flow) {
 		return
 	}
 	head := []string{"item", "net", "", "waste", "order", "", "basis"}
-	share := []float64{25, 8, 6, 6, 8, 8, 45}
+	share := []float64{26, 8, 7, 7.5, 8, 9, 42}
 	if d.money != nil {
 		head = append(head, "unit price", "cost")
-		share = append(share, 8, 9)
+		share = append(share, 9, 10)
 	}
 	var cells [][]string
 	for _, q := range rows {

@@ -30,8 +30,8 @@ func (p piece) gutter() float64 {
 }
 
 const (
-	most     = 400   // pieces of profile in one document
-	gutter   = 30.0  // for the elevations beside it
+	most   = 400  // pieces of profile in one document
+	gutter = 30.0 // for the elevations beside it
 )
 
 // headroom is what the names above a profile take: metres have more digits.
