@@ -146,7 +146,7 @@ func TestPlanMembers(t *testing.T) {
 	all := schemas(t)
 	for name, typ := range map[string]reflect.Type{
 		"Plan": reflect.TypeFor[parcels.Plan](), "Summary": reflect.TypeFor[parcels.Summary](), "Frame": reflect.TypeFor[parcels.FrameStatement](),
-		"Trench": reflect.TypeFor[parcels.Trench](), "Alternative": reflect.TypeFor[parcels.Alternative](), "WaterCase": reflect.TypeFor[parcels.WaterCase](), "Remedy": reflect.TypeFor[parcels.Remedy](),
+		"Trench": reflect.TypeFor[parcels.Trench](), "Alternative": reflect.TypeFor[parcels.Alternative](), "WaterCase": reflect.TypeFor[parcels.WaterCase](), "Share": reflect.TypeFor[parcels.Share](), "Remedy": reflect.TypeFor[parcels.Remedy](),
 		"Bound": reflect.TypeFor[parcels.Bound](), "RestsOn": reflect.TypeFor[parcels.RestsOn](), "Verification": reflect.TypeFor[parcels.Verification](),
 		"Finding": reflect.TypeFor[parcels.Finding](), "Fault": reflect.TypeFor[parcels.Fault](), "SiteInfo": reflect.TypeFor[parcels.SiteInfo](),
 		"NetworkPoint.properties": reflect.TypeFor[parcels.Point](), "NetworkRun.properties": reflect.TypeFor[parcels.Run](),

@@ -98,6 +98,27 @@ type Run struct {
 	YardCA unit.Area `json:"yard_ca_m2"`
 	// StatedFlow is what intakes gave as flow_m3s, summed.
 	StatedFlow hydro.Flow `json:"stated_flow_m3s"`
+	// CostIndex is the run's own: trench, pipe, the fitting at its upper end and
+	// what it crosses; the tie-in is no run's.
+	CostIndex *float64 `json:"cost_index"`
+	// Of a shared trunk: by right of which easements the run lies where its lot's
+	// own zone ends, over which lots beside Lot, and each lot's share of the flow
+	// and so of the cost.
+	Easements []string           `json:"easements,omitempty"`
+	OverLots  []string           `json:"over_lots,omitempty"`
+	Shares    map[string]float64 `json:"shares,omitempty"`
+}
+
+// Share is a lot's part of a shared drain: of each run the part that the lot's
+// flow is of the flow there, of the tie-in its part at the last run.
+type Share struct {
+	Lot       string      `json:"lot"`
+	CA        unit.Area   `json:"ca_m2"`           // C times area that the lot brings
+	Stated    hydro.Flow  `json:"stated_flow_m3s"` // and what its intakes state
+	Length    unit.Length `json:"length_m"`        // of pipe, each run by the share
+	Shared    unit.Length `json:"shared_length_m"` // of the runs that it has with others
+	CostIndex float64     `json:"cost_index"`
+	Share     float64     `json:"share"` // of the whole
 }
 
 // Trench is a stretch of digging of one section, with the runs in it.
@@ -170,6 +191,7 @@ const (
 // it does by itself; From and To are the value that it changes, in Unit.
 type Remedy struct {
 	Kind      string       `json:"remedy"`
+	Lot       string       `json:"lot,omitempty"`
 	Outlet    string       `json:"outlet,omitempty"`
 	Verdict   Verdict      `json:"verdict"`
 	Message   string       `json:"message"`
@@ -381,6 +403,7 @@ type Plan struct {
 	Profiles     []Profile      `json:"profiles"`
 	Trunks       []Trunk        `json:"trunks"`
 	Met          []Met          `json:"met,omitempty"` // come upon while laying; the levels suit it
+	Shares       []Share        `json:"shares,omitempty"`
 	Quantities   []Quantity     `json:"quantities"`
 	Storage      *BackedUp      `json:"storage"`
 	Overflow     []Overflow     `json:"-"`

@@ -36,6 +36,7 @@ type options struct {
 	Pipe      string   `json:"pipe"`
 	KeepGoing bool     `json:"keep_going"`
 	Outlet    string   `json:"outlet"`
+	Shared    bool     `json:"shared"`
 	Quick     bool     `json:"quick"`
 	Checks    []string `json:"checks"`
 	CRS       string   `json:"crs"`
@@ -115,7 +116,7 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "plan":
-		po := planner.Options{Lots: r.Lots, Outlet: o.Outlet, Quick: o.Quick}
+		po := planner.Options{Lots: r.Lots, Outlet: o.Outlet, Shared: o.Shared, Quick: o.Quick}
 		var sum string
 		if r.SiteName != "" && g.store != nil {
 			if po.Surface, sum, err = storedGround(ctx, g.store, r.SiteName, s, ""); err != nil {

@@ -24,6 +24,7 @@ type planCmd struct {
 	Keep   bool     `help:"Keep the plan in the store, with the document and ground it rests on."`
 	Again  string   `help:"Work a stored plan again from what was stored with it, and say whether the bytes are the same." placeholder:"ID"`
 	Outlet string   `help:"Use this inlet or outlet only."`
+	Shared bool     `help:"Drain the lots by one shared trunk, which may lie along easements where a trench may lie; with the permissions it needs and each lot's share of the cost."`
 	WhatIf []string `help:"Plan again with one thing changed and show the difference; repeat for more. A criterion (pipe.target_slope=0.005, pipe.wall=corrugated), outlet=NAME or perforated.pipe_count=2." placeholder:"KEY=VALUE" sep:"none"`
 	Steps  []string `help:"Print the calculation of a run, step by step; repeat for more." placeholder:"RUN"`
 }
@@ -81,7 +82,7 @@ func (c planCmd) Run(e *env) error {
 
 // plan plans and shows. The error of a plan that is not feasible comes with it.
 func (c planCmd) plan(e *env, s *parcels.Site, surface ground.Surface) (*parcels.Plan, []byte, error) {
-	o := planner.Options{Lots: c.Lots, Outlet: c.Outlet, Surface: surface}
+	o := planner.Options{Lots: c.Lots, Outlet: c.Outlet, Shared: c.Shared, Surface: surface}
 	plan, body, err := newPlanner().Plan(e.ctx, s, o)
 	if err != nil {
 		return nil, nil, err
@@ -145,6 +146,7 @@ func networkOf(plan []byte) ([]byte, error) {
 	var p struct {
 		Status   json.RawMessage            `json:"status"`
 		Summary  json.RawMessage            `json:"summary"`
+		Shares   json.RawMessage            `json:"shares"`
 		Cautions json.RawMessage            `json:"cautions"`
 		Network  map[string]json.RawMessage `json:"network"`
 	}
@@ -152,6 +154,9 @@ func networkOf(plan []byte) ([]byte, error) {
 		return nil, err
 	}
 	p.Network["status"], p.Network["summary"], p.Network["cautions"] = p.Status, p.Summary, p.Cautions
+	if p.Shares != nil {
+		p.Network["shares"] = p.Shares
+	}
 	return json.MarshalIndent(p.Network, "", " ")
 }
 

@@ -111,7 +111,7 @@ func (c planCmd) fromStore(ctx context.Context, e *env, st parcels.Store) (s *pa
 			return nil, nil, keep, err
 		}
 	}
-	if a.Options, err = json.Marshal(options{Outlet: c.Outlet, KeepGoing: c.KeepGoing}); err != nil {
+	if a.Options, err = json.Marshal(options{Outlet: c.Outlet, Shared: c.Shared, KeepGoing: c.KeepGoing}); err != nil {
 		return nil, nil, keep, err
 	}
 	if keep.Inputs, err = json.Marshal(a); err != nil {
@@ -127,7 +127,7 @@ func (c planCmd) fromStore(ctx context.Context, e *env, st parcels.Store) (s *pa
 // again works a stored plan from what was stored with it and says whether the
 // bytes are the same.
 func (c planCmd) again(e *env) error {
-	if len(c.Files) > 0 || len(c.Lots) > 0 || c.Criteria != "" || c.Outlet != "" || c.Site != "" || c.Keep || len(c.WhatIf) > 0 || len(c.Steps) > 0 {
+	if len(c.Files) > 0 || len(c.Lots) > 0 || c.Criteria != "" || c.Outlet != "" || c.Shared || c.Site != "" || c.Keep || len(c.WhatIf) > 0 || len(c.Steps) > 0 {
 		return inputFault("", "input-twice", "A plan that is worked again takes site, lots, criteria and outlet from what was stored with it. Give --again with --store alone.")
 	}
 	if c.Store == "" {
@@ -165,7 +165,7 @@ func (c planCmd) again(e *env) error {
 			return err
 		}
 	}
-	plan, body, err := newPlanner().Plan(e.ctx, s, planner.Options{Lots: a.Lots, Outlet: o.Outlet, Quick: o.Quick, Surface: surface})
+	plan, body, err := newPlanner().Plan(e.ctx, s, planner.Options{Lots: a.Lots, Outlet: o.Outlet, Shared: o.Shared, Quick: o.Quick, Surface: surface})
 	if err != nil {
 		return err
 	}

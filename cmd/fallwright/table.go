@@ -127,6 +127,20 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 		}
 		fmt.Fprint(w, "\n\n")
 	}
+	if len(p.Shares) > 0 {
+		fmt.Fprintln(w, "What each lot pays of the shared drain, by its part of the flow in each run:")
+		t := table{head: []string{"lot", "C A", "pipe", "shared with others", "cost index", "part"}, right: "_rrrrr"}
+		sum := 0.0
+		for _, x := range p.Shares {
+			t.row(x.Lot, u.Area(x.CA), u.Distance(x.Length), u.Distance(x.Shared), fmt.Sprintf("%.2f", x.CostIndex), fmt.Sprintf("%.1f %%", 100*x.Share))
+			sum += x.CostIndex
+		}
+		t.row("all", "", u.Distance(s.Length), "", fmt.Sprintf("%.2f", sum), "100.0 %")
+		if err := t.write(w); err != nil {
+			return err
+		}
+		fmt.Fprintln(w)
+	}
 	others := 0
 	for _, a := range p.Alternatives {
 		if a.Outlet != s.Outlet && a.Reason != "" {

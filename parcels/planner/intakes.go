@@ -5,9 +5,6 @@ package planner
 import (
 	"fmt"
 
-	"github.com/paulmach/orb"
-
-	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/hydro"
 	"fallwright/hydro/profile"
@@ -18,6 +15,7 @@ import (
 // water is what one intake brings.
 type water struct {
 	intake *parcels.Intake
+	lot    string
 	in     []profile.Inflow
 	stated hydro.Flow
 	area   unit.Area // plan area that sheds here
@@ -54,10 +52,11 @@ func (lp *lotPlan) gather() error {
 	shares := lp.roofShares()
 	for i := range s.Intakes {
 		in := &s.Intakes[i]
-		if ownerOf(s, in.Lot, in.At) != lp.lot.ID {
+		lot := ownerOf(s, in.Lot, in.At)
+		if !lp.has(lot) {
 			continue
 		}
-		w := water{intake: in, roof: in.Kind == "downspout"}
+		w := water{intake: in, lot: lot, roof: in.Kind == "downspout"}
 		roofC, yardC := c.Runoff.RoofC, c.Runoff.YardC
 		if in.RoofC != nil {
 			roofC = *in.RoofC
@@ -110,25 +109,9 @@ func (lp *lotPlan) gather() error {
 	}
 	for i := range s.PerforatedRuns {
 		r := &s.PerforatedRuns[i]
-		if ownerOf(s, r.Lot, r.Line[0]) == lp.lot.ID {
+		if lp.has(ownerOf(s, r.Lot, r.Line[0])) {
 			lp.wanted = append(lp.wanted, r)
 		}
 	}
 	return nil
-}
-
-// nearestWall is the building of the lot that a point stands at, for the lead-off.
-func (lp *lotPlan) nearestWall(p orb.Point) (unit.Length, bool) {
-	best, ok := unit.Length(0), false
-	for i := range lp.solid.KeepOuts {
-		k := &lp.solid.KeepOuts[i]
-		if k.Kind != "building" {
-			continue
-		}
-		d, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-9, p[1]}}, k.Geometry.(orb.MultiPolygon))
-		if !ok || d < best {
-			best, ok = d, true
-		}
-	}
-	return best, ok
 }

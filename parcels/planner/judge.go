@@ -61,6 +61,7 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 		lp.judgeCrossings(run)
 	}
 	lp.judgePerforated(l)
+	lp.judgeShared(l)
 	if r != nil {
 		if err := lp.judgeFootings(l, r); err != nil {
 			return err
@@ -149,26 +150,29 @@ func (lp *lotPlan) judgeFalls() error {
 
 // judgeLines asks how sure the lot lines are where the trenches lie.
 func (lp *lotPlan) judgeLines() error {
-	var lines orb.MultiLineString
-	width := unit.Length(0)
-	for i := range lp.runs {
-		if !lp.runs[i].TieIn {
-			lines = append(lines, lp.runs[i].Line)
-			width = max(width, lp.trenchWidthOfRun(i))
+	for k := range lp.members {
+		m := &lp.members[k]
+		var lines orb.MultiLineString
+		width := unit.Length(0)
+		for i := range lp.runs {
+			if run := &lp.runs[i]; !run.TieIn && run.Lot == m.lot.ID && len(run.Easements) == 0 {
+				lines = append(lines, run.Line)
+				width = max(width, lp.trenchWidthOfRun(i))
+			}
 		}
-	}
-	if len(lines) == 0 {
-		return nil
-	}
-	_, fs, assumed, err := lp.solid.Accuracy(lines, width, "")
-	if err != nil {
-		return wrong(lp.lot, err)
-	}
-	for _, f := range fs {
-		lp.find(f)
-	}
-	if assumed != "" {
-		lp.assumptions = append(lp.assumptions, assumed)
+		if len(lines) == 0 {
+			continue
+		}
+		_, fs, assumed, err := m.solid.Accuracy(lines, width, "")
+		if err != nil {
+			return wrong(m.lot, err)
+		}
+		for _, f := range fs {
+			lp.find(f)
+		}
+		if assumed != "" {
+			lp.assumptions = append(lp.assumptions, assumed)
+		}
 	}
 	return nil
 }
@@ -348,13 +352,14 @@ func (lp *lotPlan) judgePerforated(l *layout) {
 	if len(lp.wanted) == 0 {
 		return
 	}
-	g, err := lp.siting.Ground(lp.lot, "perforated")
-	if err != nil {
-		return
-	}
 	for i := range lp.runs {
-		if l.runs[i].perforated == 0 {
+		m := lp.member(lp.runs[i].Lot)
+		if l.runs[i].perforated == 0 || m == nil {
 			continue
+		}
+		g, err := lp.siting.Ground(m.lot, "perforated")
+		if err != nil {
+			return
 		}
 		z, err := g.CentreLine(lp.trenchWidthOfRun(i))
 		if err != nil {

@@ -127,9 +127,9 @@ func (l *layout) perforate() {
 			to := l.runs[k].to
 			next := l.nodes[to].out
 			if next >= 0 && l.runs[next].kept {
-				at := l.nodes[to].at
+				at, access := l.nodes[to].at, l.nodes[to].inserted
 				to = len(l.nodes)
-				l.nodes = append(l.nodes, node{at: at, kind: parcels.PointBend, out: -1})
+				l.nodes = append(l.nodes, node{at: at, kind: parcels.PointBend, out: -1, inserted: access})
 			}
 			c := pipeRun{from: prev, to: to, perforated: l.lp.pipesAlong(l.runs[k], l.nodes), ground: true, twin: -1}
 			if s, ok := solidOf[k]; ok {
@@ -343,13 +343,17 @@ func (lp *lotPlan) nearestGround(p orb.Point) (unit.Elevation, bool) {
 
 // planCost prices a layout whose depth is not known: shallowest everywhere.
 func (l *layout) planCost() float64 {
-	c := l.lp.site.Criteria
-	least := l.lp.stock[l.lp.solidPipe[0]]
-	cost := c.Prices.TieInEach
+	cost := l.lp.site.Criteria.Prices.TieInEach
 	for i := range l.runs {
-		cost += float64(l.runs[i].length)*(c.Prices.TrenchPerM+c.Prices.DepthPerM2*float64(c.Pipe.LeastCover+least.Outside+c.Trench.Bedding)+least.Price) + l.fixed(i)
+		cost += l.planCostOf(i)
 	}
 	return cost
+}
+
+func (l *layout) planCostOf(i int) float64 {
+	c := l.lp.site.Criteria
+	least := l.lp.stock[l.lp.solidPipe[0]]
+	return float64(l.runs[i].length)*(c.Prices.TrenchPerM+c.Prices.DepthPerM2*float64(c.Pipe.LeastCover+least.Outside+c.Trench.Bedding)+least.Price) + l.fixed(i)
 }
 
 // fixed is what a run costs beside trench and pipe: its fittings and what it

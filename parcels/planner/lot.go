@@ -32,15 +32,21 @@ import (
 const inHand = unit.Millimetre
 
 type lotPlan struct {
-	site    *parcels.Site
-	siting  *siting.Siting
-	lot     *parcels.Lot
-	surface ground.Surface // nil: the ground is not known
-	only    string
-	quick   bool
-	prefix  string
+	site     *parcels.Site
+	siting   *siting.Siting
+	lot      *parcels.Lot // the first of the plan's
+	members  []member
+	shared   bool // one trunk for all, along easements too
+	ways     []way
+	corridor orb.MultiPolygon // where centre lines of the width may lie in them
+	barred   []zone.KeepOut
+	costs    []float64 // of the runs
+	parts    []parcels.Share
+	surface  ground.Surface // nil: the ground is not known
+	only     string
+	quick    bool
+	prefix   string
 
-	solid  *siting.Ground
 	width  unit.Length // of the trench that the zone was made for
 	waters []water
 	wanted []*parcels.PerforatedRun
@@ -70,7 +76,6 @@ type lotPlan struct {
 	ponds        []parcels.Pond
 	lineFlows    []parcels.LineFlow
 	overflow     []parcels.Overflow
-	over         *yardwater.Report // the water over the ground; nil: not known, or a quick plan
 	findings     []parcels.Finding
 	assumptions  []string
 	outlet       string
@@ -89,22 +94,64 @@ type stretch struct {
 }
 
 func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, o Options, prefix string) (*lotPlan, error) {
-	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: o.Outlet, quick: o.Quick, prefix: prefix, solver: profile.NewSolver(), cache: map[[4]float64]stretch{}}
-	g, err := st.Ground(lot, "solid")
-	if err != nil {
-		return nil, wrong(lot, err)
+	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: o.Outlet, quick: o.Quick, prefix: prefix}
+	return lp, lp.take([]*parcels.Lot{lot})
+}
+
+// newShared plans several lots as one, with one trunk. Where districts rule them
+// differently, the strictest rule on slope, cover and depth holds for all.
+func newShared(s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface ground.Surface, o Options) (*lotPlan, error) {
+	if len(lots) > MostShared {
+		return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/shared", Member: "shared",
+			Detail: fmt.Sprintf("%d lots on one shared trunk; at most %d. Name fewer lots.", len(lots), MostShared)}}}
 	}
-	lp.solid = g
-	lp.findings = append(lp.findings, g.Findings...)
-	if lp.rain, err = Rain(s); err != nil {
-		return nil, err
+	ruled := *s
+	for i, lot := range lots {
+		under, _, err := st.Under(lot)
+		if err != nil {
+			return nil, err
+		}
+		if i == 0 {
+			ruled = *under
+			continue
+		}
+		a, b := &ruled.Criteria.Pipe, under.Criteria.Pipe
+		a.LeastSlope, a.TargetSlope = max(a.LeastSlope, b.LeastSlope), max(a.TargetSlope, b.TargetSlope)
+		a.LeastCover, a.GreatestDepth, a.LeastDiameter = max(a.LeastCover, b.LeastCover), min(a.GreatestDepth, b.GreatestDepth), max(a.LeastDiameter, b.LeastDiameter)
+		ruled.Criteria.Trench.Width = max(ruled.Criteria.Trench.Width, under.Criteria.Trench.Width)
+		ruled.Criteria.TieIn.Reach = min(ruled.Criteria.TieIn.Reach, under.Criteria.TieIn.Reach)
+	}
+	lp := &lotPlan{site: &ruled, siting: st, lot: lots[0], shared: true, surface: surface, only: o.Outlet, quick: o.Quick}
+	return lp, lp.take(lots)
+}
+
+// take gathers what is known of the lots.
+func (lp *lotPlan) take(lots []*parcels.Lot) error {
+	lp.solver, lp.cache = profile.NewSolver(), map[[4]float64]stretch{}
+	for _, lot := range lots {
+		g, err := lp.siting.Ground(lot, "solid")
+		if err != nil {
+			return wrong(lot, err)
+		}
+		lp.members = append(lp.members, member{lot: lot, solid: g})
+		lp.findings = append(lp.findings, g.Findings...)
+	}
+	var err error
+	if lp.rain, err = Rain(lp.site); err != nil {
+		return err
 	}
 	if err := lp.gather(); err != nil {
-		return nil, err
+		return err
 	}
 	lp.pipes()
 	lp.width = lp.trenchWidth(lp.stockOf[lp.solidPipe[0]].OutsideDiameter)
-	return lp, nil
+	for i := range lp.members {
+		lp.members[i].width = lp.width
+	}
+	if lp.shared {
+		lp.width = lp.firstWidth()
+	}
+	return nil
 }
 
 func wrong(lot *parcels.Lot, err error) error {
@@ -112,8 +159,12 @@ func wrong(lot *parcels.Lot, err error) error {
 }
 
 func (lp *lotPlan) find(f parcels.Finding) {
-	if f.Lot == "" {
+	if f.Lot == "" && !lp.shared {
 		f.Lot = lp.lot.ID
+	} else if f.Lot == "" && f.Location != nil {
+		if m := lp.at(*f.Location); m != nil {
+			f.Lot = m.lot.ID
+		}
 	}
 	for _, o := range lp.findings {
 		if o.Code == f.Code && o.Message == f.Message {
@@ -174,7 +225,9 @@ func (lp *lotPlan) pipes() {
 // over the ground.
 func (lp *lotPlan) run(ctx context.Context) error {
 	if !lp.quick {
-		lp.yard()
+		for i := range lp.members {
+			lp.yard(&lp.members[i])
+		}
 	}
 	if err := lp.drain(ctx); err != nil {
 		return err
@@ -185,7 +238,7 @@ func (lp *lotPlan) run(ctx context.Context) error {
 // drain lays the pipes.
 func (lp *lotPlan) drain(ctx context.Context) error {
 	if len(lp.waters) == 0 && len(lp.wanted) == 0 {
-		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "Lot " + lp.lot.ID + " has no intake and no perforated run: add its downspouts and basins as the layer intakes."})
+		lp.find(parcels.Finding{Code: "nothing_to_drain", Severity: parcels.Stop, Message: "There is no intake and no perforated run on " + lp.names() + ": add the downspouts and basins as the layer intakes."})
 		return nil
 	}
 	if lp.rain == nil {
@@ -204,6 +257,16 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 		}
 		// A pipe may have come out larger than the trench the zone was made
 		// for: lay it again in a zone for the wider one.
+		if lp.shared {
+			ok, err := lp.fits(tree, final)
+			if err != nil {
+				return err
+			}
+			if ok || round == 4 {
+				return lp.network(tree, final)
+			}
+			continue
+		}
 		widest := lp.widest(tree, final)
 		if widest <= lp.width+1e-9 || round == 3 {
 			return lp.network(tree, final)
@@ -217,26 +280,29 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	c := lp.site.Criteria
 	lp.alternatives = nil
-	z, err := lp.solid.CentreLine(lp.width + 2*inHand)
-	if err != nil {
-		return nil, nil, wrong(lp.lot, err)
-	}
-	if z.Pieces == 0 {
-		lp.find(parcels.Finding{Code: "no_trench_zone", Severity: parcels.Stop, Message: fmt.Sprintf("Lot %s has no ground where a trench of %.3f m may lie: %s.", lp.lot.ID, float64(lp.width), z.EmptyReason)})
-		return nil, nil, nil
-	}
-	leadOff, err := lp.solid.LeadOff(lp.width + 2*inHand)
-	if err != nil {
-		return nil, nil, wrong(lp.lot, err)
-	}
 	if err := lp.targets(); err != nil {
 		return nil, nil, err
 	}
-	if len(lp.ends) == 0 {
-		lp.find(parcels.Finding{Code: "no_outlet", Severity: parcels.Stop, Message: "There is no storm inlet or other outlet near lot " + lp.lot.ID + "."})
+	area, empty, err := lp.ground()
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(area) == 0 {
+		lp.find(parcels.Finding{Code: "no_trench_zone", Severity: parcels.Stop, Message: fmt.Sprintf("There is no ground on %s where a trench of %.3f m may lie: %s.", lp.names(), float64(lp.width), empty)})
 		return nil, nil, nil
 	}
-	p := route.Problem{Zone: z.Shape, Choice: route.Nearest,
+	leadOff := map[string]orb.MultiPolygon{}
+	for i := range lp.members {
+		m := &lp.members[i]
+		if leadOff[m.lot.ID], err = m.solid.LeadOff(m.width + 2*inHand); err != nil {
+			return nil, nil, wrong(m.lot, err)
+		}
+	}
+	if len(lp.ends) == 0 {
+		lp.find(parcels.Finding{Code: "no_outlet", Severity: parcels.Stop, Message: "There is no storm inlet or other outlet near " + lp.names() + "."})
+		return nil, nil, nil
+	}
+	p := route.Problem{Zone: area, Choice: route.Nearest,
 		Rules: route.Rules{JoinAngle: (route.Angle(c.Route.JoinAngle) - 0.05) * route.Degree, BendAngle: (route.Angle(c.Route.BendAngle) - 0.05) * route.Degree, LeastStraight: c.Route.LeastStraight + inHand},
 	}
 	if c.Route.Outlet == "cheapest" {
@@ -247,14 +313,14 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		Bend: c.Prices.BendEach, Join: c.Prices.WyeEach, TieIn: c.Prices.TieInEach}
 	for i := range lp.waters {
 		in := lp.waters[i].intake
-		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff})
+		p.Sources = append(p.Sources, route.Source{ID: in.ID, At: in.At, LeadOff: in.Kind == "downspout", LeadOffWithin: leadOff[lp.waters[i].lot]})
 	}
 	for _, r := range lp.wanted {
 		p.Kept = append(p.Kept, lp.downhill(r.Line))
 	}
 	for i := range lp.site.Drains {
 		d := &lp.site.Drains[i]
-		if !d.Keep || d.Status == "existing" || ownerOf(lp.site, d.Lot, d.Line[0]) != lp.lot.ID {
+		if !d.Keep || d.Status == "existing" || !lp.has(ownerOf(lp.site, d.Lot, d.Line[0])) {
 			continue
 		}
 		// A drawn drain stays where it is drawn; the rest is completed round it.
@@ -267,10 +333,10 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		t := route.Target{ID: e.id, At: e.at, Closed: e.closed}
 		if e.inlet != nil {
 			t.Reach = c.TieIn.Reach - inHand
-			if !z.Shape.Bound().Pad(float64(t.Reach)).Contains(e.at) {
+			if !area.Bound().Pad(float64(t.Reach)).Contains(e.at) {
 				// out of reach whatever may be dug
-			} else if t.LastRunWithin, err = lp.solid.LastRun(e.at, lp.width+2*inHand); err != nil {
-				return nil, nil, wrong(lp.lot, err)
+			} else if t.LastRunWithin, err = lp.lastRun(e.at, t.Reach, lp.width+2*inHand); err != nil {
+				return nil, nil, err
 			}
 		}
 		p.Targets = append(p.Targets, t)
@@ -284,7 +350,12 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		p.Depth = lp.depth
 	}
 	lp.asked = &p
-	res, err := route.Solve(&p)
+	var res *route.Result
+	if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
+		res, err = lp.comb(&p)
+	} else {
+		res, err = route.Solve(&p)
+	}
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
 	}
@@ -306,7 +377,12 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 			}
 		}
 		if open {
-			free, err := route.Solve(&p)
+			var free *route.Result
+			if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
+				free, err = lp.comb(&p)
+			} else {
+				free, err = route.Solve(&p)
+			}
 			if err != nil {
 				return nil, nil, wrong(lp.lot, err)
 			}
@@ -320,7 +396,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		lp.bound = nil
 		if best == nil {
 			lp.tellUnreached(&p, unreached)
-			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of lot " + lp.lot.ID + " reaches an outlet. " + strings.Join(reasons, " ")})
+			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of " + lp.names() + " reaches an outlet. " + strings.Join(reasons, " ")})
 			return nil, nil, nil
 		}
 	}
@@ -408,9 +484,9 @@ func (lp *lotPlan) targets() error {
 			continue
 		}
 		found = true
-		off, err := zone.Between(lp.lot.Shape, orb.LineString{in.At, {in.At[0] + 1e-3, in.At[1]}})
+		off, err := lp.off(in.At)
 		if err != nil {
-			return wrong(lp.lot, err)
+			return err
 		}
 		if off > far && lp.only == "" {
 			continue
@@ -443,7 +519,7 @@ func (lp *lotPlan) targets() error {
 			continue
 		}
 		found = true
-		if LotAt(s, o.At) != lp.lot {
+		if lp.at(o.At) == nil {
 			continue
 		}
 		e := end{id: o.ID, at: o.At, outlet: o, tieIn: o.Level}
@@ -478,6 +554,19 @@ func crownOf(in *parcels.Inlet) *unit.Elevation {
 	return parcels.Num(in.Invert.Plus(*in.OutgoingDiameter))
 }
 
+// off is how far a point lies from the nearest of the lots.
+func (lp *lotPlan) off(p orb.Point) (unit.Length, error) {
+	least := unit.Length(math.Inf(1))
+	for i := range lp.members {
+		d, err := zone.Between(lp.members[i].lot.Shape, orb.LineString{p, {p[0] + 1e-3, p[1]}})
+		if err != nil {
+			return 0, wrong(lp.members[i].lot, err)
+		}
+		least = min(least, d)
+	}
+	return least, nil
+}
+
 // dischargeBars says what keeps water from being let out on the ground there.
 func (lp *lotPlan) dischargeBars(o *parcels.Outlet) string {
 	d := lp.site.Criteria.Discharge
@@ -488,10 +577,11 @@ func (lp *lotPlan) dischargeBars(o *parcels.Outlet) string {
 			return ""
 		}
 	}
-	if off, _, _ := shape.LineBoundary(at, lp.lot.Shape); off < d.FromLine {
+	m := lp.at(o.At)
+	if off, _, _ := shape.LineBoundary(at, m.lot.Shape); off < d.FromLine {
 		return fmt.Sprintf("it lets water out %.2f m from the lot line; %.2f m is asked (P-47)", float64(off), float64(d.FromLine))
 	}
-	for _, k := range lp.solid.KeepOuts {
+	for _, k := range m.solid.KeepOuts {
 		if k.Kind != "building" {
 			continue
 		}
@@ -523,7 +613,7 @@ func (lp *lotPlan) downhill(l orb.LineString) orb.LineString {
 func (lp *lotPlan) regions() ([]route.Region, error) {
 	var out []route.Region
 	c := lp.site.Criteria
-	box := lp.lot.Shape.Bound().Pad(float64(c.TieIn.Reach))
+	box := lp.box().Pad(float64(c.TieIn.Reach))
 	for i := range lp.site.Obstacles {
 		o := &lp.site.Obstacles[i]
 		ext := siting.Extent(o, c)
@@ -566,8 +656,8 @@ func (lp *lotPlan) regions() ([]route.Region, error) {
 	}
 	for i := range lp.site.Easements {
 		e := &lp.site.Easements[i]
-		if e.Trench != parcels.TrenchPermission {
-			continue
+		if e.Trench != parcels.TrenchPermission || lp.shared {
+			continue // a shared trunk belongs in the easement: one leave for all of it
 		}
 		switch g := e.Geometry.(type) {
 		case orb.MultiPolygon:

@@ -34,6 +34,7 @@ func (lp *lotPlan) network(l *layout, r *profile.Result) error {
 	} else {
 		lp.cost = parcels.Num(round(l.planCost(), 2))
 	}
+	lp.divide(l, r)
 	if err := lp.judge(l, r); err != nil || r == nil {
 		return err
 	}
@@ -66,12 +67,15 @@ func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
 		pr := &l.runs[i]
 		a, b := l.nodes[pr.from].at, l.nodes[pr.to].at
 		base := parcels.Run{ID: fmt.Sprintf("%sR%d", lp.prefix, i+1), From: l.nodes[pr.from].id, To: l.nodes[pr.to].id, Line: orb.LineString{a, b},
-			Lot: lp.lot.ID, Trench: fmt.Sprintf("%sT%d", lp.prefix, trench[i]+1), Length: mm(pr.length), TieIn: pr.tieIn, LeadOff: pr.leadOff, PipeCount: 1}
-		clear, _, _ := shape.LineBoundary(base.Line, lp.lot.Shape)
-		if shape.Locate(a, lp.lot.Shape) == shape.Outside || shape.Locate(b, lp.lot.Shape) == shape.Outside {
-			clear = -max(lp.beyond(a), lp.beyond(b))
+			Trench: fmt.Sprintf("%sT%d", lp.prefix, trench[i]+1), Length: mm(pr.length), TieIn: pr.tieIn, LeadOff: pr.leadOff, PipeCount: 1}
+		lp.place(&base, lp.widthOf(l, r, i))
+		if m := lp.member(base.Lot); m != nil && len(base.Easements) == 0 {
+			clear, _, _ := shape.LineBoundary(base.Line, m.lot.Shape)
+			if shape.Locate(a, m.lot.Shape) == shape.Outside || shape.Locate(b, m.lot.Shape) == shape.Outside {
+				clear = -max(beyond(m.lot, a), beyond(m.lot, b))
+			}
+			base.LeastClearance = parcels.Num(mm(clear - lp.widthOf(l, r, i)/2))
 		}
-		base.LeastClearance = parcels.Num(mm(clear - lp.widthOf(l, r, i)/2))
 		roof, yard := false, false
 		for _, w := range pr.waters {
 			base.Area += w.area
@@ -127,6 +131,18 @@ func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
 			}
 		}
 		lp.dress(&base, k)
+		cost, laid := l.planCostOf(i), (*profile.Laid)(nil)
+		if r != nil {
+			cost, laid = r.Reaches[i].Cost, &r.Reaches[i]
+		}
+		lp.costs = append(lp.costs, cost)
+		base.CostIndex = parcels.Num(round(cost, 2))
+		if lp.shared {
+			base.Shares = lp.shares(pr, base.Lot, laid)
+			for lot, f := range base.Shares {
+				base.Shares[lot] = round(f, 6)
+			}
+		}
 		lp.runs = append(lp.runs, base)
 		lp.pipeLength += base.Length * unit.Length(base.PipeCount)
 		if pr.solid() || pr.twin < 0 {
@@ -142,12 +158,12 @@ func (lp *lotPlan) dress(run *parcels.Run, stock int) {
 	run.Pipe, run.Wall, run.Size, run.Diameter, run.OutsideDiameter, run.N = p.Pipe, p.Wall, p.Size, p.Diameter, p.OutsideDiameter, p.N
 }
 
-// beyond is how far a point lies outside the lot; 0 inside.
-func (lp *lotPlan) beyond(p orb.Point) unit.Length {
-	if shape.Locate(p, lp.lot.Shape) != shape.Outside {
+// beyond is how far a point lies outside a lot; 0 inside.
+func beyond(lot *parcels.Lot, p orb.Point) unit.Length {
+	if shape.Locate(p, lot.Shape) != shape.Outside {
 		return 0
 	}
-	d, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-9, p[1]}}, lp.lot.Shape)
+	d, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-9, p[1]}}, lot.Shape)
 	return d
 }
 
@@ -172,6 +188,12 @@ func (lp *lotPlan) makePoints(l *layout, r *profile.Result) {
 		}
 		n := &l.nodes[i]
 		pt := parcels.Point{ID: n.id, Kind: n.kind, At: n.at, Lot: lp.lot.ID, Invert: lowest[i], Fittings: []string{}}
+		if lp.shared {
+			pt.Lot = ""
+			if m := lp.at(n.at); m != nil {
+				pt.Lot = m.lot.ID
+			}
+		}
 		if lp.surface != nil {
 			if g, ok := lp.surface.At(n.at); ok {
 				pt.Ground = parcels.Num(mm(g.Elevation))

@@ -33,6 +33,9 @@ type Options struct {
 	Outlet string
 	// Surface is the ground in place of the site's shots (a raster).
 	Surface ground.Surface
+	// Shared drains the lots by one trunk, which may lie along easements where a
+	// trench may lie, over other lots too.
+	Shared bool
 	// Quick leaves out what does not change the drain: the water over the yard
 	// and the proof of the bound. For answers while a line is dragged.
 	Quick bool
@@ -67,6 +70,17 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	}
 	var parts []*lotPlan
 	st := siting.New(s)
+	if o.Shared {
+		lp, err := newShared(s, st, lots, surface, o)
+		if err != nil {
+			return nil, nil, err
+		}
+		if err := lp.run(ctx); err != nil {
+			return nil, nil, err
+		}
+		parts = append(parts, lp)
+		lots = nil
+	}
 	for _, lot := range lots {
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
@@ -231,7 +245,10 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 	priced := true
 	var lower, gap *float64
 	for _, lp := range parts {
-		sum.Lots = append(sum.Lots, lp.lot.ID)
+		for i := range lp.members {
+			sum.Lots = append(sum.Lots, lp.members[i].lot.ID)
+		}
+		plan.Shares = append(plan.Shares, lp.parts...)
 		for _, pt := range lp.points {
 			if (pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet) && plan.Point(pt.ID) != nil {
 				continue // an inlet that two lots share stands once

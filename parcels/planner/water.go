@@ -312,7 +312,7 @@ func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, fi
 	c := lp.site.Criteria
 	for i := range lp.site.Openings {
 		o := &lp.site.Openings[i]
-		if o.Level == nil || at == "" || ownerOf(lp.site, "", o.At) != lp.lot.ID {
+		if o.Level == nil || at == "" || !lp.has(ownerOf(lp.site, "", o.At)) {
 			continue
 		}
 		free := o.Level.Above(top)

@@ -29,12 +29,13 @@ const leastRise unit.Area = 1
 
 // yard fills ponds and overflows, as the ground lies. A ground too coarse or too small
 // for it leaves them empty, with a note.
-func (lp *lotPlan) yard() {
+func (lp *lotPlan) yard(m *member) {
+	lot := m.lot
 	if lp.surface == nil {
 		return
 	}
 	near := *lp.site
-	box := lp.lot.Shape.Bound().Pad(float64(aroundLot))
+	box := lot.Shape.Bound().Pad(float64(aroundLot))
 	near.Lots = slices.DeleteFunc(slices.Clone(lp.site.Lots), func(l parcels.Lot) bool { return !l.Shape.Bound().Intersects(box) })
 	near.Buildings = slices.DeleteFunc(slices.Clone(lp.site.Buildings), func(b parcels.Building) bool { return !b.Shape.Bound().Intersects(box) })
 	near.Intakes = slices.DeleteFunc(slices.Clone(lp.site.Intakes), func(i parcels.Intake) bool { return !box.Contains(i.At) })
@@ -48,7 +49,7 @@ func (lp *lotPlan) yard() {
 	}
 	soak := lp.soak()
 	for _, p := range r.Ponds {
-		if !slices.Contains(p.Lots, lp.lot.ID) {
+		if !slices.Contains(p.Lots, lot.ID) {
 			continue
 		}
 		lp.hollows = append(lp.hollows, p)
@@ -71,7 +72,7 @@ func (lp *lotPlan) yard() {
 		}
 	}
 	c := lp.site.Criteria
-	lp.over = r
+	m.over = r
 	for _, o := range r.Overflows {
 		in := slices.IndexFunc(lp.waters, func(w water) bool { return w.intake.ID == o.Intake })
 		if in < 0 {
@@ -95,7 +96,7 @@ func (lp *lotPlan) yard() {
 		switch f.Code {
 		case "low_point_no_outlet", "pond_at_house", "overflow_at_opening":
 		default:
-			if f.Lot == lp.lot.ID {
+			if f.Lot == lot.ID {
 				lp.find(f)
 			}
 		}
@@ -109,7 +110,16 @@ func (lp *lotPlan) yard() {
 // plan: joined downspouts and basins gone into the pipe, and what the pipe lets
 // out on the ground there again.
 func (lp *lotPlan) lines() error {
-	if lp.over == nil {
+	for i := range lp.members {
+		if err := lp.linesOf(&lp.members[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (lp *lotPlan) linesOf(m *member) error {
+	if m.over == nil {
 		return nil
 	}
 	c := lp.site.Criteria
@@ -122,7 +132,7 @@ func (lp *lotPlan) lines() error {
 	if e := lp.endNow(); e != nil && e.outfall() {
 		d.Outfall = &e.at
 	}
-	flows, returned, err := lp.over.LineFlows(d)
+	flows, returned, err := m.over.LineFlows(d)
 	if err != nil {
 		lp.find(parcels.Finding{Code: "yard_water_unknown", Severity: parcels.Note, Message: "The flows over the lot lines were not worked out: " + err.Error() + "."})
 		return nil
@@ -132,7 +142,7 @@ func (lp *lotPlan) lines() error {
 		rate = lp.intensity(c.Storm.YardMin)
 	}
 	for _, f := range flows {
-		if f.Lot != lp.lot.ID {
+		if f.Lot != m.lot.ID {
 			continue
 		}
 		row := parcels.LineFlow{Lot: f.Lot, Line: f.Line}
@@ -152,7 +162,7 @@ func (lp *lotPlan) lines() error {
 	}
 	// More water at one place of a neighbour's line than the ground sends there
 	// now is what the law of nearly every state forbids to cast (P-52, P-53).
-	lp.tellRise(flows, parcels.Stop, "new_flow_on_neighbour", "After the plan")
+	lp.tellRise(m, flows, parcels.Stop, "new_flow_on_neighbour", "After the plan")
 	if returned > leastRise {
 		lp.find(parcels.Finding{Code: "outlet_runs_back", Severity: parcels.Warn, Feature: lp.outlet, Measured: parcels.Num(round(float64(returned), 1)), Unit: "m2 of C A",
 			Message: "The water let out at " + lp.outlet + " runs back over the ground to where the plan takes it in again."})
@@ -166,8 +176,8 @@ func (lp *lotPlan) lines() error {
 		}
 		full := yardwater.Drained{Taken: maps.Clone(d.Taken), Outfall: p}
 		delete(full.Taken, w.FirstSpill)
-		if flows, _, err := lp.over.LineFlows(full); err == nil {
-			lp.tellRise(flows, parcels.Warn, "spill_on_neighbour", "When the line runs over at "+w.FirstSpill)
+		if flows, _, err := m.over.LineFlows(full); err == nil {
+			lp.tellRise(m, flows, parcels.Warn, "spill_on_neighbour", "When the line runs over at "+w.FirstSpill)
 		}
 		break
 	}
@@ -185,9 +195,9 @@ func (lp *lotPlan) pointAt(id string) *orb.Point {
 
 // tellRise tells each neighbour over whose line more water would come at one
 // place than comes now.
-func (lp *lotPlan) tellRise(flows []yardwater.LineFlow, severity parcels.Severity, code, when string) {
+func (lp *lotPlan) tellRise(m *member, flows []yardwater.LineFlow, severity parcels.Severity, code, when string) {
 	for _, f := range flows {
-		if f.Lot != lp.lot.ID || f.Other == "" || f.Rise <= leastRise {
+		if f.Lot != m.lot.ID || f.Other == "" || f.Rise <= leastRise {
 			continue
 		}
 		s := severity
@@ -211,19 +221,23 @@ func (e *end) outfall() bool {
 // castsOn is the neighbour over whose line the water of the lot's intakes would
 // come as new if it were let out at a place; empty: nobody.
 func (lp *lotPlan) castsOn(at orb.Point) string {
-	if lp.over == nil {
+	m := lp.at(at)
+	if m == nil {
+		m = &lp.members[0]
+	}
+	if m.over == nil {
 		return ""
 	}
 	d := yardwater.Drained{Taken: map[string]bool{}, Outfall: &at}
 	for i := range lp.waters {
 		d.Taken[lp.waters[i].intake.ID] = true
 	}
-	flows, _, err := lp.over.LineFlows(d)
+	flows, _, err := m.over.LineFlows(d)
 	if err != nil {
 		return ""
 	}
 	for _, f := range flows {
-		if f.Lot == lp.lot.ID && f.Other != "" && f.Rise > leastRise {
+		if f.Lot == m.lot.ID && f.Other != "" && f.Rise > leastRise {
 			return f.Other
 		}
 	}
@@ -258,7 +272,7 @@ func (lp *lotPlan) roofShares() map[string]roofShare {
 	var spouts []orb.Point
 	for i := range s.Intakes {
 		in := &s.Intakes[i]
-		if in.Kind == "downspout" && in.RoofArea == nil && in.YardArea == nil && in.Flow == nil && ownerOf(s, in.Lot, in.At) == lp.lot.ID {
+		if in.Kind == "downspout" && in.RoofArea == nil && in.YardArea == nil && in.Flow == nil && lp.has(ownerOf(s, in.Lot, in.At)) {
 			bare[in.ID] = true
 			spouts = append(spouts, in.At)
 		}
@@ -299,7 +313,7 @@ func (lp *lotPlan) roofShares() map[string]roofShare {
 		}
 	}
 	for _, f := range told {
-		if f.Lot == lp.lot.ID {
+		if lp.has(f.Lot) {
 			lp.find(f)
 		}
 	}

@@ -372,13 +372,13 @@ func (g *Ground) workMayDig() (orb.MultiPolygon, error) {
 	if err != nil {
 		return nil, err
 	}
-	return withoutSlivers(all), nil
+	return WithoutSlivers(all), nil
 }
 
-// withoutSlivers drops parts and holes of less than a square centimetre: what an
+// WithoutSlivers drops parts and holes of less than a square centimetre: what an
 // overlay leaves where two drawings of one line do not quite meet. No trench
 // lies in one.
-func withoutSlivers(mp orb.MultiPolygon) orb.MultiPolygon {
+func WithoutSlivers(mp orb.MultiPolygon) orb.MultiPolygon {
 	const least = 1e-4
 	var out orb.MultiPolygon
 	for _, p := range mp {

@@ -14,6 +14,7 @@ package verify
 // the plan's is one: the difference is a millimetre or two.
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -533,8 +534,16 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 	c.most(math.Abs(*got.peak-peak), name)
 	near("peak_level_m", *got.peak, peak, backLevel)
 	near("minutes_above_outlet", *got.minutes, minutes, backMinutes+0.03*minutes)
-	if (got.empty == nil) != (empty == nil) || empty != nil && math.Abs(*got.empty-*empty) > 0.05+0.05**empty {
-		c.fail(name, "empty_after_h is not what it comes to when worked again")
+	// The last millimetres of a trunk run off by a trickle, at which two tables of
+	// the mouth differ most.
+	if (got.empty == nil) != (empty == nil) || empty != nil && math.Abs(*got.empty-*empty) > 0.2+0.1**empty {
+		say := func(v *float64) string {
+			if v == nil {
+				return "never"
+			}
+			return fmt.Sprintf("%.3f h", *v)
+		}
+		c.fail(name, "empty_after_h says %s, worked again it is %s", say(got.empty), say(empty))
 	}
 	if over > 2*backVolume && got.first != first || over < 1e-4 && got.first != "" && got.overflow > backVolume {
 		c.fail(name, "first_to_spill says %q, worked again it is %q", got.first, first)

@@ -256,6 +256,9 @@ func (j *judge) insideLot() {
 			c.fail(r.id, "lot %q is not in the site", r.lot)
 			continue
 		}
+		if len(r.easements) > 0 {
+			continue // (*judge).easementRuns
+		}
 		if !j.chosen(l.id) {
 			c.fail(r.id, "lies in lot %q, which is not one of the plan's", l.id)
 			continue
@@ -290,7 +293,7 @@ func (j *judge) lotLine() {
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		l := j.home(r)
-		if l == nil {
+		if l == nil || len(r.easements) > 0 {
 			continue
 		}
 		lims, guessed, most := j.edgeLimits(l)
@@ -498,7 +501,7 @@ func (j *judge) tieIn() {
 		if l == nil || r.measured == 0 {
 			continue
 		}
-		if !j.inLot(l, a) {
+		if !j.inLot(l, a) && len(r.easements) == 0 {
 			c.fail(r.id, "starts outside lot %s", l.id)
 		}
 		ux, uy := (b.x-a.x)/r.measured, (b.y-a.y)/r.measured
@@ -545,7 +548,7 @@ func (j *judge) trespass(own *lot, p, q pt) (at pt, what string) {
 		l := &j.s.lots[i]
 		if !l.box.far(bb, 0.01) {
 			cut(l.pieces)
-			if l.id != own.id {
+			if l.id != own.id && !(len(j.p.shares) > 0 && j.chosen(l.id)) { // who shares the trunk lets it lie
 				others = append(others, l)
 			}
 		}
@@ -632,7 +635,7 @@ func (j *judge) leadOff() {
 		// zone the first run has to reach.
 		wide := *r
 		for k := range j.p.runs {
-			if o := &j.p.runs[k]; o.lot == r.lot {
+			if o := &j.p.runs[k]; o.lot == r.lot && len(o.easements) == 0 {
 				wide.width = max(wide.width, o.width)
 			}
 		}

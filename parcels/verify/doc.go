@@ -43,6 +43,9 @@
 //     lot's widest trench may use: the zone may have been made for larger pipes.
 //   - A layer in another reference system than the document is not judged by:
 //     Verify returns an error. It has no projections but its own plane.
+//   - A run of a shared trunk that lies by right of an easement is held, stretch by
+//     stretch and in float64 with a micrometre more, to the zones of the plan's
+//     lots and the easements that it names.
 //   - Prices, alternatives, bounds, storage and water levels are not worked
 //     again; of a cost only that it is not under its own bound.
 //

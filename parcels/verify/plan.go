@@ -30,6 +30,9 @@ type run struct {
 	leastCover, greatestDepth, leastClearance            *float64
 	tieIn, leadOff                                       bool
 	roofCA, yardCA, stated                               float64
+	cost                                                 *float64
+	easements, overLots                                  []string
+	shares                                               map[string]float64
 
 	levels bool // inverts are known; fall, slope and capacity then too
 
@@ -83,6 +86,11 @@ type met struct {
 
 type alternative struct{ outlet, verdict, reason string }
 
+type share struct {
+	lot         string
+	cost, share float64
+}
+
 type remedy struct {
 	kind, outlet, verdict, message                     string
 	from, to, gain, short, cost, cut, fill, flow, head *float64
@@ -122,6 +130,7 @@ type plan struct {
 	site            string
 	alternatives    []alternative
 	remedies        []remedy
+	shares          []share
 	cost, costBound *float64
 	restsOn         []string
 	assumptions     []string
@@ -243,6 +252,10 @@ func (r *planReader) body(v val) {
 		r.maybe(a, "length_m", of)
 		r.maybe(a, "cost_index", of)
 		r.maybe(a, "short_m", of)
+	}
+	for i, a := range v.get("shares").a {
+		of := fmt.Sprintf("share %d", i)
+		p.shares = append(p.shares, share{r.text(a, "lot", of), r.num(a, "cost_index", of), r.num(a, "share", of)})
 	}
 	for i, a := range v.get("remedies").a {
 		of := fmt.Sprintf("remedy %d", i)
@@ -391,6 +404,15 @@ func (r *planReader) feature(i int, f val) {
 		u.velocity, u.shear = r.maybe(q, "velocity_ms", of), r.maybe(q, "shear_pa", of)
 		u.leastCover, u.greatestDepth, u.leastClearance = r.maybe(q, "least_cover_m", of), r.maybe(q, "greatest_depth_m", of), r.maybe(q, "least_clearance_m", of)
 		u.tieIn, u.leadOff = r.flag(q, "tie_in", of), r.flag(q, "lead_off", of)
+		u.cost, u.easements, u.overLots = r.maybe(q, "cost_index", of), r.texts(q, "easements", of), r.texts(q, "over_lots", of)
+		if s := q.get("shares"); s.k == object {
+			u.shares = map[string]float64{}
+			for _, e := range s.ms {
+				u.shares[e.key] = r.num(s, e.key, of)
+			}
+		} else if s.k != null {
+			r.fault("%s: shares is %s, an object is wanted", of, s.k)
+		}
 		u.roofCA, u.yardCA, u.stated = r.num(q, "roof_ca_m2", of), r.num(q, "yard_ca_m2", of), r.num(q, "stated_flow_m3s", of)
 		for k := 1; k < len(l); k++ {
 			d := math.Hypot(l[k].x-l[k-1].x, l[k].y-l[k-1].y)

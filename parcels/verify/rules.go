@@ -147,7 +147,13 @@ func (j *judge) rule() error {
 		return nil
 	}
 	j.ruled = map[string]*parcels.Criteria{}
-	for _, id := range j.p.summary.lots {
+	ids := slices.Clone(j.p.summary.lots)
+	for i := range j.p.runs {
+		if id := j.p.runs[i].lot; !slices.Contains(ids, id) {
+			ids = append(ids, id) // an easement's, beyond the plan's lots
+		}
+	}
+	for _, id := range ids {
 		l := j.s.lot(id)
 		if l == nil {
 			continue

@@ -1,0 +1,404 @@
+package planner
+
+// The layout of many lots on one trunk: first the trunk with one intake a lot,
+// then each lot's other intakes on their lot's own way down. A joint search over
+// all intakes grows with the square of their count and more; lots meet only at
+// the trunk, so little is lost.
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/route"
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/geo/zone"
+	"fallwright/hydro/pipe"
+	"fallwright/parcels/siting"
+)
+
+// mostJoint is the count of intakes up to which all are searched together.
+const mostJoint = 9
+
+// comb solves the problem of a shared trunk.
+func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
+	byLot := map[string][]int{}
+	var lots []string
+	for i := range p.Sources {
+		lot := lp.waters[i].lot
+		if byLot[lot] == nil {
+			lots = append(lots, lot)
+		}
+		byLot[lot] = append(byLot[lot], i)
+	}
+	// of a lot the intake nearest to the easements, else to an outlet, stands first
+	for _, list := range byLot {
+		off := func(i int) float64 {
+			least := math.Inf(1)
+			for _, w := range lp.ways {
+				if shape.Locate(p.Sources[i].At, w.area) != shape.Outside {
+					return 0
+				}
+				d, _, _ := shape.LineBoundary(orb.LineString{p.Sources[i].At, nudge(p.Sources[i].At, w.area.Bound().Center())}, w.area)
+				least = math.Min(least, float64(d))
+			}
+			if math.IsInf(least, 1) {
+				for _, t := range p.Targets {
+					least = math.Min(least, math.Hypot(t.At[0]-p.Sources[i].At[0], t.At[1]-p.Sources[i].At[1]))
+				}
+			}
+			return least
+		}
+		slices.SortStableFunc(list, func(a, b int) int {
+			switch d := off(a) - off(b); {
+			case d < 0:
+				return -1
+			case d > 0:
+				return 1
+			}
+			return 0
+		})
+	}
+	first := map[string]int{} // place in byLot of the intake that stands for the lot
+	var res *route.Result
+	var reps []int
+	for try := 0; ; try++ {
+		q := *p
+		q.Prove, q.Depth, q.Price = false, nil, nil
+		q.Sources, reps = nil, nil
+		for _, lot := range lots {
+			if k := first[lot]; k < len(byLot[lot]) {
+				reps = append(reps, byLot[lot][k])
+				q.Sources = append(q.Sources, p.Sources[byLot[lot][k]])
+			}
+		}
+		var err error
+		if res, err = route.Solve(&q); err != nil {
+			return nil, err
+		}
+		again := false
+		for _, u := range res.Unreached {
+			if u.Source >= 0 && res.Best != nil && !strings.Contains(u.Reason, "piece") {
+				first[lp.waters[reps[u.Source]].lot]++
+				again = true
+			}
+		}
+		if !again || try == 1 {
+			break
+		}
+	}
+	res.Free, res.Bound = nil, nil
+	for i := range res.Unreached {
+		if s := res.Unreached[i].Source; s >= 0 {
+			res.Unreached[i].Source = reps[s]
+		}
+	}
+	if res.Best == nil {
+		for i := range p.Sources {
+			if !slices.Contains(reps, i) {
+				res.Unreached = append(res.Unreached, route.Unreached{Source: i, Reason: "its lot has no way to an outlet", Nearest: p.Sources[i].At})
+			}
+		}
+		return res, nil
+	}
+	// Each target's trunk is completed; the first in the order of preference that
+	// can be built is the plan's (and all that a quick plan completes).
+	res.Best = nil
+	start := res.Unreached
+	for i := range res.Alternatives {
+		a := &res.Alternatives[i]
+		if a.Tree == nil || lp.quick && res.Best != nil {
+			continue
+		}
+		t := cloneTree(a.Tree)
+		for n := range t.Nodes {
+			if s := t.Nodes[n].Source; s >= 0 {
+				t.Nodes[n].Source = reps[s]
+			}
+		}
+		left := slices.Clone(start)
+		for _, lot := range lots {
+			more, err := lp.tooth(p, &t, byLot[lot])
+			if err != nil {
+				return nil, err
+			}
+			left = append(left, more...)
+		}
+		cost, ok, why := t.Cost, true, ""
+		if p.Price != nil {
+			cost, ok, why = p.Price(&t)
+		}
+		t.Cost = cost
+		if !ok {
+			a.Tree, a.Reason = &t, why
+			continue
+		}
+		if bad := route.Check(p, &t); len(bad) > 0 {
+			a.Tree, a.Reason = nil, "its joined layout breaks a rule: "+bad[0]
+			continue
+		}
+		a.Tree = &t
+		switch {
+		case res.Best == nil:
+			a.Reason = ""
+			res.Best, res.Unreached = &t, left
+		case p.Choice == route.Cheapest && t.Cost < res.Best.Cost && len(left) <= len(res.Unreached):
+			for k := range res.Alternatives[:i] {
+				if b := &res.Alternatives[k]; b.Tree == res.Best {
+					b.Reason = fmt.Sprintf("dearer: %.3f against %.3f", b.Tree.Cost, t.Cost)
+				}
+			}
+			a.Reason = ""
+			res.Best, res.Unreached = &t, left
+		case a.Reason == "":
+			a.Reason = fmt.Sprintf("dearer: %.3f against %.3f", t.Cost, res.Best.Cost)
+		}
+	}
+	return res, nil
+}
+
+func cloneTree(t *route.Tree) route.Tree {
+	c := *t
+	c.Nodes, c.Runs = slices.Clone(t.Nodes), slices.Clone(t.Runs)
+	return c
+}
+
+// tooth brings a lot's intakes to the tree along the way of the one that is in
+// it, and returns those that find none. What is joined already stays as it is.
+func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int) (left []route.Unreached, err error) {
+	miss := func(i int, why string) {
+		left = append(left, route.Unreached{Source: i, Reason: why, Nearest: p.Sources[i].At})
+	}
+	rep := -1
+	leaves := map[int]int{}
+	for i, r := range t.Runs {
+		leaves[r.From] = i
+	}
+	for n := range t.Nodes {
+		if s := t.Nodes[n].Source; s >= 0 && slices.Contains(sources, s) {
+			rep = n
+		}
+	}
+	if rep < 0 {
+		for _, i := range sources {
+			miss(i, "its lot has no way to the trunk")
+		}
+		return left, nil
+	}
+	if len(sources) == 1 {
+		return nil, nil
+	}
+	way := orb.LineString{t.Nodes[rep].At}
+	on := map[int]bool{}
+	for n := rep; ; {
+		r, ok := leaves[n]
+		if !ok {
+			break
+		}
+		on[r] = true
+		n = t.Runs[r].To
+		way = append(way, t.Nodes[n].At)
+	}
+	var box orb.Bound
+	for k, i := range sources {
+		b := lp.member(lp.waters[i].lot).lot.Shape.Bound()
+		if k == 0 {
+			box = b
+		} else {
+			box = box.Union(b)
+		}
+	}
+	const round = 15.0
+	area, err := zone.Near(p.Zone, box.Center(), unit.Length(math.Hypot(box.Max[0]-box.Min[0], box.Max[1]-box.Min[1])/2+round))
+	if err != nil {
+		return nil, wrong(lp.lot, err)
+	}
+	// the end of the trunk must be seen to be in reach
+	end := p.Targets[t.Target]
+	near, err := zone.Near(p.Zone, end.At, end.Reach+2)
+	if err != nil {
+		return nil, wrong(lp.lot, err)
+	}
+	parts := []orb.MultiPolygon{area}
+	if len(near) > 0 {
+		parts = append(parts, near)
+	}
+	// nobody comes near to what is joined already
+	var taken []zone.KeepOut
+	seen := box.Pad(2 * round)
+	for i, r := range t.Runs {
+		line := t.Line(i)
+		if !on[i] && line.Bound().Intersects(seen) && !(r.LeadOff && slices.Contains(sources, t.Nodes[r.From].Source)) {
+			taken = append(taken, zone.KeepOut{ID: "run", Kind: "run", Geometry: line, Clearance: 0.05})
+		}
+	}
+	ups := make([]int, len(t.Nodes))
+	for _, r := range t.Runs {
+		ups[r.To]++
+	}
+	for n := range t.Nodes {
+		if ups[n] > 1 && seen.Contains(t.Nodes[n].At) {
+			taken = append(taken, zone.KeepOut{ID: "join", Kind: "join", Geometry: t.Nodes[n].At, Clearance: p.Rules.LeastStraight + 0.05})
+		}
+	}
+	if area, err = zone.Merge(parts, taken); err != nil {
+		return nil, wrong(lp.lot, err)
+	}
+	area = siting.WithoutSlivers(area)
+	q := *p
+	q.Zone, q.Kept, q.Prove, q.Depth, q.Price = area, []orb.LineString{way}, false, nil, nil
+	q.Targets = []route.Target{p.Targets[t.Target]}
+	q.Regions, q.Sources = nil, nil
+	for _, r := range p.Regions {
+		if r.Shape.Bound().Intersects(area.Bound()) {
+			q.Regions = append(q.Regions, r)
+		}
+	}
+	for _, i := range sources {
+		q.Sources = append(q.Sources, p.Sources[i])
+	}
+	res, err := route.Solve(&q)
+	if err != nil {
+		return nil, wrong(lp.lot, err)
+	}
+	for _, u := range res.Unreached {
+		if u.Source >= 0 && t.Nodes[rep].Source != sources[u.Source] {
+			u.Source = sources[u.Source]
+			left = append(left, u)
+		}
+	}
+	if res.Best == nil {
+		for _, i := range sources {
+			if t.Nodes[rep].Source != i && !slices.ContainsFunc(left, func(u route.Unreached) bool { return u.Source == i }) {
+				miss(i, "no way that keeps the rules leads from it to the trunk")
+			}
+		}
+		return left, nil
+	}
+	was := cloneTree(t)
+	graft(t, res.Best, sources)
+	if bad := route.Check(p, t); len(bad) > 0 {
+		*t = was
+		for _, i := range sources {
+			if t.Nodes[rep].Source != i {
+				miss(i, "its way to the trunk breaks a rule: "+bad[0])
+			}
+		}
+	}
+	return left, nil
+}
+
+// graft puts the runs of a branch tree that lie on no kept line into the trunk's
+// tree, splitting the trunk's runs where they join.
+func graft(t *route.Tree, b *route.Tree, sources []int) {
+	onKept := make([]bool, len(b.Nodes))
+	for _, r := range b.Runs {
+		if r.Kept {
+			onKept[r.From], onKept[r.To] = true, true
+		}
+	}
+	to := make([]int, len(b.Nodes))
+	for i := range to {
+		to[i] = -1
+	}
+	node := func(i int) int {
+		if to[i] >= 0 {
+			return to[i]
+		}
+		n := b.Nodes[i]
+		if onKept[i] {
+			for k := range t.Nodes {
+				if math.Hypot(t.Nodes[k].At[0]-n.At[0], t.Nodes[k].At[1]-n.At[1]) < 1e-4 {
+					to[i] = k
+					if t.Nodes[k].Kind == route.KindBend {
+						t.Nodes[k].Kind = route.KindJoin
+					}
+					return k
+				}
+			}
+			for k := range t.Runs {
+				l := t.Line(k)
+				if d, _ := shape.PointLine(n.At, l); d < 1e-4 {
+					t.Nodes = append(t.Nodes, route.Node{At: n.At, Kind: route.KindJoin, Source: -1})
+					mid := len(t.Nodes) - 1
+					rest := t.Runs[k]
+					rest.From, rest.LeadOff = mid, false
+					t.Runs[k].To, t.Runs[k].TieIn = mid, false
+					t.Runs = append(t.Runs, rest)
+					to[i] = mid
+					return mid
+				}
+			}
+		}
+		if n.Source >= 0 {
+			n.Source = sources[n.Source]
+		}
+		t.Nodes = append(t.Nodes, n)
+		to[i] = len(t.Nodes) - 1
+		return to[i]
+	}
+	for _, r := range b.Runs {
+		if !r.Kept {
+			t.Runs = append(t.Runs, route.Run{From: node(r.From), To: node(r.To), LeadOff: r.LeadOff})
+		}
+	}
+	inOrder(t)
+}
+
+// inOrder sorts the runs so that each stands after all that flow into it, and
+// sums their length.
+func inOrder(t *route.Tree) {
+	waits := make([]int, len(t.Nodes))
+	for _, r := range t.Runs {
+		waits[r.To]++
+	}
+	var out []route.Run
+	done := make([]bool, len(t.Runs))
+	for moved := true; moved; {
+		moved = false
+		for i, r := range t.Runs {
+			if !done[i] && waits[r.From] == 0 {
+				done[i], moved = true, true
+				waits[r.To]--
+				out = append(out, r)
+			}
+		}
+	}
+	if len(out) == len(t.Runs) {
+		t.Runs = out
+	}
+	t.Length = 0
+	for i := range t.Runs {
+		t.Length += t.RunLength(i)
+	}
+}
+
+// firstWidth is the trench for the pipe that would carry all the water at the
+// target slope: near to what the trunk will need.
+func (lp *lotPlan) firstWidth() unit.Length {
+	total := 0.0
+	for i := range lp.waters {
+		total += float64(lp.alone(&lp.waters[i]))
+	}
+	k := lp.solidPipe[0]
+	for _, x := range lp.solidPipe {
+		k = x
+		if lp.carries(x, lp.site.Criteria.Pipe.TargetSlope) >= total {
+			break
+		}
+	}
+	return lp.trenchWidth(lp.stockOf[k].OutsideDiameter)
+}
+
+// carries is the full flow of a stock pipe at a slope, m3/s.
+func (lp *lotPlan) carries(k int, at unit.Slope) float64 {
+	q, err := pipe.Pipe{Diameter: unit.Length(lp.stockOf[k].Diameter / 1000), N: lp.stockOf[k].N}.Capacity(at)
+	if err != nil {
+		return 0
+	}
+	return float64(q)
+}
