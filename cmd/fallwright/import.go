@@ -218,18 +218,7 @@ func (c importCmd) tell(e *env, r exchange.Report, failed error) error {
 	if r.File == "" {
 		return nil // it did not come so far
 	}
-	b, err := json.MarshalIndent(r, "", "  ")
-	if err != nil {
-		return err
-	}
-	b = append(b, '\n')
-	if c.Report != "" {
-		if err := e.write(c.Report, b); err != nil {
-			return err
-		}
-	}
-	if c.JSON {
-		_, err := e.stdout.Write(b)
+	if err := c.report(e, r); err != nil || c.JSON {
 		return err
 	}
 	if failed != nil {
@@ -256,6 +245,24 @@ func (c importCmd) tell(e *env, r exchange.Report, failed error) error {
 			break
 		}
 		fmt.Fprintln(w, "  refused: "+f.Detail)
+	}
+	return nil
+}
+
+// report writes a report as JSON where it is asked for.
+func (c importCmd) report(e *env, r any) error {
+	b, err := json.MarshalIndent(r, "", "  ")
+	if err != nil {
+		return err
+	}
+	b = append(b, '\n')
+	if c.Report != "" {
+		if err := e.write(c.Report, b); err != nil {
+			return err
+		}
+	}
+	if c.JSON {
+		return e.write("-", b)
 	}
 	return nil
 }

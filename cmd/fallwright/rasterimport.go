@@ -28,7 +28,7 @@ func isRaster(data []byte, file string) bool {
 	return strings.EqualFold(filepath.Ext(file), ".asc")
 }
 
-// survey is what an import tells of a raster.
+// rasterReport is what an import tells of a raster.
 type rasterReport struct {
 	parcels.Raster
 	Cells       int64    `json:"cells"`
@@ -176,18 +176,8 @@ func beside(r parcels.Raster, site parcels.SiteInfo) (string, error) {
 }
 
 func (c importCmd) tellRaster(e *env, r rasterReport) error {
-	b, err := json.MarshalIndent(r, "", "  ")
-	if err != nil {
+	if err := c.report(e, r); err != nil || c.JSON {
 		return err
-	}
-	b = append(b, '\n')
-	if c.Report != "" {
-		if err := e.write(c.Report, b); err != nil {
-			return err
-		}
-	}
-	if c.JSON {
-		return e.write("-", b)
 	}
 	did := "stored"
 	if c.DryRun {

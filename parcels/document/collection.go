@@ -76,6 +76,8 @@ type Checked struct {
 	ID         string
 	Geometry   json.RawMessage
 	Properties map[string]json.RawMessage
+	// Given is the text of the properties; nil where there are none.
+	Given json.RawMessage
 	// Notes: clockwise shells, repeated positions and the like, accepted.
 	Notes []string
 }
@@ -147,8 +149,11 @@ func (c *Checker) Feature(raw []byte, index int, pointer string) (Checked, []par
 		return out, append([]parcels.Fault(nil), c.r.faults...)
 	}
 	for _, m := range members(raw) {
-		if m.key == "geometry" {
+		switch m.key {
+		case "geometry":
 			out.Geometry = m.raw
+		case "properties":
+			out.Given = m.raw
 		}
 	}
 	return out, nil

@@ -320,7 +320,7 @@ func (im *importer) record(r record) error {
 		for _, n := range c.Notes {
 			im.report.mend(n)
 		}
-		props, fault, err := im.mapper.apply(c.Properties, propertiesOf(raw))
+		props, fault, err := im.mapper.apply(c.Properties, c.Given)
 		if err != nil {
 			return err
 		}
@@ -406,14 +406,6 @@ func (im *importer) parts(raw []byte) [][]byte {
 
 // nameless are the layers whose features nobody calls by a name.
 var nameless = []parcels.Layer{parcels.LayerStreets, parcels.LayerDistricts, parcels.LayerObstacles, parcels.LayerSpots, parcels.LayerContours, parcels.LayerBreaklines, parcels.LayerEasements}
-
-func propertiesOf(raw []byte) json.RawMessage {
-	var f struct {
-		Properties json.RawMessage `json:"properties"`
-	}
-	_ = json.Unmarshal(raw, &f) // has been checked
-	return f.Properties
-}
 
 func (im *importer) end() error {
 	if im.o.Progress != nil {

@@ -32,7 +32,8 @@
 // seconds and is then refused (Kind Busy). A write is on the disk when it
 // returns. Close brings the file back to a single plain file where nobody else
 // holds it. Feature tables are written with their R*Tree (triggers of the
-// standard), so that an edit by another program keeps the index right.
+// standard), so that an edit by another program keeps the index right; an import
+// into an empty table writes the tree of all its boxes at once.
 //
 // May import parcels, parcels/store, parcels/document, parcels/exchange/wkb,
 // geo/frame.

@@ -293,14 +293,14 @@ func boxOf(v driver.Value) (wkb.Box, bool) {
 }
 
 // outward makes the box of a row of the R*Tree hold the box in single precision.
-func outward(b wkb.Box) [4]float64 {
-	down := func(v float64) float64 {
+func outward(b wkb.Box) [4]float32 {
+	down := func(v float64) float32 {
 		f := float32(v)
 		if float64(f) > v {
 			f = math.Nextafter32(f, float32(math.Inf(-1)))
 		}
-		return float64(f)
+		return f
 	}
-	up := func(v float64) float64 { return -down(-v) }
-	return [4]float64{down(b.MinX), up(b.MaxX), down(b.MinY), up(b.MaxY)}
+	up := func(v float64) float32 { return -down(-v) }
+	return [4]float32{down(b.MinX), up(b.MaxX), down(b.MinY), up(b.MaxY)}
 }

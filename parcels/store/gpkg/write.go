@@ -37,6 +37,11 @@ type layerInserter struct {
 
 	many, one, manyBox, oneBox *sql.Stmt
 
+	// cells wait for the tree to be written at once, while it is empty
+	wait  bool
+	cells []cell
+	size  int // of a node
+
 	first, next int64
 }
 
@@ -58,6 +63,9 @@ func (s *Store) Load(ctx context.Context, tx *sql.Tx, site string, l parcels.Lay
 		w.next = *last
 	}
 	w.first = w.next + 1
+	if w.wait, w.size, err = emptyTree(ctx, tx, name); err != nil {
+		return nil, err
+	}
 	names := "fid, geom, site, feature_id, properties"
 	for _, c := range columns[l] {
 		names += fmt.Sprintf(", %q", c.name)
@@ -89,9 +97,12 @@ func (w *layerInserter) Add(ctx context.Context, f parcels.StoredFeature) error 
 		wkb.AppendHeader(head[:0], w.srs, box)
 		copy(blob, head)
 		geom = blob
-		o := outward(box)
-		w.boxes = append(w.boxes, w.next, o[0], o[1], o[2], o[3])
-		w.trees++
+		w.hold(cell{w.next, outward(box)})
+		if len(w.cells) == mostHeld {
+			if err := w.letGo(ctx); err != nil {
+				return err
+			}
+		}
 	}
 	if f.ID != "" {
 		id = f.ID
@@ -114,6 +125,28 @@ func (w *layerInserter) Add(ctx context.Context, f parcels.StoredFeature) error 
 	if w.n == batch {
 		return w.flush(ctx)
 	}
+	return nil
+}
+
+// hold keeps the box of a row.
+func (w *layerInserter) hold(c cell) {
+	if w.wait {
+		w.cells = append(w.cells, c)
+		return
+	}
+	w.boxes = append(w.boxes, c.of, float64(c.box[0]), float64(c.box[1]), float64(c.box[2]), float64(c.box[3]))
+	w.trees++
+}
+
+// letGo puts the boxes that wait into the tree one by one, as all that follow.
+func (w *layerInserter) letGo(ctx context.Context) error {
+	w.wait = false
+	for _, c := range w.cells {
+		if _, err := w.oneBox.ExecContext(ctx, c.of, float64(c.box[0]), float64(c.box[1]), float64(c.box[2]), float64(c.box[3])); err != nil {
+			return err
+		}
+	}
+	w.cells = nil
 	return nil
 }
 
@@ -195,6 +228,9 @@ func (w *layerInserter) Release() {
 func (w *layerInserter) Finish(ctx context.Context, written bool) error {
 	err := w.flush(ctx)
 	w.Release()
+	if err == nil && len(w.cells) > 0 {
+		err = writeTree(ctx, w.tx, w.table, w.size, w.cells)
+	}
 	if err != nil {
 		return err
 	}
