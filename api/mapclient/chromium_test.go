@@ -215,9 +215,10 @@ func (b *browser) until(expression string) {
 			return
 		}
 		if time.Now().After(end) {
+			told := b.text("document.getElementById('verdict')?.textContent") // before the lock: it calls
 			b.mu.Lock()
 			defer b.mu.Unlock()
-			b.t.Fatalf("never: %s\nverdict: %s\nconsole: %v", expression, b.text("document.getElementById('verdict')?.textContent"), b.said)
+			b.t.Fatalf("never: %s\nverdict: %s\nconsole: %v", expression, told, b.said)
 		}
 		time.Sleep(60 * time.Millisecond)
 	}

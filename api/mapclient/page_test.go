@@ -24,13 +24,13 @@ import (
 )
 
 // serve starts the program as a user does and gives its address.
-func serve(t *testing.T) string {
+func serve(t *testing.T, flags ...string) string {
 	t.Helper()
 	exe := filepath.Join(t.TempDir(), "fallwright")
 	if out, err := exec.Command("go", "build", "-o", exe, "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	cmd := exec.Command(exe, "serve", "--quiet", "--addr", "127.0.0.1:0")
+	cmd := exec.Command(exe, append([]string{"serve", "--quiet", "--addr", "127.0.0.1:0"}, flags...)...)
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -83,6 +83,30 @@ func TestWalkThePage(t *testing.T) {
 			t.Error("the network or the findings are not on the plan")
 		}
 		light(t, b.picture(pictures("map-desktop.png")), 1200, 780)
+
+		// the ground: relief, contours and the hollow of the lot are on the plan,
+		// and switched off they change it
+		count := `(c => { const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }); t.drawImage(c, 0, 0); const d = t.getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) n = (n * 31 + d[i] + d[i + 1] + d[i + 2]) % 1e9; return n; })(document.getElementById('ground'))`
+		b.until(`document.querySelectorAll('#layers input').length === 22`)
+		with := b.text(count)
+		for _, name := range []string{"Relief", "Contours", "Hollows", "Ways of water"} {
+			b.eval(`[...document.querySelectorAll('#layers label')].find(l => l.textContent.startsWith(`+fmt.Sprintf("%q", name)+`)).querySelector('input').click()`, nil)
+			b.until(count + ` !== ` + with)
+			with = b.text(count)
+		}
+		for range 4 {
+			b.eval(`[...document.querySelectorAll('#layers input')].filter(i => !i.checked && /Relief|Contours|Hollows|Ways of water/.test(i.parentNode.textContent)).forEach(i => i.click())`, nil)
+		}
+
+		// the papers: the bytes that the service sends are handed on
+		b.eval(`(() => { window.__saved = []; const make = URL.createObjectURL.bind(URL); URL.createObjectURL = blob => { blob.slice(0, 5).text().then(head => window.__saved.push([head, blob.size])); return make(blob); }; })()`, nil)
+		for i, name := range []string{"Plan and profile sheet, PDF", "Stake-out, CSV", "Upkeep calendar, ICS"} {
+			b.eval(`document.querySelector('#papers button[aria-label="`+name+`"]').click()`, nil)
+			b.until(fmt.Sprintf(`window.__saved.length === %d`, i+1))
+		}
+		if heads := b.text(`window.__saved.map(s => s[0]).join(' ')`); !strings.HasPrefix(heads, "%PDF- ") || !strings.HasSuffix(heads, " BEGIN") {
+			t.Errorf("papers begin with %q", heads)
+		}
 
 		// a mark tells its finding where it stands
 		var m struct{ X, Y float64 }
@@ -191,6 +215,37 @@ func TestWalkThePage(t *testing.T) {
 			t.Errorf("the first run is %.2f ft by the scale bar, %.2f ft by the service", drawn, told)
 		}
 		b.quiet()
+	})
+
+	t.Run("a GIS export into a store", func(t *testing.T) {
+		at := serve(t, "--store", filepath.Join(t.TempDir(), "sites.gpkg"))
+		b.page(t, 1000, 800, false)
+		b.open(at)
+		b.until(`!document.getElementById('store').hidden`)
+		bring := func(name, text, layer string) {
+			b.eval(fmt.Sprintf(`(() => { const d = new DataTransfer(); d.items.add(new File([%q], %q)); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, text, name), nil)
+			b.until(`document.getElementById('bring').open`)
+			if got := b.text(`document.getElementById('bringLayer').value`); got != layer {
+				t.Errorf("%s is taken for the layer %s", name, got)
+			}
+			b.eval(`document.getElementById('bringSite').value = 'field'; document.querySelector('#bring button[value=read]').click()`, nil)
+			b.until(`!document.getElementById('report').hidden`)
+		}
+		bring("parcels.csv", "WKT,LOT_ID\n\"POLYGON((-85 36,-84.9997 36,-84.9997 36.0003,-85 36.0003,-85 36))\",7\n", "parcels")
+		b.until(`document.getElementById('lot').options.length === 2`)
+		if got := b.text(`document.getElementById('reportTitle').textContent + ' / ' + document.getElementById('reportList').textContent`); !strings.Contains(got, "was read") || !strings.Contains(got, "parcels: 1") {
+			t.Errorf("the report: %s", got)
+		}
+		// two browsers store the same site: the later one is told, and loses nothing
+		b.eval(`fetch('/sites?site=field&replace=true', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ site: 'field', layers: { parcels: { type: 'FeatureCollection', features: [{ type: 'Feature', properties: { lot: '8' }, geometry: { type: 'Polygon', coordinates: [[[-85, 36], [-84.9997, 36], [-84.9997, 36.0003], [-85, 36.0003], [-85, 36]]] } }] } } }) }).then(r => { window.__put = r.status; })`, nil)
+		b.until(`window.__put === 200`)
+		b.eval(`document.getElementById('reportClose').click(); document.getElementById('store').click()`, nil)
+		b.until(`document.getElementById('reportTitle').textContent.includes('Somebody else stored this site')`)
+		// a file that is no such thing
+		b.eval(`(() => { const d = new DataTransfer(); d.items.add(new File(['PK'], 'broken.zip')); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, nil)
+		b.until(`document.getElementById('bring').open`)
+		b.eval(`document.querySelector('#bring button[value=read]').click()`, nil)
+		b.until(`document.getElementById('reportTitle').textContent.includes('were not opened')`)
 	})
 
 	t.Run("hostile", func(t *testing.T) {

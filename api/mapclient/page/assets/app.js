@@ -6,13 +6,15 @@ import { planeOf } from './plane.js';
 import * as site from './site.js';
 import * as service from './service.js';
 import * as u from './units.js';
+import { groundAlong } from './ground.js';
+import { papers, sizes } from './papers.js';
 import { stations, drawSection, fillCard, el, words, facts, table } from './walk.js';
 
 const $ = id => /** @type {any} */ (document.getElementById(id));
 const yearsOf = [2, 5, 10, 25, 50, 100];
 
 /** What the user changed; every change makes a new one, so that undo is a step back in a list.
- * @typedef {{moves: Object<string, number[]>, route: number[][], what: {clearance?: number, slope?: number, years?: number}, outlet: string}} Edits */
+ * @typedef {{moves: Object<string, number[]>, route: number[][], what: {clearance?: number, slope?: number, years?: number, wall?: string}, outlet: string}} Edits */
 /** @returns {Edits} */
 const noEdits = () => ({ moves: {}, route: [], what: {}, outlet: '' });
 
@@ -20,7 +22,7 @@ const state = {
   /** @type {any} */ doc: null, /** @type {string} */ name: '', /** @type {any} */ plane: null,
   lot: '', edits: noEdits(), /** @type {Edits[]} */ past: [], /** @type {Edits[]} */ future: [],
   /** @type {any} */ plan: null, /** @type {any} */ base: null, /** @type {any} */ check: null,
-  rows: [], station: 0, profile: 0, source: '',
+  rows: [], station: 0, profile: 0, source: '', version: 0,
 };
 const board = new Board($('board'));
 
@@ -57,11 +59,11 @@ async function open(doc, text, from, notes = []) {
   $('report').hidden = true;
   const plane = planeOf(doc, box);
   plane.setMetresPerUnit(first.frame?.metres_per_unit ?? 1);
-  Object.assign(state, { doc, plane, name: String(doc.site ?? 'site'), lot: '', edits: noEdits(), past: [], future: [], plan: null, base: null, check: null, rows: [], source: from });
+  Object.assign(state, { doc, plane, name: String(doc.site ?? 'site'), lot: '', edits: noEdits(), past: [], future: [], plan: null, base: null, check: null, rows: [], source: from, version: 0 });
   const select = $('lot');
   select.replaceChildren(new Option('choose…', ''), ...names.map(n => new Option(n, n)));
   select.disabled = false;
-  board.setPlan(null, ''); board.setZone(null); board.route = []; board.stretches = []; board.station = null;
+  board.setPlan(null, ''); board.setZone(null); board.setGround(null); board.route = []; board.stretches = []; board.station = null;
   board.setSite(site.edited(doc, { moves: {}, route: [] }, ''), plane);
   board.fitSite();
   restore();
@@ -86,13 +88,41 @@ async function openFiles(list) {
     const files = [];
     for (const f of list) {
       if (f.size > 64 << 20) throw new Error(`${f.name} has ${(f.size / 1048576).toFixed(0)} MiB; the service takes 64.`);
-      if (!/\.(geo)?json$/i.test(f.name)) throw new Error(`${f.name}: the page reads site documents and GeoJSON layers. Bring other exports into a stored site through the service (POST /sites), then open that.`);
+      if (!/\.(geo)?json$/i.test(f.name)) { await bringIn(f); return; }
       files.push({ name: f.name, text: await f.text() });
     }
     if (!files.length) return;
     const got = site.read(files, state.doc);
     await open(got.doc, got.text, 'file', got.notes);
   } catch (e) { refuse(e, 'The files were not opened; what was open stays as it was'); if (!state.doc) say('No site is open', 'Open the sample, or drop a site document or layer files on the page.'); else showVerdict(); }
+}
+/** The layer that a file's name says, or the one that the user chose. */
+const layerOf = name => site.layerNames.find(l => name.toLowerCase().replace(/[ -]/g, '_').startsWith(l)) ?? '';
+const media = { zip: 'application/zip', gpkg: 'application/geopackage+sqlite3', csv: 'text/csv', tif: 'image/tiff', tiff: 'image/tiff' };
+/** An export of a GIS program goes into a stored site, where the service reads it; then that site is opened. @param {File} f */
+async function bringIn(f) {
+  const type = media[f.name.split('.').pop()?.toLowerCase() ?? ''];
+  if (!type) throw new Error(`${f.name}: give a site document, GeoJSON layers, a zipped shapefile, a GeoPackage, a CSV or a GeoTIFF.`);
+  if ($('store').hidden) throw new Error(`${f.name} is read into a stored site, and this service keeps none: start it with --store FILE.gpkg. GeoJSON and site documents open without.`);
+  const ask = $('bring');
+  $('bringName').textContent = f.name;
+  $('bringLayer').replaceChildren(...site.layerNames.map(l => new Option(l.replaceAll('_', ' '), l)));
+  $('bringLayer').value = layerOf(f.name) || 'parcels';
+  $('bringLayerBox').hidden = type === 'image/tiff';
+  $('bringSite').value = state.source === 'store' ? state.name : f.name.replace(/\.[^.]*$/, '').replace(/[^A-Za-z0-9 _.-]+/g, '_');
+  ask.returnValue = ''; ask.showModal();
+  await new Promise(done => { ask.onclose = done; });
+  if (ask.returnValue !== 'read') return;
+  const name = $('bringSite').value.trim(), q = new URLSearchParams({ site: name });
+  if (type !== 'image/tiff') q.set('layer', $('bringLayer').value);
+  if ($('bringCRS').value.trim()) q.set('crs', $('bringCRS').value.trim());
+  say('Reading', `The service is reading ${f.name}…`, 'busy');
+  const got = await service.upload(`/sites?${q}`, type, f);
+  await listStored();
+  const told = [`Version ${got.version} of ${got.site}.`, ...Object.entries(got.features ?? {}).map(([l, n]) => `${l}: ${n}`), ...(got.warnings ?? [])];
+  if (got.features?.parcels) await openStored(got.site); else showVerdict();
+  $('reportTitle').textContent = `${f.name} was read`; $('reportText').textContent = got.features?.parcels ? '' : 'The site has no lots yet: bring in its parcels next.';
+  $('reportList').replaceChildren(...told.map(t => el('li', '', t))); $('report').hidden = false;
 }
 $('file').onchange = async e => { await openFiles([...e.target.files]); e.target.value = ''; };
 let over = 0;
@@ -109,7 +139,7 @@ async function listStored() {
   } catch { $('storedBox').hidden = true; /* no store: files and the sample remain */ }
 }
 async function openStored(name, lot = '') {
-  try { const text = await service.text(`/sites/${encodeURIComponent(name)}/document`); await open(JSON.parse(text), text, 'store'); state.name = name; share(); if (lot) choose(lot); } catch (e) { refuse(e, `${name} cannot be opened`); }
+  try { const at = `/sites/${encodeURIComponent(name)}`, { version } = await service.get(`${at}?f=json`), text = await service.text(`${at}/document`); await open(JSON.parse(text), text, 'store'); state.name = name; state.version = version; share(); if (lot) choose(lot); } catch (e) { refuse(e, `${name} cannot be opened`); }
 }
 $('stored').onchange = e => { if (e.target.value) openStored(e.target.value); };
 $('keyForm').onsubmit = e => { e.preventDefault(); service.setKey($('key').value); listStored(); };
@@ -174,6 +204,7 @@ function criteria(w = state.edits.what) {
   const c = structuredClone(state.doc.criteria ?? {});
   if (w.clearance !== undefined) c.clearance = { ...c.clearance, lot_line_m: w.clearance };
   if (w.slope !== undefined) { c.pipe = { ...c.pipe, target_slope: w.slope }; if (w.slope < (c.pipe.least_slope ?? 0.005)) c.pipe.least_slope = w.slope; }
+  if (w.wall) c.pipe = { ...c.pipe, wall: w.wall };
   if (w.years !== undefined) c.storm = { ...c.storm, return_years: w.years };
   return c;
 }
@@ -182,7 +213,7 @@ function choose(lot) {
   if (!state.doc || !lot) return;
   const same = state.lot === lot;
   state.lot = lot; $('lot').value = lot;
-  if (!same) { state.base = null; state.plan = null; state.edits = { ...state.edits, outlet: '' }; board.setZone(null); }
+  if (!same) { state.base = null; state.plan = null; state.edits = { ...state.edits, outlet: '' }; board.setZone(null); board.setGround(null); }
   board.setPlan(state.plan, lot); gripsOf(); share();
   if (!same) board.fitLot();
   replan();
@@ -203,6 +234,7 @@ async function replan() {
     zone.catch(() => { /* told below, where it is awaited */ });
     const plan = await service.execute('plan', doc, { ...more, ...(e.outlet ? { options: { outlet: e.outlet } } : {}) }, signal);
     if (signal.aborted) return;
+    look(doc, lot, signal);
     const fresh = !state.plan;
     state.plan = plan;
     if (!c && !Object.keys(e.moves).length && !e.outlet) state.base = plan;
@@ -215,6 +247,15 @@ async function replan() {
     refuse(err, `Lot ${lot} is not planned`);
     say('No plan', err.message, 'stop');
   }
+}
+
+/** The ground round the lot; a site without any is drawn without. */
+async function look(doc, lot, signal) {
+  if (!doc.terrain && !['spots', 'breaklines', 'contours', 'swales'].some(l => site.features(doc, l).length)) { board.setGround(null); return; }
+  try {
+    const got = await service.execute('ground', doc, { lots: [lot] }, signal);
+    if (!signal.aborted && state.lot === lot) board.setGround(got);
+  } catch (e) { if (!signal.aborted) { board.setGround(null); if (!e.faults?.some(f => f.slug === 'ground-missing')) tell(`The ground is not drawn: ${e.message}`); } }
 }
 
 /** A quick plan while something is dragged: one at a time, the newest waits. The full plan follows on release. */
@@ -250,6 +291,7 @@ function showPlan(fresh = false) {
   board.setPlan(plan, state.lot);
   if (fresh) board.fitLot();
   for (const id of ['savePlan', 'saveNetwork']) $(id).disabled = !plan;
+  for (const b of document.querySelectorAll('#papers button')) b.disabled = !plan;
   // the walk
   const profiles = plan?.profiles ?? [], select = $('profile');
   const longest = profiles.reduce((best, p, i) => ((p.rows.at(-1)?.station_m ?? 0) > (profiles[best]?.rows.at(-1)?.station_m ?? -1) ? i : best), 0);
@@ -361,7 +403,7 @@ $('cautionsMore').onclick = () => { const on = $('cautions').classList.toggle('a
 
 const help = {
   look: 'Look: drag the plan, click a lot to plan it.',
-  draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes and other ends. Escape ends drawing.',
+  draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes, other ends and the edge of the trench zone. Escape ends drawing.',
   move: 'Move: drag a ring (intake or tree of the lot). The service plans again when you let go.',
 };
 function mode(m) {
@@ -428,14 +470,23 @@ async function check(whole) {
     if (waiting) { const w = waiting; waiting = null; check(w.whole); }
   }
 }
+/** What the ground does along the drawn route, in the direction in which it was drawn. */
+function fallOf() {
+  const g = board.ground, line = board.route.map(p => state.plane.toPlane(p));
+  const got = g && line.length > 1 ? groundAlong(g.relief, g.corner, line) : null;
+  if (!got) return '';
+  const fall = got.from - got.to, aim = state.plan ? (criteria()?.pipe?.target_slope ?? state.doc.criteria?.pipe?.target_slope ?? 0.01) : 0.01;
+  const need = aim * got.length;
+  return `${fall >= 0 ? 'falls' : 'rises'} ${u.depth(Math.abs(fall))} (${u.slope(Math.abs(fall) / got.length)})${fall < need ? `, so the lower end lies ${u.depth(need - fall)} deeper than the upper at ${u.slope(aim)}` : ''}${got.highest > 0.05 ? `; a rise ${u.depth(got.highest)} over the straight ${u.length(got.at)} along` : ''}`;
+}
 function showCheck(p) {
   state.check = p;
   board.stretches = (p.stretches ?? []).map(s => ({ ...s, text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}` }));
   const word = `${short(p.verdict)}: ${u.length(p.length_m)}, nearest ${u.depth(p.least_clearance_m)} to a lot line, ${u.depth(p.least_foundation_clearance_m)} to a foundation${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const l = $('live'); l.textContent = `Route: ${word}`; l.dataset.ms = String(Math.round(state.checkTime)); l.hidden = false;
+  const under = fallOf(), l = $('live'); l.textContent = `Route: ${word}${under ? `; ${under}` : ''}`; l.dataset.ms = String(Math.round(state.checkTime)); l.hidden = false;
   const ul = el('ul', '');
   for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${f.message}`));
-  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ul, el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
+  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
   board.draw();
 }
 
@@ -462,6 +513,7 @@ function sliders() {
   const builtIn = ' (built in)';
   $('ifClear').value = String(clear ?? 0.6096); $('ifClearOut').textContent = clear === undefined ? `${u.depth(0.6096)}${builtIn}` : u.depth(clear);
   $('ifSlope').value = String(100 * (slope ?? 0.01)); $('ifSlopeOut').textContent = slope === undefined ? `${u.slope(0.01)}${builtIn}` : u.slope(slope);
+  $('ifWall').value = w.wall ?? '';
   const i = yearsOf.indexOf(years ?? 10); $('ifYears').value = String(i < 0 ? 2 : i); $('ifYearsOut').textContent = `${years ?? 10} years${years === undefined ? builtIn : ''}`;
 }
 const touch = (id, key, value, text) => {
@@ -470,6 +522,7 @@ const touch = (id, key, value, text) => {
 };
 touch('ifClear', 'clearance', () => Number($('ifClear').value), u.depth);
 touch('ifSlope', 'slope', () => +(Number($('ifSlope').value) / 100).toFixed(4), u.slope);
+$('ifWall').onchange = e => { if (state.doc) { const what = { ...state.edits.what }; if (e.target.value) what.wall = e.target.value; else delete what.wall; change({ ...state.edits, what }, after); } };
 touch('ifYears', 'years', () => yearsOf[Number($('ifYears').value)], y => `${y} years`);
 $('ifReset').onclick = () => { if (state.doc) change({ ...state.edits, what: {}, outlet: '' }, after); };
 
@@ -502,9 +555,11 @@ function swatch(key) {
     case 'obstacles': t.fillStyle = '#6b615433'; t.beginPath(); t.arc(9, 8, 7, 0, 7); t.fill(); t.strokeStyle = '#6b6154'; t.setLineDash([3, 2]); t.stroke(); t.setLineDash([]); t.fillStyle = '#a89e90'; t.fillRect(18, 3, 11, 10); break;
     case 'utilities': line('#c4161c', 2, [7, 3], 2); line('#1d5fb8', 2, [7, 3], 6); line('#1f7a3a', 2, [7, 3], 10); line('#7b3fa0', 2, [7, 3], 14); break;
     case 'perforated_runs': line('#8a6d4d', 4, [2, 3]); break;
-    case 'contours': line('#8f7d62', 0.8); break;
+    case 'contours': line('#7d6b50', 0.6, [], 4); line('#7d6b50', 0.6, [], 8); line('#7d6b50', 1.4, [], 12); break;
+    case 'relief': { const g = t.createLinearGradient(2, 2, 28, 14); g.addColorStop(0, '#fff'); g.addColorStop(0.5, '#cfc9bd'); g.addColorStop(1, '#8f8678'); t.fillStyle = g; t.fillRect(2, 2, 26, 12); break; }
+    case 'flows': t.lineCap = 'round'; line('#3f3830', 2, [0.01, 5]); break;
     case 'breaklines': line('#8f7d62', 1, [6, 2, 1, 2]); break;
-    case 'ponds': t.strokeStyle = '#1f1c19'; t.setLineDash([1, 2]); t.beginPath(); t.arc(15, 8, 6, 0, 7); t.stroke(); break;
+    case 'ponds': t.strokeStyle = '#3f3830'; t.lineWidth = 1; t.beginPath(); t.ellipse(15, 8, 11, 6, 0, 0, 7); t.stroke(); t.beginPath(); for (const y of [5, 8, 11]) { t.moveTo(9, y); t.lineTo(21, y); } t.stroke(); break;
     case 'network': line('#1f1c19', 3, [], 5); line('#1f1c19', 3, [4, 4], 12); break;
     case 'marks': t.strokeStyle = '#1f1c19'; t.beginPath(); t.moveTo(15, 2); t.lineTo(22, 14); t.lineTo(8, 14); t.closePath(); t.stroke();
   }
@@ -513,8 +568,10 @@ function swatch(key) {
 
 // --- keep and hand on -----------------------------------------------------------
 
-function download(name, type, value) {
-  const a = document.createElement('a'), url = URL.createObjectURL(new Blob([JSON.stringify(value, null, 1)], { type }));
+const download = (name, type, value) => save(name, new Blob([JSON.stringify(value, null, 1)], { type }));
+/** @param {string} name @param {Blob} blob */
+function save(name, blob) {
+  const a = document.createElement('a'), url = URL.createObjectURL(blob);
   a.href = url; a.download = name; a.click(); setTimeout(() => URL.revokeObjectURL(url), 1000);
 }
 const fileName = end => `${`${state.name}-${state.lot}`.replace(/[^A-Za-z0-9_.-]+/g, '_')}-${end}`;
@@ -524,10 +581,36 @@ $('saveSite').onclick = () => download(fileName('site.json'), 'application/json'
 $('store').onclick = async () => {
   if (!state.doc) return;
   try {
-    const got = await service.store(site.edited(state.doc, state.edits, state.lot), state.doc.site ? '' : state.name);
+    const got = await service.store(site.edited(state.doc, state.edits, state.lot), state.source === 'store' || !state.doc.site ? state.name : '', state.source === 'store' ? state.version : 0);
+    state.version = got.version;
     tell(`Stored as ${got.site}, version ${got.version}.`); listStored();
-  } catch (e) { refuse(e, 'The site was not stored; your edits are still here'); }
+  } catch (e) { refuse(e, e.status === 412 ? 'Somebody else stored this site since you opened it; your edits are still here. Open it again, and draw them anew or store under another name' : 'The site was not stored; your edits are still here'); }
 };
+{
+  const size = $('paperSize');
+  size.replaceChildren(...sizes.map(([v, t]) => new Option(t, v)));
+  $('papers').replaceChildren(...papers.map(([kind, name, formats]) => {
+    const li = el('li', ''), group = el('span', 'rows');
+    group.append(...formats.map(format => {
+      const b = el('button', '', format.toUpperCase()); b.type = 'button'; b.disabled = true; b.setAttribute('aria-label', `${name}, ${format.toUpperCase()}`);
+      b.onclick = () => fetchPaper(kind, name, format, b);
+      return b;
+    }));
+    li.append(el('span', '', name), group);
+    return li;
+  }));
+}
+/** The service makes the paper from the plan that is shown, which it checks anew. */
+async function fetchPaper(kind, name, format, button) {
+  if (!state.plan) return;
+  button.disabled = true; tell(`${name} is being made…`);
+  try {
+    const c = criteria(), doc = site.edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot);
+    const got = await service.paper(doc, { lots: [state.lot], plan: state.plan, ...(c ? { criteria: c } : {}), options: { kind, format, paper: $('paperSize').value, units: u.isUS() ? 'us' : 'si', ...(format === 'ics' ? { from: new Date().toISOString().slice(0, 10) } : {}) } });
+    save(got.name || fileName(`${kind}.${format}`), got.blob);
+    tell(`${name}: ${(got.blob.size / 1024).toFixed(0)} KiB of ${format.toUpperCase()}${got.pages > 1 ? `, the first of ${got.pages} pages` : ''}.`);
+  } catch (e) { refuse(e, `${name} was not made`); } finally { button.disabled = !state.plan; }
+}
 $('print').onclick = $('printHere').onclick = () => window.print();
 /** The sheet has the findings and the runs on it, whatever is open on the screen. */
 let openBefore = [];
@@ -548,10 +631,24 @@ $('whereAmI').onclick = () => {
   if (!navigator.geolocation) { b.setAttribute('aria-pressed', 'false'); tell('This browser gives no position.'); return; }
   watch = navigator.geolocation.watchPosition(p => {
     board.here = { at: state.plane.toPlane([p.coords.longitude, p.coords.latitude]), accuracy: p.coords.accuracy };
+    nextStake();
     tell(`You are within ${u.length(p.coords.accuracy)} of the ring's middle. This is no survey: never set a stake or find a lot line by it.`);
     board.draw();
   }, e => { navigator.geolocation.clearWatch(watch); watch = 0; b.setAttribute('aria-pressed', 'false'); tell(`No position: ${e.message || 'the browser gives none'}.`); }, { enableHighAccuracy: true });
 };
+
+/** The station nearest to the reader, on whichever run it is, with its cut. */
+function nextStake() {
+  let best = null;
+  (state.plan?.profiles ?? []).forEach((p, k) => stations(p).forEach((row, i) => {
+    const d = Math.hypot(...state.plane.toPlane(row.at).map((v, n) => v - board.here.at[n]));
+    if (!best || d < best.d) best = { d, k, i };
+  }));
+  if (!best) return;
+  if (best.k !== state.profile) { $('profile').selectedIndex = best.k; state.profile = best.k; state.rows = stations(state.plan.profiles[best.k]); }
+  if (best.i !== state.station || best.k !== state.profile) stand(best.i, false);
+  $('card').prepend(el('p', 'help', `The nearest station to you, ${u.length(best.d)} off.`));
+}
 
 // --- keys and the rest -------------------------------------------------------------
 

@@ -7,7 +7,8 @@
 
 import { features, positions, bounds, lotName } from './site.js';
 import { part } from './plane.js';
-import { roundLength } from './units.js';
+import { shade } from './ground.js';
+import { roundLength, elevation } from './units.js';
 
 const ink = '#1f1c19', stone = '#d8d1c4', paper = '#fffdf8';
 const utilityColour = { electric: '#c4161c', lighting: '#c4161c', gas: '#d9a900', steam: '#d9a900', telephone: '#e06c00', communications: '#e06c00', cable: '#e06c00',
@@ -15,10 +16,10 @@ const utilityColour = { electric: '#c4161c', lighting: '#c4161c', gas: '#d9a900'
 
 /** What can be switched, from the ground up: key, words, whether on at first. */
 export const switches = [
-  ['streets', 'Streets', true], ['parcels', 'Lots', true], ['zone', 'Trench zone', true], ['easements', 'Easements', true], ['districts', 'Districts', false],
+  ['streets', 'Streets', true], ['parcels', 'Lots', true], ['zone', 'Trench zone', true], ['relief', 'Relief of the ground', true], ['easements', 'Easements', true], ['districts', 'Districts', false],
   ['buildings', 'Footprints', true], ['openings', 'Low openings', false], ['swales', 'Swales', true], ['obstacles', 'Trees, walls, paving', true], ['utilities', 'Utilities, irrigation, old drains', true],
   ['inlets', 'Storm inlets', true], ['outlets', 'Other ends', true], ['intakes', 'Intakes', true], ['perforated_runs', 'Perforated runs asked for', true],
-  ['spots', 'Ground shots', false], ['contours', 'Contours', true], ['breaklines', 'Breaklines', false], ['ponds', 'Ponds', true], ['network', 'Planned network', true], ['marks', 'Finding marks', true],
+  ['spots', 'Ground shots', false], ['contours', 'Contours', true], ['breaklines', 'Breaklines', false], ['ponds', 'Hollows that hold water', true], ['flows', 'Ways of water over the ground', true], ['network', 'Planned network', true], ['marks', 'Finding marks', true],
 ];
 
 const NS = 'http://www.w3.org/2000/svg';
@@ -43,6 +44,7 @@ export class Board {
     this.doc = null;
     this.lot = '';
     this.zone = null;
+    this.ground = null; // what the service says of the ground round the lot
     this.plan = null;
     this.route = [];
     this.stretches = [];
@@ -87,7 +89,7 @@ export class Board {
     const parcels = of('parcels');
     add('parcels', parcels, { fill: stone });
     parcels.forEach((f, i) => { const b = this.boxOf(f); if (b) { this.lots.push({ name: lotName(f, i), box: b, geometry: f.geometry, path: null }); this.labels.push({ key: 'parcels', at: [(b[0] + b[2]) / 2, (b[1] + b[3]) / 2], text: lotName(f, i), least: 0.9, bold: true }); } });
-    this.groups.push({ key: 'zone', zone: true });
+    this.groups.push({ key: 'zone', zone: true }, { key: 'relief', relief: true });
     add('easements', of('easements'), { hatch: true, stroke: '#6d655a', dash: [8, 4], width: 1 });
     add('districts', of('districts'), { stroke: '#6d655a', dash: [2, 5], width: 1.5 });
     const obstacles = of('obstacles'), kind = k => obstacles.filter(f => f.properties?.kind === k);
@@ -95,6 +97,7 @@ export class Board {
     add('obstacles', kind('paving'), { fill: '#c9c3ba', stroke: '#a59d90', width: 0.7 });
     add('buildings', of('buildings'), { fill: '#857a6c', stroke: '#3f3830', width: 1.2 });
     add('contours', of('contours'), { stroke: '#8f7d62', width: 0.7 });
+    this.groups.push({ key: 'ground', ground: true });
     add('breaklines', of('breaklines'), { stroke: '#8f7d62', width: 1, dash: [6, 2, 1, 2] });
     add('swales', of('swales'), { stroke: '#5c564d', width: 2.2, dash: [10, 3, 2, 3] });
     add('obstacles', obstacles.filter(f => !known.includes(f.properties?.kind)), { fill: '#a89e90', stroke: '#3f3830', width: 1, radius: f => radius(f, 0.5) });
@@ -153,8 +156,56 @@ export class Board {
   /** @param {object|null} zone answer of the zone process */
   setZone(zone) {
     this.zone = null;
-    if (zone) { const path = new Path2D(), box = [Infinity, Infinity, -Infinity, -Infinity]; for (const f of zone.features ?? []) this.trace(path, f.geometry, box); this.zone = { path, box }; }
+    if (zone) { const path = new Path2D(), box = [Infinity, Infinity, -Infinity, -Infinity]; const rings = []; for (const f of zone.features ?? []) { this.trace(path, f.geometry, box); const g = f.geometry; for (const polygon of g?.type === 'Polygon' ? [g.coordinates] : g?.type === 'MultiPolygon' ? g.coordinates : []) for (const r of polygon) rings.push(r.map(q => this.plane.toPlane(q))); } this.zone = { path, box, rings }; }
     this.draw();
+  }
+
+  /** @param {object|null} answer of the ground process */
+  setGround(answer) {
+    this.ground = null;
+    if (answer?.relief?.columns) {
+      const g = { relief: answer.relief, shade: shade(answer.relief), corner: this.plane.toPlane(answer.relief.corner), light: new Path2D(), heavy: new Path2D(), ponds: new Path2D(), flows: [], levels: [] };
+      for (const f of answer.features ?? []) {
+        const p = f.properties ?? {};
+        if (p.kind === 'contour') {
+          this.trace(p.heavy ? g.heavy : g.light, f.geometry, [0, 0, 0, 0]);
+          const c = f.geometry?.coordinates ?? [];
+          if (p.heavy && c.length > 8) g.levels.push({ at: this.plane.toPlane(c[Math.floor(c.length / 2)]), z: p.elevation_m });
+        } else if (p.kind === 'pond') this.trace(g.ponds, f.geometry, [0, 0, 0, 0]);
+        else if (p.kind === 'flow') { const path = new Path2D(); this.trace(path, f.geometry, [0, 0, 0, 0]); g.flows.push({ path, width: Math.min(4, 1 + Math.sqrt(p.area_m2 ?? 0) / 25) }); }
+      }
+      this.ground = g;
+    }
+    this.draw();
+  }
+
+  /** Relief, contours, hollows and ways of water, in the metres of the plane. */
+  paintGround(c, k, relief) {
+    const g = this.ground;
+    if (!g) return;
+    if (relief) {
+      if (!this.on.relief || !g.shade) return;
+      const m = g.relief.cell_m;
+      c.save(); c.globalCompositeOperation = 'multiply'; c.imageSmoothingEnabled = true; c.translate(g.corner[0] - m / 2, g.corner[1] + m / 2); c.scale(1, -1);
+      c.drawImage(g.shade, 0, 0, m * g.relief.columns, m * g.relief.rows); c.restore();
+      return;
+    }
+    c.setLineDash([]); c.lineJoin = c.lineCap = 'round';
+    if (this.on.ponds) { c.fillStyle = this.rippling(c); c.fill(g.ponds, 'evenodd'); c.strokeStyle = '#3f3830'; c.lineWidth = 1 / k; c.stroke(g.ponds); }
+    if (this.on.contours) { c.strokeStyle = '#7d6b50'; c.lineWidth = 0.5 / k; c.stroke(g.light); c.lineWidth = 1.3 / k; c.stroke(g.heavy); }
+    if (this.on.flows) { c.strokeStyle = '#3f3830'; c.setLineDash([0.01, 5 / k]); for (const f of g.flows) { c.lineWidth = f.width / k; c.stroke(f.path); } c.setLineDash([]); }
+    c.lineCap = 'butt';
+  }
+
+  /** Level strokes, as still water is drawn. */
+  rippling(c) {
+    if (!this.ripples) {
+      const tile = document.createElement('canvas'); tile.width = 16; tile.height = 6;
+      const t = tile.getContext('2d'); t.strokeStyle = '#3f383088'; t.lineWidth = 1; t.beginPath(); t.moveTo(0, 1.5); t.lineTo(9, 1.5); t.moveTo(8, 4.5); t.lineTo(16, 4.5); t.stroke();
+      this.ripples = c.createPattern(tile, 'repeat');
+    }
+    this.ripples.setTransform(new DOMMatrix().scale(1 / this.view.k, 1 / this.view.k));
+    return this.ripples;
   }
 
   setPlan(plan, lot) { this.plan = plan; this.lot = lot; this.draw(); }
@@ -202,6 +253,7 @@ export class Board {
     c.setTransform(k * d, 0, 0, -k * d, d * (this.width / 2 - x * k), d * (this.height / 2 + y * k));
     const low = this.plain([0, this.height]), high = this.plain([this.width, 0]);
     for (const g of this.groups) {
+      if (g.relief || g.ground) { this.paintGround(c, k, g.relief); continue; }
       if (!this.on[g.key]) continue;
       if (g.zone) {
         if (this.zone) { c.fillStyle = paper; c.fill(this.zone.path, 'evenodd'); c.strokeStyle = '#8f8678'; c.lineWidth = 1 / k; c.setLineDash([]); c.stroke(this.zone.path); }
@@ -227,6 +279,7 @@ export class Board {
       if (p.text && k > 0.8) this.letter(c, p.text, s[0] + 9, s[1] - 9, 'left', true);
     }
     for (const l of this.labels) if (this.on[l.key] && k >= l.least && l.at[0] > low[0] && l.at[0] < high[0] && l.at[1] > low[1] && l.at[1] < high[1]) { const s = this.screen(l.at); this.letter(c, l.text, s[0], s[1], 'center', l.bold); }
+    if (this.ground && this.on.contours && k > 3) for (const l of this.ground.levels) { const s = this.screen(l.at); this.letter(c, elevation(l.z).split(' ')[0], s[0], s[1], 'center', false); }
     this.paintOver();
     this.paintBar();
   }
@@ -256,7 +309,11 @@ export class Board {
     const words = (x, y, text, cls) => out.push(svg('text', { x: x.toFixed(1), y: y.toFixed(1), class: cls }, text));
     const plan = this.plan;
     this.heaps = [];
-    if (plan && this.on.ponds) for (const p of plan.ponds ?? []) {
+    if (plan && this.on.flows) for (const o of plan.overflow ?? []) if (Array.isArray(o.path?.coordinates ?? o.path)) {
+      const pts = line((o.path.coordinates ?? o.path).map(p => this.plane.toPlane(p)), { class: 'spill' }), n = pts.length;
+      if (n > 1) { const a = pts[n - 2], b = pts[n - 1], turn = Math.atan2(b[1] - a[1], b[0] - a[0]) * 180 / Math.PI; out.push(svg('path', { class: 'spillHead', d: 'M0 0L-9-4L-9 4Z', transform: `translate(${b[0].toFixed(1)} ${b[1].toFixed(1)}) rotate(${turn.toFixed(1)})` })); }
+    }
+    if (plan && this.on.ponds && !this.ground) for (const p of plan.ponds ?? []) {
       if (!p.location) continue;
       const q = this.screen(this.plane.toPlane(p.location)), r = Math.max(5, Math.sqrt((p.area_m2 ?? 1) / Math.PI) * this.view.k);
       out.push(svg('circle', { cx: q[0], cy: q[1], r, class: 'pond' }));
@@ -345,7 +402,27 @@ export class Board {
     let best = null, least = 14;
     const look = (at, doc) => { const q = this.screen(at), d = Math.hypot(q[0] - s[0], q[1] - s[1]); if (d < least) { least = d; best = doc; } };
     for (const key of ['inlets', 'outlets', 'intakes']) for (const f of features(this.doc, key)) if (f.geometry?.type === 'Point') positions(f.geometry, p => look(this.plane.toPlane(p), p.slice(0, 2)));
-    return best;
+    return best ?? this.snapToZone(s);
+  }
+
+  /** The nearest place at which a trench's middle keeps just inside the trench zone, or null. */
+  snapToZone(s) {
+    if (!this.zone) return null;
+    const p = this.plain(s), half = (this.plan?.trenches?.[0]?.width_m ?? 0.3048) / 2 + 0.005, c = this.canvas.getContext('2d');
+    c.setTransform(1, 0, 0, 1, 0, 0);
+    let best = null, least = 9 / this.view.k;
+    for (const ring of this.zone.rings) for (let i = 1; i < ring.length; i++) {
+      const a = ring[i - 1], b = ring[i], dx = b[0] - a[0], dy = b[1] - a[1], l = Math.hypot(dx, dy);
+      if (l === 0) continue;
+      const t = ((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / l / l;
+      if (t < 0 || t > 1) continue;
+      const q = [a[0] + t * dx, a[1] + t * dy];
+      for (const way of [1, -1]) {
+        const m = /** @type {[number, number]} */ ([q[0] - way * dy / l * half, q[1] + way * dx / l * half]), d = Math.hypot(m[0] - p[0], m[1] - p[1]);
+        if (d < least && c.isPointInPath(this.zone.path, m[0], m[1], 'evenodd')) { least = d; best = m; }
+      }
+    }
+    return best && this.plane.toDoc(best);
   }
 
   pointers() {

@@ -55,5 +55,27 @@ export async function text(path) {
   if (!r.ok) throw new Refusal('It cannot be fetched', `${path}: the service says ${r.status}.`);
   return r.text();
 }
-/** @param {object} site */
-export const store = (site, name) => call(`/sites?replace=true${name ? '&site=' + encodeURIComponent(name) : ''}`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(site) });
+/** @param {object} site @param {string} name @param {number} version that it takes the place of; 0: of whatever is there */
+export const store = (site, name, version) => call(`/sites?replace=true${name ? '&site=' + encodeURIComponent(name) : ''}`, { method: 'POST', headers: { 'Content-Type': 'application/json', ...(version ? { 'If-Match': `"v${version}"` } : {}) }, body: JSON.stringify(site) });
+/** @param {string} path @param {string} type media type @param {Blob} body */
+export const upload = (path, type, body) => call(path, { method: 'POST', headers: { 'Content-Type': type }, body });
+
+/**
+ * A paper: its bytes, the name that the service gives it, and of how many pages
+ * it is the first.
+ * @param {object} site @param {object} more other inputs
+ */
+export async function paper(site, more) {
+  const headers = { 'Content-Type': 'application/json', ...(key ? { Authorization: `Bearer ${key}` } : {}) };
+  let r;
+  try { r = await fetch('/processes/sheet/execution', { method: 'POST', headers, body: JSON.stringify({ inputs: { site, ...more } }) }); } catch {
+    throw new Refusal('The service does not answer', 'Nothing you drew is lost: it is kept in this browser. Check that the service runs, then try again.');
+  }
+  if (!r.ok) {
+    let body = null;
+    try { body = await r.json(); } catch { /* said below */ }
+    throw new Refusal(body?.title ?? `The service says ${r.status}`, body?.detail ?? 'It gave no reason.', body?.errors ?? [], r.status);
+  }
+  const name = /filename="?([^";]+)"?/.exec(r.headers.get('Content-Disposition') ?? '')?.[1] ?? '';
+  return { blob: await r.blob(), name, pages: Number(r.headers.get('Sheet-Count') ?? 0) };
+}
