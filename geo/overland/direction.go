@@ -162,7 +162,7 @@ func (f *Field) flats(list []int32) {
 // count adds up the cells that drain through each cell.
 func (f *Field) count() []int32 {
 	n := f.ones()
-	gather(f, n, f.Next, nil)
+	gather(f, n, nil)
 	return n
 }
 
@@ -177,27 +177,33 @@ func (f *Field) ones() []int32 {
 	return n
 }
 
-// gather adds what each cell bears to all cells it drains through, by next. A
-// cell that is kept lets nothing past.
-func gather[T int32 | float64](f *Field, bears []T, next func(i int) (int, bool), kept map[int]bool) {
+// gather adds what each cell bears to all cells it drains through. A cell that
+// is kept lets nothing past.
+func gather[T int32 | float64](f *Field, bears []T, kept map[int]bool) {
+	var step [256]int // 0: nowhere
+	for d := East; d <= NorthEast; d++ {
+		step[d] = stepY[d]*f.Grid.Cols + stepX[d]
+	}
+	dir := f.Dir
 	above := make([]uint8, len(bears)) // neighbours that have still to bring theirs
-	for i := range bears {
-		if j, ok := next(i); ok {
-			above[j]++
+	for i, d := range dir {
+		if o := step[d]; o != 0 {
+			above[i+o]++
 		}
 	}
 	const done = 255
 	for i := range bears {
-		if above[i] != 0 || !f.Wet(i) {
+		if above[i] != 0 || dir[i] >= Blocked {
 			continue
 		}
 		// from a source down, as long as nothing else has still to arrive
 		for at := i; ; {
 			above[at] = done
-			j, ok := next(at)
-			if !ok {
+			o := step[dir[at]]
+			if o == 0 {
 				break
 			}
+			j := at + o
 			if kept == nil || !kept[at] {
 				bears[j] += bears[at]
 			}
@@ -243,6 +249,6 @@ func (f *Field) Accumulate(weight []float32, inflows []Inflow, reach unit.Length
 	for _, i := range caught {
 		kept[i] = true
 	}
-	gather(f, a, f.Next, kept)
+	gather(f, a, kept)
 	return a, nil
 }

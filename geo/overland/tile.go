@@ -270,39 +270,40 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 		case w.Dir[i] == Missing:
 		case w.t.rim(x, y) >= 0 || w.edge[i]:
 			w.Filled[i] = d.Z[i]
+			labels++
+			label[i] = labels
 			q.put(sortable(d.Z[i]), i)
 		default:
 			w.Filled[i] = dry
 		}
 	})
-	for q.n > 0 {
-		key, i := q.take()
-		if label[i] == 0 {
-			labels++
-			label[i] = labels
-		}
-		own, level := label[i], w.Filled[i]
-		if w.edge[i] && meet != nil {
-			meet(0, own, level)
-		}
-		c, r := i%d.Cols, i/d.Cols
-		border := c == 0 || r == 0 || c == d.Cols-1 || r == d.Rows-1
-		for s := 0; s < 8; s++ {
-			if border {
-				if _, ok := w.neighbour(c, r, s); !ok {
-					continue
-				}
-			}
-			j := i + stepY[s]*d.Cols + stepX[s]
-			switch {
-			case w.Filled[j] == dry:
-				label[j] = own
-				w.reach(&q, j, level, key)
-			case meet != nil && label[j] != 0 && label[j] != own:
-				meet(label[j], own, max(level, w.Filled[j]))
-			}
-		}
+	w.flood(&q, label)
+	if meet == nil {
+		return
 	}
+	// each pair of neighbours once: the four ahead
+	ahead := [4]Direction{East, SouthEast, South, SouthWest}
+	w.inner(func(i, x, y int) {
+		own := label[i]
+		if own == 0 {
+			return
+		}
+		if w.edge[i] {
+			meet(0, own, w.Filled[i])
+		}
+		for _, k := range ahead {
+			if k == South && y == w.t.h-1 {
+				return // the tile's last row
+			}
+			if x == w.t.w-1 && k <= SouthEast || x == 0 && k == SouthWest || y == w.t.h-1 && k == SouthEast {
+				continue
+			}
+			j := i + stepY[k]*d.Cols + stepX[k]
+			if label[j] != 0 && label[j] != own {
+				meet(own, label[j], max(w.Filled[i], w.Filled[j]))
+			}
+		}
+	})
 	return
 }
 
@@ -643,6 +644,20 @@ func (g *tiling) ways(k int, write bool) ([]int32, error) {
 	return nil, g.Store.WriteDir(t.col, t.row, t.w, t.h, own)
 }
 
+// inside is a tile's field with what leaves the tile as drained.
+func (t *tile) inside(f *Field) *Field {
+	own := &Field{Grid: f.Grid, Dir: slices.Clone(f.Dir)}
+	t.eachRim(func(x, y, r int) {
+		i := y*t.w + x
+		if d := f.Dir[i]; d <= NorthEast {
+			if _, ok := f.neighbour(x, y, int(d)); !ok {
+				own.Dir[i] = Out
+			}
+		}
+	})
+	return own
+}
+
 // counted reads a tile's directions and counts, with what comes in at border
 // cells on top (nil: nothing).
 func (g *tiling) counted(k int, in []int32) (*Field, []int32, error) {
@@ -657,13 +672,7 @@ func (g *tiling) counted(k int, in []int32) (*Field, []int32, error) {
 	if in != nil {
 		t.eachRim(func(x, y, r int) { n[y*t.w+x] += in[r] })
 	}
-	gather(f, n, func(i int) (int, bool) { // as far as the tile goes
-		e := f.Dir[i]
-		if e > NorthEast {
-			return 0, false
-		}
-		return f.neighbour(i%t.w, i/t.w, int(e))
-	}, nil)
+	gather(t.inside(f), n, nil)
 	return f, n, nil
 }
 
