@@ -84,7 +84,13 @@ func (f *Field) fill() {
 		}
 	}
 	f.flood(&q, nil)
-	// ground walled in on all sides fills from its lowest cell
+	f.fillEnclosed()
+}
+
+// fillEnclosed fills ground that the flood has not reached, walled in on all
+// sides, from its lowest cell, the first of equals.
+func (f *Field) fillEnclosed() {
+	g := f.Grid
 	for i := range f.Filled {
 		if f.Filled[i] != dry {
 			continue
@@ -92,13 +98,13 @@ func (f *Field) fill() {
 		region := f.region(i)
 		low := region[0]
 		for _, j := range region {
-			if g.Z[j] < g.Z[low] {
+			if g.Z[j] < g.Z[low] || g.Z[j] == g.Z[low] && j < low {
 				low = j
 			}
 		}
 		f.Dir[low] = Enclosed
 		f.Filled[low] = g.Z[low]
-		q = queue{}
+		q := queue{}
 		q.put(sortable(g.Z[low]), low)
 		f.flood(&q, nil)
 	}

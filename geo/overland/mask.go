@@ -26,10 +26,19 @@ func Cells(g ground.Grid, area orb.MultiPolygon) []int {
 func (f *Field) each(area orb.MultiPolygon, visit func(int)) { eachCell(f.Grid, area, visit) }
 
 func eachCell(g ground.Grid, area orb.MultiPolygon, visit func(int)) {
+	eachCellIn(g, area, 0, 0, g.Cols, g.Rows, func(c, r int) { visit(r*g.Cols + c) })
+}
+
+// eachCellIn visits those in a window of the raster, from (west, north) on: the
+// same cells whatever the window.
+func eachCellIn(g ground.Grid, area orb.MultiPolygon, west, north, width, height int, visit func(c, r int)) {
 	for _, poly := range area {
 		b := poly.Bound()
-		r0 := max(0, int((g.North-b.Max[1])/g.CellY)-1)
-		r1 := min(g.Rows-1, int((g.North-b.Min[1])/g.CellY)+1)
+		r0 := max(north, int((g.North-b.Max[1])/g.CellY)-1)
+		r1 := min(north+height-1, int((g.North-b.Min[1])/g.CellY)+1)
+		if (b.Max[0]-g.West)/g.CellX < float64(west) || (b.Min[0]-g.West)/g.CellX > float64(west+width) {
+			continue
+		}
 		var cuts []float64
 		for r := r0; r <= r1; r++ {
 			y := g.North - (float64(r)+0.5)*g.CellY
@@ -45,10 +54,10 @@ func eachCell(g ground.Grid, area orb.MultiPolygon, visit func(int)) {
 			sort.Float64s(cuts)
 			for k := 0; k+1 < len(cuts); k += 2 {
 				// centres from cuts[k] up to, not including, cuts[k+1]
-				c0 := max(0, int(math.Ceil((cuts[k]-g.West)/g.CellX-0.5)))
-				c1 := min(g.Cols-1, int(math.Ceil((cuts[k+1]-g.West)/g.CellX-0.5))-1)
+				c0 := max(west, int(math.Ceil((cuts[k]-g.West)/g.CellX-0.5)))
+				c1 := min(west+width-1, int(math.Ceil((cuts[k+1]-g.West)/g.CellX-0.5))-1)
 				for c := c0; c <= c1; c++ {
-					visit(r*g.Cols + c)
+					visit(c, r)
 				}
 			}
 		}

@@ -17,10 +17,14 @@ package overland
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
+	"sort"
 	"sync"
 	"sync/atomic"
+
+	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
 )
@@ -36,13 +40,15 @@ type Store interface {
 	WriteCount(col, row, width, height int, src []int32) error
 }
 
-// Tiles is a raster to be worked in tiles. It knows no blocked areas and no
-// drains: those belong to yards, which fit into memory.
+// Tiles is a raster to be worked in tiles.
 type Tiles struct {
 	Place ground.Grid // size and cells of the raster, without elevations
 	Rows  ground.Rows
 	Store Store
-	Side  int // cells of a tile's side; 0: 1024
+	// Blocked and Drains are those of Input.
+	Blocked []orb.MultiPolygon
+	Drains  []orb.Point
+	Side    int // cells of a tile's side; 0: 1024
 	// Workers is how many tiles are worked at once; 0: one. A tile of side n
 	// takes about 30 n^2 bytes.
 	Workers int
@@ -58,9 +64,11 @@ type tile struct {
 	base           int32     // added to this tile's labels to make them unique
 	labels         int32
 	meets          []meeting
-	dist           []int32 // of the border cells: ways over flats, see far
-	exit           []int32 // where water coming in at a border cell leaves: a border cell of this tile, or -1
-	count          []int32 // of the border cells, without what comes in
+	low            []lowest // by label; only where something is blocked
+	ends           []end    // cells where water leaves the ground
+	dist           []int32  // of the border cells: ways over flats, see far
+	exit           []int32  // where water coming in at a border cell leaves: a border cell of this tile, or -1
+	count          []int32  // of the border cells, without what comes in
 }
 
 // meeting is the least height over which two parts of a tile run together; part
@@ -68,6 +76,19 @@ type tile struct {
 type meeting struct {
 	a, b int32
 	z    float32
+}
+
+// lowest is the lowest cell of a part: its height and its place in the raster.
+type lowest struct {
+	z    float32
+	cell int64
+}
+
+// end is a cell of the raster where water leaves the ground: Drained or
+// Enclosed.
+type end struct {
+	x, y int
+	how  Direction
 }
 
 // far is the distance of a flat cell that has found no way out yet.
@@ -96,11 +117,36 @@ func (t Tiles) Flow() error {
 			g.tiles = append(g.tiles, tile{col: c, row: r, w: min(t.Side, t.Place.Cols-c), h: min(t.Side, t.Place.Rows-r)})
 		}
 	}
+	for k, p := range t.Drains {
+		c, r, ok := t.Place.Cell(p)
+		if !ok {
+			return fmt.Errorf("overland: drain %d at %.2f, %.2f m lies outside the raster", k, p[0], p[1])
+		}
+		g.end(c, r, Drained)
+	}
 	g.total = 7 * len(g.tiles)
 	if err := g.each(g.parts, nil); err != nil {
 		return err
 	}
-	levels := g.levels()
+	levels, shut := g.levels()
+	if len(shut) > 0 { // ground walled in over more than one tile
+		again := map[int]bool{}
+		for _, cell := range shut {
+			x, y := int(cell%int64(t.Place.Cols)), int(cell/int64(t.Place.Cols))
+			g.end(x, y, Enclosed)
+			for k := range g.tiles { // those that see the cell, in their margin too
+				if u := &g.tiles[k]; x >= u.col && y >= u.row && x < u.col+u.w && y < u.row+u.h {
+					again[k] = true
+				}
+			}
+		}
+		todo := slices.Sorted(maps.Keys(again))
+		g.total += len(todo)
+		if err := g.each(g.parts, todo); err != nil {
+			return err
+		}
+		levels, _ = g.levels()
+	}
 	if err := g.each(func(k int) error { return g.raise(k, levels) }, nil); err != nil {
 		return err
 	}
@@ -116,6 +162,12 @@ func (t Tiles) Flow() error {
 	}
 	in := g.carry()
 	return g.each(func(k int) error { return g.add(k, in[k]) }, nil)
+}
+
+// end marks a cell where water leaves the ground.
+func (g *tiling) end(x, y int, how Direction) {
+	k, _, _ := g.at(x, y)
+	g.tiles[k].ends = append(g.tiles[k].ends, end{x, y, how})
 }
 
 // each works tiles (all, or the listed ones) on the workers.
@@ -258,7 +310,23 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 		return
 	}
 	w.classify()
+	for _, mp := range g.Blocked {
+		eachCellIn(g.Place, mp, w.x, w.y, d.Cols, d.Rows, func(c, r int) {
+			if i := (r-w.y)*d.Cols + c - w.x; w.Dir[i] != Missing {
+				w.Dir[i] = Blocked
+			}
+		})
+	}
 	w.findEdges()
+	for _, e := range w.t.ends {
+		i := (e.y-w.y)*d.Cols + e.x - w.x
+		if w.Dir[i] == Blocked || w.Dir[i] == Missing {
+			p := g.Place.Centre(e.x, e.y)
+			err = fmt.Errorf("overland: drain in the cell at %.2f, %.2f m stands where there is no open ground", p[0], p[1])
+			return
+		}
+		w.Dir[i] = e.how
+	}
 	n := len(d.Z)
 	label = make([]int32, n)
 	for i := range w.Filled { // the margin stays out of it
@@ -267,8 +335,8 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 	var q queue
 	w.inner(func(i, x, y int) {
 		switch {
-		case w.Dir[i] == Missing:
-		case w.t.rim(x, y) >= 0 || w.edge[i]:
+		case w.Dir[i] == Missing || w.Dir[i] == Blocked:
+		case w.t.rim(x, y) >= 0 || w.edge[i] || w.Dir[i] != flat:
 			w.Filled[i] = d.Z[i]
 			labels++
 			label[i] = labels
@@ -278,6 +346,7 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 		}
 	})
 	w.flood(&q, label)
+	w.fillEnclosed()
 	if meet == nil {
 		return
 	}
@@ -288,7 +357,7 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 		if own == 0 {
 			return
 		}
-		if w.edge[i] {
+		if w.edge[i] || w.Dir[i] != flat {
 			meet(0, own, w.Filled[i])
 		}
 		for _, k := range ahead {
@@ -309,14 +378,14 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 
 // parts keeps what of a tile meets what, and its border.
 func (g *tiling) parts(k int) error {
-	lowest := map[uint64]float32{}
+	least := map[uint64]float32{}
 	w, label, labels, err := g.flooded(k, func(a, b int32, z float32) {
 		if a > b {
 			a, b = b, a
 		}
 		key := uint64(a)<<32 | uint64(b)
-		if v, ok := lowest[key]; !ok || z < v {
-			lowest[key] = z
+		if v, ok := least[key]; !ok || z < v {
+			least[key] = z
 		}
 	})
 	if err != nil {
@@ -324,8 +393,8 @@ func (g *tiling) parts(k int) error {
 	}
 	t := w.t
 	t.labels = labels
-	t.meets = make([]meeting, 0, len(lowest))
-	for key, z := range lowest {
+	t.meets = make([]meeting, 0, len(least))
+	for key, z := range least {
 		t.meets = append(t.meets, meeting{int32(key >> 32), int32(uint32(key)), z})
 	}
 	t.label, t.z = make([]int32, t.rims()), make([]float32, t.rims())
@@ -334,11 +403,25 @@ func (g *tiling) parts(k int) error {
 			t.label[r], t.z[r] = label[i], w.Filled[i]
 		}
 	})
+	if len(g.Blocked) == 0 {
+		return nil
+	}
+	t.low = make([]lowest, labels)
+	w.inner(func(i, x, y int) {
+		if label[i] == 0 {
+			return
+		}
+		cell := int64(t.row+y)*int64(g.Place.Cols) + int64(t.col+x)
+		if l := &t.low[label[i]-1]; l.cell == 0 && l.z == 0 || w.Grid.Z[i] < l.z {
+			*l = lowest{w.Grid.Z[i], cell + 1} // cells come in rising order; 0 is none
+		}
+	})
 	return nil
 }
 
-// levels floods the parts of all tiles from beyond the raster.
-func (g *tiling) levels() []float32 {
+// levels floods the parts of all tiles from beyond the raster and from the
+// drains. shut are the lowest cells of ground from which no way leads there.
+func (g *tiling) levels() (level []float32, shut []int64) {
 	n := int32(1)
 	for k := range g.tiles {
 		g.tiles[k].base = n - 1
@@ -391,7 +474,7 @@ func (g *tiling) levels() []float32 {
 		ways[fill[b]] = way{a, z}
 		fill[b]++
 	})
-	level := make([]float32, n)
+	level = make([]float32, n)
 	done := make([]bool, n)
 	var q queue
 	done[0] = true
@@ -413,7 +496,35 @@ func (g *tiling) levels() []float32 {
 		level[i] = unsortable(key)
 		spread(int32(i))
 	}
-	return level
+	if len(g.Blocked) == 0 {
+		return level, nil
+	}
+	for k := range g.tiles {
+		for l := int32(1); l <= g.tiles[k].labels; l++ {
+			i := l + g.tiles[k].base
+			if done[i] {
+				continue
+			}
+			done[i] = true
+			low := lowest{z: float32(math.Inf(1))}
+			for list := []int32{i}; len(list) > 0; {
+				j := list[len(list)-1]
+				list = list[:len(list)-1]
+				o := sort.Search(len(g.tiles), func(t int) bool { return g.tiles[t].base >= j }) - 1
+				if v := g.tiles[o].low[j-g.tiles[o].base-1]; v.z < low.z || v.z == low.z && v.cell < low.cell {
+					low = v
+				}
+				for _, v := range ways[first[j]:first[j+1]] {
+					if !done[v.to] {
+						done[v.to] = true
+						list = append(list, v.to)
+					}
+				}
+			}
+			shut = append(shut, low.cell-1)
+		}
+	}
+	return level, shut
 }
 
 // raise fills a tile for good.
@@ -423,15 +534,22 @@ func (g *tiling) raise(k int, level []float32) error {
 		return err
 	}
 	t := w.t
-	out := make([]float32, t.w*t.h)
+	out, dir := make([]float32, t.w*t.h), make([]Direction, t.w*t.h)
 	w.inner(func(i, x, y int) {
 		z := w.Filled[i]
 		if label[i] != 0 {
 			z = max(z, level[label[i]+t.base])
 		}
 		out[y*t.w+x] = z
+		// what is known of the cell so far: Out is for one that may drain outward
+		if dir[y*t.w+x] = w.Dir[i]; w.Dir[i] == flat && w.edge[i] {
+			dir[y*t.w+x] = Out
+		}
 	})
-	t.label, t.z, t.meets = nil, nil, nil
+	t.label, t.z, t.meets, t.low = nil, nil, nil, nil
+	if err := g.Store.WriteDir(t.col, t.row, t.w, t.h, dir); err != nil {
+		return err
+	}
 	return g.Store.WriteFilled(t.col, t.row, t.w, t.h, out)
 }
 
@@ -442,17 +560,19 @@ func (g *tiling) falls(k int) error {
 	if err != nil {
 		return err
 	}
-	w.findEdges()
 	t := w.t
 	out := make([]Direction, t.w*t.h)
+	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, out); err != nil {
+		return err
+	}
 	t.dist = make([]int32, t.rims())
 	w.inner(func(i, x, y int) {
-		d := w.Dir[i]
-		if d == flat {
+		d := out[y*t.w+x]
+		if d == flat || d == Out {
 			if s := w.steepest(i%w.Grid.Cols, i/w.Grid.Cols); s != flat {
 				d = s
-			} else if w.edge[i] {
-				d = Out
+			} else if d == Out {
+				// no neighbour is lower: over the edge
 			} else if r := t.rim(x, y); r >= 0 {
 				t.dist[r] = far
 			}

@@ -3,7 +3,10 @@ package overland
 import (
 	"errors"
 	"math"
+	"math/rand"
 	"testing"
+
+	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
 )
@@ -56,6 +59,60 @@ func TestOracleTiles(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// With houses, open inlets, and yards shut in by walls, within a tile and over
+// several: the same as the whole.
+func TestOracleTilesHouses(t *testing.T) {
+	shut := 0
+	for seed := int64(1); seed <= 60; seed++ {
+		in := rough(seed, 45, 40)
+		g := in.Ground
+		r := rand.New(rand.NewSource(seed))
+		in.Blocked, in.Drains = nil, nil
+		at := func(c, w float64) float64 { return c + w*r.Float64() }
+		for n := 0; n < 6; n++ {
+			x, y := at(0, 40), at(0, 35)
+			in.Blocked = append(in.Blocked, box(g.West+x*g.CellX, g.North-(y+at(2, 5))*g.CellY, g.West+(x+at(2, 6))*g.CellX, g.North-y*g.CellY))
+		}
+		// a yard within walls: as wide as tiles, or less
+		x, y, w := at(3, 12), at(3, 12), at(4, 18)
+		ring := func(d float64) orb.Ring {
+			return orb.Ring{{g.West + (x-d)*g.CellX, g.North - (y+w+d)*g.CellY}, {g.West + (x+w+d)*g.CellX, g.North - (y+w+d)*g.CellY}, {g.West + (x+w+d)*g.CellX, g.North - (y-d)*g.CellY}, {g.West + (x-d)*g.CellX, g.North - (y-d)*g.CellY}, {g.West + (x-d)*g.CellX, g.North - (y+w+d)*g.CellY}}
+		}
+		in.Blocked = append(in.Blocked, orb.MultiPolygon{{ring(1.5), ring(0)}})
+		base := flow(t, Input{Ground: g, Blocked: in.Blocked})
+		for n := 0; n < 4; n++ {
+			if i := r.Intn(len(g.Z)); base.Wet(i) {
+				in.Drains = append(in.Drains, g.Centre(i%g.Cols, i/g.Cols))
+			}
+		}
+		f := flow(t, Input{Ground: g, Blocked: in.Blocked, Drains: in.Drains})
+		for _, d := range f.Dir {
+			if d == Enclosed {
+				shut++
+			}
+		}
+		place := g
+		place.Z = nil
+		for _, side := range []int{3, 7, 16, 100} {
+			s := NewSheet(g.Cols, g.Rows)
+			if err := (Tiles{Place: place, Rows: memory{g}, Store: s, Side: side, Workers: 1 + int(seed)%3, Blocked: in.Blocked, Drains: in.Drains}).Flow(); err != nil {
+				t.Fatal(err)
+			}
+			if i, ok := equalLevels(s.Filled, f.Filled); !ok {
+				t.Fatalf("seed %d, tiles of %d: cell %d filled to %v, whole %v", seed, side, i, s.Filled[i], f.Filled[i])
+			}
+			for i := range f.Dir {
+				if s.Dir[i] != f.Dir[i] || s.Count[i] != f.Count[i] {
+					t.Fatalf("seed %d, tiles of %d: cell %d drains %d and counts %d, whole %d and %d", seed, side, i, s.Dir[i], s.Count[i], f.Dir[i], f.Count[i])
+				}
+			}
+		}
+	}
+	if shut < 20 {
+		t.Errorf("%d yards were shut in", shut)
 	}
 }
 
