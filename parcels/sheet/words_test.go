@@ -195,3 +195,27 @@ func TestPropertyVisitRank(t *testing.T) {
 		t.Errorf("an invert that is not known: %v", c)
 	}
 }
+
+// No template ends the program: what passes the check runs to its end, or is told.
+func FuzzTemplates(f *testing.F) {
+	for _, n := range TemplateNames() {
+		f.Add(BuiltIn(n))
+	}
+	for _, s := range []string{"{{range .Water}}{{.}}{{else}}{{end}}", "{{with .Price}}{{.Why}}{{end}}", "{{if and .Feasible (eq .Lots \"x\") }}a{{end}}", "{{join .Needs | len}}", "{{.Site | join}}", "{{$.Price.Date}}", "@sign {{.Firm}}"} {
+		f.Add(s)
+	}
+	s := &parcels.Site{Criteria: parcels.DefaultCriteria()}
+	p := &parcels.Plan{Cautions: parcels.Cautions, Findings: []parcels.Finding{{Severity: parcels.Warn, Message: "m"}}}
+	f.Fuzz(func(t *testing.T, text string) {
+		own, err := ReadTemplates(map[string]string{"crew": text})
+		if err != nil {
+			return
+		}
+		d := &draft{p: p, s: s, c: &s.Criteria, u: display.US, own: own}
+		out, err := d.text("crew")
+		var in *parcels.InputError
+		if err != nil && !errors.As(err, &in) || len(out) > mostWords {
+			t.Errorf("%d bytes, %v", len(out), err)
+		}
+	})
+}
