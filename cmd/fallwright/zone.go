@@ -6,9 +6,11 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"fallwright/hydro"
+	"fallwright/parcels"
 	"fallwright/parcels/answer"
 	"fallwright/parcels/display"
 )
@@ -37,8 +39,32 @@ func (c zoneCmd) Run(e *env) error {
 		if err := t.write(w); err != nil {
 			return err
 		}
+		zoneFindings(w, col.Zones, u)
 		return cautions(w)
 	})
+}
+
+// mostZoneFindings is how many findings of zones are printed; the document has
+// them all.
+const mostZoneFindings = 40
+
+// zoneFindings prints what is to be told of the zones, the gravest first.
+func zoneFindings(w io.Writer, rows []answer.ZoneRow, u display.Units) {
+	var all []parcels.Finding
+	for _, r := range rows {
+		all = append(all, r.Findings...)
+	}
+	if len(all) == 0 {
+		return
+	}
+	rank := map[parcels.Severity]int{parcels.Stop: 0, parcels.Warn: 1, parcels.Note: 2}
+	slices.SortStableFunc(all, func(a, b parcels.Finding) int { return rank[a.Severity] - rank[b.Severity] })
+	more := max(0, len(all)-mostZoneFindings)
+	fmt.Fprintln(w, "\nFindings:")
+	findings(w, all[:len(all)-more], u)
+	if more > 0 {
+		fmt.Fprintf(w, "  and %d more: --json or --out gives them all, lot by lot.\n", more)
+	}
 }
 
 type checkCmd struct {

@@ -26,6 +26,33 @@ func Strip(l orb.LineString, width unit.Length) (orb.MultiPolygon, error) {
 	return geosop.Union(around.pieces(es, false))
 }
 
+// MeasureRemoved fills in how much ground of the lot each thing in Removed takes:
+// the lot and the things are those the zone was made from. Arcs lie on or outside
+// the true ones by at most a millimetre.
+func (z *Zone) MeasureRemoved(lot Lot, out []KeepOut) error {
+	next := 0
+	for i := range z.Removed {
+		m := &z.Removed[i]
+		for next < len(out) && (out[next].MayCross || out[next].ID != m.ID || out[next].Kind != m.Kind) {
+			next++
+		}
+		if next == len(out) {
+			return fmt.Errorf("zone: %s %s took ground of the zone and is not among the things given", m.Kind, m.ID)
+		}
+		all, err := geosop.Union(around.grown(out[next].Geometry, float64(out[next].Clearance+z.more)))
+		next++
+		if err != nil {
+			return err
+		}
+		if all, err = geosop.Intersection(lot.Shape, all); err != nil {
+			return err
+		}
+		a := shape.Area(all)
+		m.Area = &a
+	}
+	return nil
+}
+
 // Merge is the union of areas less the things grown by their clearances. Areas
 // may overlap; each is valid by itself.
 func Merge(areas []orb.MultiPolygon, without []KeepOut) (orb.MultiPolygon, error) {

@@ -13,15 +13,16 @@
 //     thing that takes ground away with the clearance it asks for.
 //   - Trench gives the Zone of a lot: where the trench may lie. CentreLine
 //     gives the zone of the trench's middle, half its width further in.
-//     A zone that is empty always says why.
+//     A zone that is empty always says why. Zone.MeasureRemoved tells how much
+//     ground each thing takes.
 //   - Zone.Passages finds narrow places, narrowest first, with what holds each
 //     side; a side yard is named. Zone.PiecesNear tells which pieces are in
 //     reach of an inlet.
 //   - Neighbours holds all parcels: Roles says which edges are front, side and
 //     rear and whether that is a guess; Borders lists gaps and overlaps.
-//   - CheckLine measures a drawn line: each Stretch outside or too close, how
-//     far short, of what, and the move that mends it; the strip of the fence
-//     posts.
+//   - Keeps gives the verdict on a drawn line; CheckLine measures it too: each
+//     Stretch outside or too close, how far short, of what, and the move that
+//     mends it; the strip of the fence posts.
 //   - LineAccuracy gives the chance that a trench lies over the true lot line,
 //     the clearance that brings it under the chance allowed, and which lines'
 //     pins would settle it; the model is stated in accuracy.go.
@@ -30,7 +31,7 @@
 //     for in them.
 //
 // How a zone is found: the usual lot goes through a routine of this package
-// (direct.go) whose answer is certified by exact distances before it is used
+// (direct.go, cut.go, link.go; plain.go for most) whose answer is certified by exact distances before it is used
 // (certify.go); what it leaves, and every empty zone, goes to an overlay of
 // exact pieces by GEOS (zone.go, stroke.go), which is also its reference in the
 // tests. limit.go refuses by name what would take more than seconds.

@@ -15,12 +15,13 @@ import (
 	"fallwright/geo/shape"
 )
 
-// sharedData finds the folder of real data: FALLWRIGHT_SHARED, or shared/data
-// beside a folder above this one. The test is skipped where there is none.
+// sharedData finds the folder of real data: data in FALLWRIGHT_SHARED, or
+// shared/data beside a folder above this one. The test is skipped where there is
+// none.
 func sharedData(t testing.TB) string {
 	t.Helper()
 	if d := os.Getenv("FALLWRIGHT_SHARED"); d != "" {
-		return d
+		return filepath.Join(d, "data")
 	}
 	dir, _ := os.Getwd()
 	for ; dir != filepath.Dir(dir); dir = filepath.Dir(dir) {

@@ -11,6 +11,7 @@ import (
 	"github.com/paulmach/orb"
 	"github.com/tidwall/rtree"
 
+	"fallwright/geo/internal/geosop"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 )
@@ -360,8 +361,11 @@ func (b Border) String() string {
 }
 
 // Borders lists the gaps narrower than most and the overlaps between one parcel
-// and its neighbours that are wider than least (the rounding of the drawing), in the order of their numbers. A place where lines part
-// at a corner is no gap: a gap is at least three times as long as wide.
+// and its neighbours that are wider than least (the rounding of the drawing), in
+// the order of their numbers. A place where lines part at a corner is no gap: a
+// gap is at least three times as long as wide; nor is ground that a parcel holds,
+// be it a third one or the neighbour itself, whose far side is near too where it
+// is a sliver.
 // An owner's clearance is measured from the line nearest to the owner's side:
 // for an overlap that is Line, which lies within A.
 func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
@@ -402,8 +406,82 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 							joined = append(joined, v)
 						}
 					}
-					out = append(out, r.borders(lot, i, Gap, both(joined, r.sides(own, shape.Outside)), edge, float64(least))...)
+					open := both(joined, r.sides(own, shape.Outside))
+					out = append(out, r.borders(lot, i, Gap, n.bare(r, lot, open, edge, float64(most)), edge, float64(least))...)
 				}
+			}
+		}
+	}
+	return out
+}
+
+// Shared is the ground that two parcels both hold, without what is too thin to
+// be an area.
+func (n *Neighbours) Shared(a, b int) (orb.MultiPolygon, error) {
+	all, err := geosop.Intersection(n.lots[a], n.lots[b])
+	if err != nil {
+		return nil, err
+	}
+	var out orb.MultiPolygon
+	for _, p := range all {
+		if len(shape.Check(p)) == 0 {
+			out = append(out, p)
+		}
+	}
+	return out, nil
+}
+
+// bare leaves of stretches of a neighbour's line those from which straight to
+// the lot's edge no parcel holds the ground. Between two places where a vertex
+// of a parcel lies across, the ground is held throughout or nowhere, so one way
+// across in the middle tells.
+func (n *Neighbours) bare(r ruler, lot int, iv []interval, edge bar, most float64) []interval {
+	var out []interval
+	for _, v := range iv {
+		stretch := shape.Substring(r.line, unit.Length(v.from), unit.Length(v.to))
+		box := stretch.Bound().Pad(most)
+		cuts := []float64{v.from, v.to}
+		cut := func(mp orb.MultiPolygon) {
+			for _, poly := range mp {
+				for _, ring := range poly {
+					for _, p := range ring[1:] {
+						if !box.Contains(p) {
+							continue
+						}
+						if at := shape.Nearest(stretch, p); float64(at.Off) <= most {
+							cuts = append(cuts, v.from+float64(at.Along))
+						}
+					}
+				}
+			}
+		}
+		cut(n.lots[lot])
+		var holders []int
+		n.near(box, lot, func(i int) {
+			holders = append(holders, i)
+			cut(n.lots[i])
+		})
+		sort.Float64s(cuts)
+		for k := 1; k < len(cuts); k++ {
+			if cuts[k]-cuts[k-1] <= numeric {
+				continue
+			}
+			p := shape.PointAt(r.line, unit.Length((cuts[k]+cuts[k-1])/2))
+			_, q := edge.distance(p)
+			way := ruler{line: orb.LineString{p, q}}
+			held := false
+			for _, i := range holders {
+				for _, in := range way.sides(n.lots[i], shape.Inside) {
+					held = held || in.to-in.from > float64(shape.Weld)
+				}
+			}
+			if held {
+				continue
+			}
+			if last := len(out) - 1; last >= 0 && cuts[k-1]-out[last].to <= numeric {
+				out[last].to = cuts[k]
+			} else {
+				out = append(out, interval{cuts[k-1], cuts[k]})
 			}
 		}
 	}

@@ -192,6 +192,26 @@ func TestHandBorders(t *testing.T) {
 	}
 }
 
+// Hand: three lots side by side, the middle one 0.4 m wide: no gap across it,
+// neither between the outer two nor from its far side. The same where it ends
+// half way up: above its end the outer two gap, along 15 m.
+func TestHandSliverIsNoGap(t *testing.T) {
+	for _, top := range []float64{30, 15} {
+		n := NewNeighbours([]orb.MultiPolygon{rect(0, 0, 20, 30), rect(20, 0, 20.4, top), rect(20.4, 0, 40, 30)})
+		for i := range 3 {
+			b := n.Borders(i, 0.001, 1)
+			switch {
+			case top == 30 || i == 1:
+				if len(b) != 0 {
+					t.Errorf("sliver of %v m, lot %d: %v", top, i, b)
+				}
+			case len(b) != 1 || b[0].Kind != Gap || !about(float64(b[0].Width), 0.4) || !about(float64(b[0].Length), 15):
+				t.Errorf("sliver of %v m, lot %d: %v", top, i, b)
+			}
+		}
+	}
+}
+
 // Property: on real sets each lot gets a role for every edge and most get a
 // front; the share is told.
 func TestPropertyRealRoles(t *testing.T) {

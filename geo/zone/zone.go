@@ -84,7 +84,7 @@ type Removed struct {
 	ID, Kind  string
 	Clearance unit.Length
 	// Area is the ground of the lot within it and its clearance, whatever else
-	// lies there too; nil where it was not asked for.
+	// lies there too; nil until MeasureRemoved is asked.
 	Area *unit.Area
 }
 
@@ -96,7 +96,7 @@ type Zone struct {
 	// EmptyReason says why there is no ground, in one sentence; empty where
 	// there is some.
 	EmptyReason string
-	// Removed names what reaches into the lot, the lot's own lines first.
+	// Removed names the things that reach into the lot, in the order given.
 	Removed []Removed
 	By      Method
 	more    unit.Length // beyond the clearances: half the trench, of a centre line

@@ -30,19 +30,6 @@ type Collection struct {
 	Checks []CheckRow
 }
 
-// ZoneRow is one lot's trench zone.
-type ZoneRow struct {
-	Lot         string            `json:"lot"`
-	Pipe        string            `json:"pipe"`
-	Area        unit.Area         `json:"area_m2"`
-	Pieces      int               `json:"pieces"`
-	Narrowest   *unit.Length      `json:"narrowest_m"`
-	NarrowestAt *orb.Point        `json:"narrowest_at"`
-	Clearance   *unit.Length      `json:"clearance_m"`
-	EmptyReason *string           `json:"empty_reason"`
-	Findings    []parcels.Finding `json:"findings"`
-}
-
 // CheckRow is one drain's route check.
 type CheckRow struct {
 	Drain           string          `json:"drain"`
@@ -81,20 +68,25 @@ type Options struct {
 	Pipe string   // solid (default) or perforated
 }
 
-// chosen gives the lots asked for, in the order of the site.
-func chosen(s *parcels.Site, names []string) ([]*parcels.Lot, error) {
+// chosen gives the places in the site of the lots asked for, in the order asked.
+func chosen(s *parcels.Site, names []string) ([]int, error) {
+	var out []int
 	if len(names) == 0 {
-		out := make([]*parcels.Lot, len(s.Lots))
 		for i := range s.Lots {
-			out[i] = &s.Lots[i]
+			out = append(out, i)
 		}
 		return out, nil
 	}
-	var out []*parcels.Lot
+	at := make(map[string]int, len(s.Lots))
+	for i := range s.Lots {
+		if _, ok := at[s.Lots[i].ID]; !ok {
+			at[s.Lots[i].ID] = i
+		}
+	}
 	var faults []parcels.Fault
 	for _, n := range names {
-		if l := s.Lot(n); l != nil {
-			out = append(out, l)
+		if i, ok := at[n]; ok {
+			out = append(out, i)
 		} else {
 			faults = append(faults, planner.UnknownLot(s, n))
 		}
@@ -138,30 +130,15 @@ func Zones(ctx context.Context, s *parcels.Site, o Options) (*Collection, error)
 	out := &Collection{}
 	st := siting.New(s)
 	rows := make([]document.Row, 0, len(lots))
-	for _, lot := range lots {
+	for _, at := range lots {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		g, err := st.Ground(lot, pipe)
+		row, geom, err := zoneOf(s, st, at, pipe)
 		if err != nil {
-			return nil, failed(lot, err)
+			return nil, err
 		}
-		z, err := g.Zone()
-		if err != nil {
-			return nil, failed(lot, err)
-		}
-		row := ZoneRow{Lot: lot.ID, Pipe: pipe, Area: z.Area, Pieces: z.Pieces, Findings: []parcels.Finding{}}
-		row.Findings = append(row.Findings, document.Findings(s.Frame, g.Findings)...)
-		row.Area = unit.Area(round(float64(z.Area), 4))
-		row.Clearance = parcels.Num(least(g))
-		if row.Narrowest, row.NarrowestAt = narrowest(s, g, z); z.Pieces == 0 {
-			row.EmptyReason = parcels.Num(z.EmptyReason)
-		}
-		var geom orb.Geometry
-		if z.Pieces > 0 {
-			geom = z.Shape
-		}
-		rows = append(rows, document.Row{ID: lot.ID, Geometry: geom, Properties: row})
+		rows = append(rows, document.Row{ID: row.Lot, Geometry: geom, Properties: row})
 		out.Zones = append(out.Zones, row)
 	}
 	out.Body, err = document.WriteCollection(s.Frame, rows, beside(s))
@@ -203,7 +180,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 	}
 	wanted := map[string]bool{}
 	for _, l := range lots {
-		wanted[l.ID] = true
+		wanted[s.Lots[l].ID] = true
 	}
 	out := &Collection{}
 	rows := []document.Row{}

@@ -5,13 +5,7 @@ package answer
 import (
 	"math"
 
-	"github.com/paulmach/orb"
-
 	"fallwright/geo/unit"
-	"fallwright/geo/zone"
-	"fallwright/parcels"
-	"fallwright/parcels/document"
-	"fallwright/parcels/siting"
 )
 
 func round(v float64, decimals int) float64 {
@@ -24,13 +18,3 @@ func round(v float64, decimals int) float64 {
 }
 
 func mm(v unit.Length) unit.Length { return unit.Length(round(float64(v), 3)) }
-
-// narrowest is the narrowest passage of a zone and where it is, nil where the
-// zone has none.
-func narrowest(s *parcels.Site, g *siting.Ground, z zone.Zone) (*unit.Length, *orb.Point) {
-	ps := z.Passages(g.Lines, g.Barred())
-	if len(ps) == 0 {
-		return nil, nil
-	}
-	return parcels.Num(mm(ps[0].Width)), parcels.Num(document.Position(s.Frame, ps[0].At))
-}

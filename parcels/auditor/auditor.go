@@ -163,10 +163,7 @@ func (w *lotWork) neighbours() []parcels.Lot {
 // siting is what package siting says of the lot, for solid pipe.
 func (w *lotWork) siting() (*siting.Ground, error) {
 	if w.ground == nil {
-		if c := w.site.Criteria.Clearance; w.lot.Roles == nil && (c.Front != nil || c.Side != nil || c.Rear != nil) {
-			w.neighbours() // roles will be worked out from them
-		}
-		w.sites = siting.New(w.site)
+		w.sites = w.a.fabric.Within(w.site)
 		g, err := w.sites.Ground(w.lot, "solid")
 		if err != nil {
 			return nil, err
@@ -186,7 +183,6 @@ func (w *lotWork) roles() ([]parcels.LineRole, error) {
 	if err != nil || g.Roles != nil {
 		return g.Roles, err
 	}
-	w.neighbours()
 	r := w.sites.Roles(w.lot)
 	if r.Guessed {
 		w.find(parcels.Finding{Code: "line_roles_guessed", Severity: parcels.Note,

@@ -381,8 +381,9 @@ func TestHandSmallSite(t *testing.T) {
 	if *two.Inlet != "ST" || two.LengthBy != "line" || math.Abs(float64(*two.Length)-math.Hypot(58-44.9, 22)) > 0.02 {
 		t.Errorf("nearest inlet %s at %v by %s", *two.Inlet, *two.Length, two.LengthBy)
 	}
-	// 30 x 40 less 0.6096 a side, less the house with its 0.9144 m within that
-	w, h := 30-2*0.6096, 40-2*0.6096
+	// 30 x 40 less 0.6096 a side and 0.2 m that lot 2 takes too, less the house
+	// with its 0.9144 m within that
+	w, h := 30-0.2-2*0.6096, 40-2*0.6096
 	cut := (10 + 2*0.9144) * (40 - 0.6096 - 30 + 0.9144)
 	corner := 2 * (1 - math.Pi/4) * 0.9144 * 0.9144 // two round corners
 	if got := float64(*one.Zone); math.Abs(got-(w*h-cut+corner)) > 0.02 {

@@ -51,26 +51,52 @@ const near = 30 * unit.Metre
 // Siting answers for the lots of one site. It may be used by several goroutines
 // at once.
 type Siting struct {
-	site       *parcels.Site
-	neighbours func() *zone.Neighbours // made when first asked
+	site   *parcels.Site
+	fabric *fabric
 
 	mu    sync.Mutex
 	under map[string]*parcels.Site // by the districts that rule
 }
 
+// fabric is what follows from the parcels alone, made when first asked.
+type fabric struct {
+	lots       []parcels.Lot
+	neighbours func() *zone.Neighbours
+	places     func() map[string]int // of the lots, by ID
+	borders    sync.Map              // []Border, by the lot's place
+}
+
 // New takes up a site.
 func New(s *parcels.Site) *Siting {
-	return &Siting{site: s, neighbours: sync.OnceValue(func() *zone.Neighbours {
+	return &Siting{site: s, fabric: &fabric{lots: s.Lots, neighbours: sync.OnceValue(func() *zone.Neighbours {
 		shapes := make([]orb.MultiPolygon, len(s.Lots))
 		for i := range s.Lots {
 			shapes[i] = s.Lots[i].Shape
 		}
 		return zone.NewNeighbours(shapes)
-	})}
+	}), places: sync.OnceValue(func() map[string]int {
+		at := make(map[string]int, len(s.Lots))
+		for i := range s.Lots {
+			if _, ok := at[s.Lots[i].ID]; !ok {
+				at[s.Lots[i].ID] = i
+			}
+		}
+		return at
+	})}}
+}
+
+// Within is t for a view of its site: fewer things, other criteria, but the
+// same parcels all round.
+func (t *Siting) Within(view *parcels.Site) *Siting { return &Siting{site: view, fabric: t.fabric} }
+
+// place is that of a lot among the site's.
+func (t *Siting) place(lot *parcels.Lot) (int, bool) {
+	i, ok := t.fabric.places()[lot.ID]
+	return i, ok
 }
 
 // Neighbours are the site's parcels, by their places in it.
-func (t *Siting) Neighbours() *zone.Neighbours { return t.neighbours() }
+func (t *Siting) Neighbours() *zone.Neighbours { return t.fabric.neighbours() }
 
 // Ground gathers what bears on a lot of the site. Pipe is "solid" or
 // "perforated"; the criteria are those of the lot (Under). The error is one of a
@@ -131,7 +157,9 @@ func (t *Siting) Ground(lot *parcels.Lot, pipe string) (*Ground, error) {
 		g.KeepOuts = append(g.KeepOuts, zone.KeepOut{ID: e.ID, Kind: "easement", Geometry: e.Geometry, Clearance: easementHalf(e),
 			MayCross: e.Trench != parcels.TrenchForbidden})
 	}
-	return g, nil
+	twice, err := g.disputed()
+	g.KeepOuts = append(g.KeepOuts, twice...)
+	return g, err
 }
 
 // Walls is a footprint's wall line: a roof outline is first taken in by its
@@ -231,17 +259,15 @@ func (t *Siting) Roles(lot *parcels.Lot) Roles {
 	if len(lot.Roles) == len(lot.Shape[0][0])-1 {
 		return Roles{Edge: lot.Roles}
 	}
-	at := -1
-	for i := range t.site.Lots {
-		if &t.site.Lots[i] == lot || t.site.Lots[i].ID == lot.ID {
-			at = i
-		}
+	at, ok := t.place(lot)
+	if !ok {
+		return Roles{Guessed: true, Why: "the lot is none of the site's"}
 	}
 	var streets []orb.Geometry
 	for i := range t.site.Streets {
 		streets = append(streets, t.site.Streets[i].Geometry)
 	}
-	r := t.neighbours().Roles(at, streets)
+	r := t.Neighbours().Roles(at, streets)
 	out := Roles{Guessed: r.Guessed, Why: r.Why}
 	for _, e := range r.Edge {
 		out.Edge = append(out.Edge, parcels.LineRole(e))

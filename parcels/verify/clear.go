@@ -323,6 +323,7 @@ func (j *judge) lotLine() {
 				}
 			}
 		}
+		j.twiceHeld(c, r, l, line, lims)
 		if r.leastClearance == nil && !r.tieIn {
 			c.fail(r.id, "no least_clearance_m")
 		}
@@ -339,6 +340,39 @@ func (j *judge) lotLine() {
 	}
 	c.bound(0)
 	c.note = "worst and limit are what is left over the clearance asked for"
+}
+
+// drawnTwice is what two drawings of one lot line may differ by.
+const drawnTwice = 0.005
+
+// twiceHeld: where another lot's outline takes ground of the lot too, the
+// clearance counts from that outline. A lot that only adjoins is no nearer than
+// the line it shares.
+func (j *judge) twiceHeld(c *check, r *run, l *lot, line []pt, lims []limit) {
+	least := math.Inf(1)
+	for _, m := range lims {
+		least = min(least, m.m)
+	}
+	about := emptyBox()
+	for _, p := range line {
+		about.add(p)
+	}
+	for i := range j.s.lots {
+		m := &j.s.lots[i]
+		if m.id == l.id || about.far(m.box, least+r.width) {
+			continue
+		}
+		if j.inLot(m, line[0]) {
+			c.broken(j.digNames(r), zoneWords, "starts in ground of lot %s that lot %s takes too", l.id, m.id)
+		}
+		for _, e := range lotEdges(m) {
+			for k := 1; k < len(line); k++ {
+				if d := between(line[k-1], line[k], e.a, e.b) - r.width/2; d < least-drawnTwice {
+					c.broken(j.digNames(r), zoneWords, "the trench edge is %s from lot %s, whose outline takes ground of lot %s, %s is asked", mm(d), m.id, l.id, mm(least))
+				}
+			}
+		}
+	}
 }
 
 // says looks for a finding about the lot (or about none) whose code or message
