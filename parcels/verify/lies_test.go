@@ -252,7 +252,7 @@ var lies = []lie{
 	{"a tenth of a millimetre inside the clearance", "lot_line_clearance", bent(0.7619, 35)},
 	{"criteria's side clearance", "lot_line_clearance", all(criteria(func(c *parcels.Criteria) { c.Clearance.Rear = parcels.Num(unit.Length(0.7)) }), siteProps("parcels", 0, "line_roles", []any{"front", "side", "rear", "side"}))},
 	{"ground that another lot takes too", "lot_line_clearance", func(f *fixture) {
-		f.add("parcels", f.ring(-3, 25, 14.6, 25, 14.6, 40, -3, 40), obj{"lot": "3"})
+		f.add("parcels", f.ring(0, 25, 14.6, 25, 14.6, 40, 0, 40), obj{"lot": "3"})
 	}},
 	{"a margin", "lot_line_clearance", criteria(func(c *parcels.Criteria) { c.Clearance.LineMargin = 0.01 })},
 	{"the lot's own clearance", "lot_line_clearance", siteProps("parcels", 0, "clearance_m", 0.7)},
