@@ -114,7 +114,7 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 	near := *s
 	near.Lots = nil
 	for _, l := range lots {
-		near.Lots = append(near.Lots, *l)
+		near.Lots = append(near.Lots, s.Lots[l])
 	}
 	box := near.Lots[0].Shape.Bound()
 	for _, l := range near.Lots {
