@@ -119,27 +119,38 @@ var (
 	cosOctant   = math.Cos(math.Pi/4 + angleEps)
 )
 
-// cosTurn is the cosine of the angle by which the way a, b, c turns at b.
-func cosTurn(a, b, c orb.Point) float64 {
-	u, v := sub(b, a), sub(c, b)
-	return dot(u, v) / math.Sqrt(dot(u, u)*dot(v, v))
+// turnsAtMost tells whether the way a, b, c turns at b by no more than the angle
+// with the given cosine.
+func turnsAtMost(a, b, c orb.Point, cos float64) bool {
+	ux, uy, vx, vy := b[0]-a[0], b[1]-a[1], c[0]-b[0], c[1]-b[1]
+	return cosAtLeast(ux*vx+uy*vy, (ux*ux+uy*uy)*(vx*vx+vy*vy), cos)
+}
+
+// cosAtLeast tells whether d over the root of nn is at least cos.
+func cosAtLeast(d, nn, cos float64) bool {
+	if cos >= 0 {
+		return d >= 0 && d*d >= cos*cos*nn
+	}
+	return d >= 0 || d*d <= cos*cos*nn
 }
 
 // bendAt returns the price of the bend in the way a, b, c, and whether it is
 // allowed.
 func (s *site) bendAt(a, b, c orb.Point) (float64, bool) {
-	switch k := cosTurn(a, b, c); {
-	case k >= cosStraight:
+	ux, uy, vx, vy := b[0]-a[0], b[1]-a[1], c[0]-b[0], c[1]-b[1]
+	d, nn := ux*vx+uy*vy, (ux*ux+uy*uy)*(vx*vx+vy*vy)
+	switch {
+	case cosAtLeast(d, nn, cosStraight):
 		return 0, true
-	case k >= cosOctant:
-		return s.p.Prices.Bend, k >= s.cosBend
+	case cosAtLeast(d, nn, cosOctant):
+		return s.p.Prices.Bend, cosAtLeast(d, nn, s.cosBend)
 	default:
-		return 2 * s.p.Prices.Bend, k >= s.cosBend
+		return 2 * s.p.Prices.Bend, cosAtLeast(d, nn, s.cosBend)
 	}
 }
 
 // joins tells whether the way a, b, c turns at b no more than a join allows.
-func (s *site) joins(a, b, c orb.Point) bool { return cosTurn(a, b, c) >= s.cosJoin }
+func (s *site) joins(a, b, c orb.Point) bool { return turnsAtMost(a, b, c, s.cosJoin) }
 
 // addSpot adds a spot, or returns the one that is there already. A source is
 // always a spot of its own: ways leave it in every direction, also where it

@@ -88,7 +88,10 @@ func (p *plan) sum() {
 }
 
 // scratch is memory used again and again within one Solve.
-type scratch struct{ taken []float64 }
+type scratch struct {
+	taken     []float64
+	pts, best []orb.Point
+}
 
 // branchPrice adds up a branch, its turns included.
 func (s *site) branchPrice(b *branch) float64 {
@@ -113,7 +116,8 @@ func (s *site) branchPrice(b *branch) float64 {
 }
 
 // branchKeeps tells whether the branch keeps the rules that it can keep alone.
-func (s *site) branchKeeps(b *branch, e *end) bool {
+// Runs that it had before it changed from was (nil: not known) lie in the zone.
+func (s *site) branchKeeps(b, was *branch, e *end) bool {
 	if f := s.heads[b.src].from; f != nil && len(b.pts) > 1 {
 		if _, ok := s.bendAt(*f, b.pts[0], b.pts[1]); !ok {
 			return false
@@ -128,10 +132,10 @@ func (s *site) branchKeeps(b *branch, e *end) bool {
 		if !fixed && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
 			return false
 		}
-		if !fixed && !tieIn && !s.zone.clear(b.pts[i], b.pts[i+1]) {
+		if !fixed && !tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.zone.clear(b.pts[i], b.pts[i+1]) {
 			return false
 		}
-		if tieIn && !s.lastRun(e, b.pts[i]) {
+		if tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.lastRun(e, b.pts[i]) {
 			return false
 		}
 		if i > 0 {
@@ -146,6 +150,19 @@ func (s *site) branchKeeps(b *branch, e *end) bool {
 		}
 	}
 	return true
+}
+
+// had tells whether a branch had the run from p to q.
+func had(was *branch, p, q orb.Point) bool {
+	if was == nil {
+		return false
+	}
+	for i := 0; i+1 < len(was.pts); i++ {
+		if was.pts[i] == p && was.pts[i+1] == q {
+			return true
+		}
+	}
+	return false
 }
 
 // touching is how near, in metres, two lines touch.

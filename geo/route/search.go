@@ -169,7 +169,7 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, tail: 1, up: up, seg: 0, through: true}
 	b.pts = append(s.way(k, v), top)
 	b.cost = s.branchPrice(b)
-	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, p.end) {
+	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, nil, p.end) {
 		return nil
 	}
 	return b
@@ -376,109 +376,128 @@ func (s *site) pruned(p *plan, i int) (*plan, []int) {
 	return q, todo
 }
 
-// relay lays the tails of all branches that hang on branch k anew after it has
-// changed. It returns false where one finds no legal end.
-func (s *site) relay(p *plan, k int) bool {
+// lay finds the cheapest end of branch b, whose other points are body, on the
+// segments from first to last of the branch it ends on; nb is written and false
+// returned where there is none. With checked the ends that break a rule are left
+// out. All that is known of b must hold of body.
+func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int, checked bool) (branch, bool) {
 	var lands [8]landing
+	prev := s.heads[b.src].from
+	if len(body) > 1 {
+		prev = &body[len(body)-2]
+	}
+	var best branch
+	found := false
+	for seg := first; seg < last; seg++ {
+		for _, ld := range s.land(p, k, prev, body[len(body)-1], b.up, seg, lands[:0]) {
+			nb := *b
+			nb.pts = append(append(s.scratch.pts[:0], body...), ld.pts[:ld.n]...)
+			s.scratch.pts = nb.pts
+			nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
+			nb.cost = s.branchPrice(&nb)
+			if found && nb.cost >= best.cost-1e-9 {
+				continue
+			}
+			if checked && (!s.branchKeeps(&nb, b, p.end) || !s.apart(p, k, nb.pts, b.up, seg, nb.through)) {
+				continue
+			}
+			s.scratch.pts, s.scratch.best = s.scratch.best, nb.pts
+			best, found = nb, true
+		}
+	}
+	return best, found
+}
+
+// relay lays the tails of all branches that hang on branch k anew after it has
+// changed from what it was. It returns false where one finds no legal end.
+func (s *site) relay(p *plan, k int, was *branch) bool {
 	for c := range p.branch {
 		b := &p.branch[c]
 		if b.up != k {
 			continue
 		}
+		o := &p.branch[k]
 		if b.through && len(b.pts) > 1 { // into the source at the top, which stays
 			n := len(b.pts)
-			if !s.enters(&p.branch[k], b.pts[n-2]) {
+			if !s.enters(o, b.pts[n-2]) {
 				return false
 			}
 			continue
 		}
-		body := b.pts[:len(b.pts)-b.tail]
-		q := body[len(body)-1]
-		prev := s.heads[b.src].from
-		if len(body) > 1 {
-			prev = &body[len(body)-2]
-		}
-		o := &p.branch[k]
 		i, n := o.segments()
-		var best *branch
-		for seg := max(i, b.seg-1); seg < min(n, b.seg+2); seg++ {
-			for _, ld := range s.land(p, c, prev, q, k, seg, lands[:0]) {
-				nb := *b
-				nb.pts = append(slices.Clone(body), ld.pts[:ld.n]...)
-				nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
-				nb.cost = s.branchPrice(&nb)
-				if best != nil && nb.cost >= best.cost-1e-9 {
-					continue
-				}
-				if !s.branchKeeps(&nb, p.end) || !s.apart(p, c, nb.pts, k, seg, nb.through) {
-					continue
-				}
-				best = &nb
+		i, n = max(i, b.seg-1), min(n, b.seg+2)
+		if seg := same(o, was, b.seg, i, n); seg >= 0 && len(b.pts) > 1 {
+			// what it ends on has not moved
+			if !s.apart(p, c, b.pts, k, seg, b.through) {
+				return false
 			}
+			b.seg = seg
+			continue
 		}
-		if best == nil {
+		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, true)
+		if !ok {
 			return false
 		}
-		p.branch[c] = *best
-		if !s.relay(p, c) {
+		old := *b
+		nb.pts = slices.Clone(nb.pts)
+		p.branch[c] = nb
+		if !s.relay(p, c, &old) {
 			return false
 		}
 	}
 	return true
 }
 
+// same returns which segment of o, from first to last, is segment seg of was;
+// -1 for none.
+func same(o, was *branch, seg, first, last int) int {
+	for i := first; i < last; i++ {
+		if o.pts[i] == was.pts[seg] && o.pts[i+1] == was.pts[seg+1] {
+			return i
+		}
+	}
+	return -1
+}
+
 // with returns the plan in which branch k has the points pts for its head and
 // free corners (and target), its own tail and all that hangs on it laid anew; nil
 // where a rule forbids it, or where the branch grows dearer by more than step can
-// save on those that hang on it.
+// save on those that hang on it. It does not keep pts.
 func (s *site) with(p *plan, k int, pts []orb.Point, step float64) *plan {
-	q := p.clone()
-	b := &q.branch[k]
-	slack := p.branch[k].cost
+	old := &p.branch[k]
+	slack := old.cost
+	hung := false
 	for i := range p.branch {
 		if p.branch[i].up == k {
+			hung = true
 			slack += 3*step*s.metre + 2*s.p.Prices.Bend
 		}
 	}
-	if b.up < 0 || b.through {
-		if b.through && (len(pts) < 2 || !s.enters(&q.branch[b.up], pts[len(pts)-2])) {
+	var b branch
+	if old.up < 0 || old.through {
+		if old.through && (len(pts) < 2 || !s.enters(&p.branch[old.up], pts[len(pts)-2])) {
 			return nil
 		}
+		b = *old
 		b.pts = pts
+		b.cost = s.branchPrice(&b)
 	} else {
-		// lay its tail anew
-		prev := s.heads[b.src].from
-		if len(pts) > 1 {
-			prev = &pts[len(pts)-2]
-		}
-		var lands [8]landing
-		var best *branch
-		o := &q.branch[b.up]
-		i, n := o.segments()
-		for seg := max(i, b.seg-1); seg < min(n, b.seg+2); seg++ {
-			for _, ld := range s.land(q, k, prev, pts[len(pts)-1], b.up, seg, lands[:0]) {
-				nb := *b
-				nb.pts = append(slices.Clone(pts), ld.pts[:ld.n]...)
-				nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
-				nb.cost = s.branchPrice(&nb)
-				if best == nil || nb.cost < best.cost-1e-9 {
-					best = &nb
-				}
-			}
-		}
-		if best == nil {
+		i, n := p.branch[old.up].segments()
+		var ok bool
+		if b, ok = s.lay(p, k, old, pts, max(i, old.seg-1), min(n, old.seg+2), false); !ok {
 			return nil
 		}
-		*b = *best
 	}
-	b.cost = s.branchPrice(b)
-	if b.cost >= slack-1e-9 || !s.branchKeeps(b, p.end) {
+	if b.cost >= slack-1e-9 || !s.branchKeeps(&b, old, p.end) {
 		return nil
 	}
-	if !s.relay(q, k) {
+	if !hung && !s.apart(p, k, b.pts, b.up, b.seg, b.through) {
 		return nil
 	}
-	if !s.apart(q, k, b.pts, b.up, b.seg, b.through) {
+	q := p.clone()
+	b.pts = slices.Clone(b.pts)
+	q.branch[k] = b
+	if hung && (!s.relay(q, k, old) || !s.apart(q, k, b.pts, b.up, b.seg, b.through)) {
 		return nil
 	}
 	q.sum()
@@ -546,12 +565,13 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 		p, got, best = best, best, nil
 		return true
 	}
+	var buf [32]orb.Point
 	keep := func() []orb.Point {
 		b := &p.branch[k]
 		if b.up < 0 || b.through {
-			return slices.Clone(b.pts)
+			return append(buf[:0], b.pts...)
 		}
-		return slices.Clone(b.pts[:len(b.pts)-b.tail])
+		return append(buf[:0], b.pts[:len(b.pts)-b.tail]...)
 	}
 	for i := p.branch[k].head; ; i++ {
 		b := &p.branch[k]
