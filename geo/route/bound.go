@@ -5,6 +5,7 @@ package route
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -90,9 +91,11 @@ func (s *site) adopt(r *Result, p *plan) {
 }
 
 // Again solves a problem that differs a little from the one that last is the
-// result of: a source or target moved, added or taken away, a hole in the zone
-// changed. It begins with last's tree, so it is fast and stays near it; where
-// nothing of that tree can stand it is Solve.
+// result of: a source or target moved, a hole in the zone changed. It begins with
+// last's tree, so it is fast and stays near it. Where a source is added or taken away
+// it looks as widely as Solve, with last's tree beside; where lines are kept or nothing of that
+// tree can stand it is Solve. The problem that last is the result of must not have been
+// changed in place since. With Problem.Prove it takes as long as the proof.
 func Again(p *Problem, last *Result) (*Result, error) {
 	if last == nil || last.plan == nil || last.site == nil || len(p.Kept) > 0 || len(last.site.p.Kept) > 0 {
 		return Solve(p)
@@ -100,7 +103,17 @@ func Again(p *Problem, last *Result) (*Result, error) {
 	if err := faults(p); err != nil {
 		return nil, err
 	}
-	return solve(p, tries{starts: 1, improved: 1, rounds: 1, subtree: 1, again: 100, steps: usual.steps[1:], last: last})
+	how := tries{starts: 1, improved: 1, rounds: 1, subtree: 1, again: 100, steps: usual.steps[1:]}
+	if !sameSources(p, last.site.p) {
+		how = usual // another tree may be wanted
+	}
+	how.last = last
+	return solve(p, how)
+}
+
+// sameSources tells whether two problems have sources of the same names.
+func sameSources(p, q *Problem) bool {
+	return slices.EqualFunc(p.Sources, q.Sources, func(a, b Source) bool { return a.ID == b.ID })
 }
 
 // sameArea tells whether two areas have the same positions.

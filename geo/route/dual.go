@@ -56,9 +56,6 @@ type dual struct {
 // a ray costs with the water of each.
 const mostCharged = 32
 
-// mostRays is the number of rays up to which a bound is worked out.
-const mostRays = 400_000
-
 func (x *exact) newDual(heads []int) *dual {
 	s := x.s
 	d := &dual{x: x, fixed: s.p.Prices.TieIn}
@@ -544,8 +541,8 @@ func (d *dual) ascend() {
 		}
 	}
 	step := far / ascentSteps
-	if n > mostExact {
-		step = far / 4
+	if n > mostCharged {
+		step = far / 4 // a block of lots: looser, and seconds instead of minutes
 	}
 	for round := 0; slices.Contains(active, true) && round < 1000; round++ {
 		for i := range d.heads {

@@ -335,6 +335,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 		left []int
 	}
 	var plans []found
+	var resumed found
 	build := func(b *branch) {
 		var rest []int
 		for _, k := range all {
@@ -348,6 +349,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	if warm != nil {
 		l := s.fill(warm, todo, math.Inf(1))
 		warm.sum()
+		resumed = found{warm, l}
 		plans = append(plans, found{s.improve(warm, s.tries.rounds), l})
 	}
 	for i, b := range starts {
@@ -401,6 +403,10 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 		a.Tree, a.Reason, best, left = tr, why, f.p, f.left
 		return true
 	}
+	if s.p.Price != nil && warm != nil && len(resumed.left) <= fewest {
+		// what the search would improve may be so for the sake of depth
+		consider(resumed)
+	}
 	for i, f := range plans {
 		if i >= s.tries.improved || len(f.left) > fewest || calls <= 0 {
 			break
@@ -411,7 +417,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 		}
 		consider(f)
 	}
-	if s.p.Price != nil && warm == nil {
+	if s.p.Price != nil && (warm == nil || s.tries.starts > 1) {
 		// what depth costs is not known to the search: try trees that spare the
 		// length of the ways, for length is fall
 		for _, w := range []float64{0.3, 1.5} {

@@ -81,41 +81,53 @@ func BenchmarkLots(b *testing.B) {
 	})
 }
 
-// BenchmarkAgain: the same lots after one basin has moved, and after a tree has.
+// BenchmarkAgain: the same lots after one basin has moved, and after a tree has,
+// each beside the full solve of the same problem in the same run.
 func BenchmarkAgain(b *testing.B) {
 	ls := benchLots(200, 8)
 	r := rand.New(rand.NewSource(9))
-	var last []*Result
-	var next []Problem
-	for i := range ls {
-		a, err := Solve(&ls[i].problem)
-		if err != nil {
-			b.Fatal(err)
-		}
-		last, next = append(last, a), append(next, edited(ls[i].problem, r))
-	}
-	b.Run("intake", func(b *testing.B) {
-		each(b, ls, func(i int) {
-			if _, err := Again(&next[i], last[i]); err != nil {
-				b.Fatal(err)
+	for _, depth := range []bool{false, true} {
+		for _, edit := range []string{"intake", "tree"} {
+			var last []*Result
+			var next []Problem
+			for i := range ls {
+				p := ls[i].problem
+				if depth {
+					p.Price = depthPrice(p.Prices)
+				}
+				a, err := Solve(&p)
+				if err != nil {
+					b.Fatal(err)
+				}
+				if edit == "intake" {
+					p = edited(p, r)
+				} else {
+					p.Zone = treeMoved(p.Zone, 0.15)
+				}
+				last, next = append(last, a), append(next, p)
 			}
-		})
-	})
-	for i := range next {
-		next[i] = ls[i].problem
-		next[i].Zone = next[i].Zone.Clone()
-		hole := next[i].Zone[0][len(next[i].Zone[0])-1]
-		for k := range hole {
-			hole[k][0] += 0.15
+			name := edit + "/sum"
+			if depth {
+				name = edit + "/depth"
+			}
+			b.Run(name, func(b *testing.B) {
+				var again, full float64
+				each(b, ls, func(i int) {
+					if _, err := Again(&next[i], last[i]); err != nil {
+						b.Fatal(err)
+					}
+				})
+				for i := range ls { // in turn
+					c := cpu()
+					_, _ = Again(&next[i], last[i])
+					d := cpu()
+					_, _ = Solve(&next[i])
+					again, full = again+d-c, full+cpu()-d
+				}
+				b.ReportMetric(full/again, "full/again")
+			})
 		}
 	}
-	b.Run("tree", func(b *testing.B) {
-		each(b, ls, func(i int) {
-			if _, err := Again(&next[i], last[i]); err != nil {
-				b.Fatal(err)
-			}
-		})
-	})
 }
 
 // BenchmarkProve: the bound on top of the solve, with sums of prices and with
