@@ -61,6 +61,9 @@ func pictures(name string) string {
 	return ""
 }
 
+// grounded: relief and contours of the lot have come.
+const grounded = `document.getElementById('board').dataset.ground === 'shown'`
+
 const planned = `document.getElementById('verdict').textContent.includes('Lot B4:')`
 
 // The main job: sample, lot, plan, walk, route, what-if, undo; at a desktop and
@@ -82,6 +85,7 @@ func TestWalkThePage(t *testing.T) {
 		if n := b.text(`document.querySelectorAll('#overlay .pipe').length > 10 && document.querySelectorAll('#overlay .mark').length > 3`); n != "true" {
 			t.Error("the network or the findings are not on the plan")
 		}
+		b.until(grounded)
 		light(t, b.picture(pictures("map-desktop.png")), 1200, 780)
 
 		// the ground: relief, contours and the hollow of the lot are on the plan,
@@ -162,6 +166,7 @@ func TestWalkThePage(t *testing.T) {
 		b.page(t, 390, 844, true)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
+		b.until(grounded)
 		light(t, b.picture(pictures("map-phone.png")), 390, 844)
 		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
 			t.Errorf("the page is %s px wide on a phone of 390", wide)

@@ -176,6 +176,7 @@ export class Board {
       }
       this.ground = g;
     }
+    this.sheet.dataset.ground = this.ground ? 'shown' : 'none';
     this.draw();
   }
 
