@@ -113,9 +113,36 @@ func (d *draft) rules(f *flow) {
 			}
 			return r.LeastClearance
 		})},
-		{"trench edge to foundation, solid pipe", d.u.Length(c.Clearance.Foundation), "held by the check"},
-		{"return period", years(float64(c.Storm.ReturnYears)), "held by the check"},
+		{"trench edge to foundation, solid pipe", d.u.Length(c.Clearance.Foundation), d.toSpare("foundation_clearance")},
+		{"design storm, flow against full pipe", years(float64(c.Storm.ReturnYears)), d.fullest()},
 	}, 7.5)
+}
+
+// toSpare is by how much the checker found a clearance over what is asked at its
+// tightest place.
+func (d *draft) toSpare(check string) string {
+	if v := d.p.Verification; v != nil {
+		for _, c := range v.Checks {
+			if c.Check == check && c.Passed && c.Worst != nil {
+				return d.u.Length(unit.Length(*c.Worst)) + " to spare"
+			}
+		}
+	}
+	return display.None
+}
+
+// fullest is the share of its capacity that the fullest run carries.
+func (d *draft) fullest() string {
+	most := -1.0
+	for i := range d.p.Runs {
+		if r := &d.p.Runs[i]; r.Flow != nil && r.Capacity != nil && *r.Capacity > 0 {
+			most = max(most, float64(*r.Flow)/float64(*r.Capacity))
+		}
+	}
+	if most < 0 {
+		return display.None
+	}
+	return fmt.Sprintf("fullest run at %.0f %%", 100*most)
 }
 
 // findings is the table of findings and how each is met.
