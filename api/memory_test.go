@@ -333,6 +333,20 @@ func (w *memoryWriter) Commit(_ context.Context, who string) (parcels.SiteInfo, 
 
 func (w *memoryWriter) Abort() error { return nil }
 
+func (w *memoryWriter) Expect(_ context.Context, version int64) error {
+	w.m.mu.RLock()
+	defer w.m.mu.RUnlock()
+	s, err := w.m.site(w.name)
+	if version != 0 && (err != nil || s.info.Version != version) {
+		return &parcels.Error{Kind: parcels.Conflict, Op: "store: put", Subject: w.name}
+	}
+	return nil
+}
+
+func (m *memoryStore) PutSettings(_ context.Context, name string, _ map[string]json.RawMessage, _ int64, _ string) (parcels.SiteInfo, error) {
+	return parcels.SiteInfo{}, missing(name) // none of these tests asks for it
+}
+
 func (m *memoryStore) matching(site string, layer parcels.Layer, w parcels.Window) ([]parcels.StoredFeature, error) {
 	m.mu.RLock()
 	defer m.mu.RUnlock()

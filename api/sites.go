@@ -169,7 +169,7 @@ func (s *service) putSite(c echo.Context) error {
 	if media == appJSON {
 		return s.putDocument(c, body, replace, version)
 	}
-	return s.importLayer(c, media, body, replace)
+	return s.importLayer(c, media, body, replace, version)
 }
 
 // newName checks the name under which something is to be stored.
@@ -227,7 +227,7 @@ func (s *service) stored(c echo.Context, info parcels.SiteInfo, made bool, warni
 }
 
 // importLayer reads an export whole before anything is written.
-func (s *service) importLayer(c echo.Context, media string, body []byte, replace bool) error {
+func (s *service) importLayer(c echo.Context, media string, body []byte, replace bool, version int64) error {
 	ctx := c.Request().Context()
 	layer := parcels.Layer(c.QueryParam("layer"))
 	if layer == "" {
@@ -273,6 +273,11 @@ func (s *service) importLayer(c echo.Context, media string, body []byte, replace
 			return abort(err)
 		}
 		writers = append(writers, w)
+		if len(writers) == 1 {
+			if err := w.Expect(ctx, version); err != nil {
+				return abort(err)
+			}
+		}
 		for _, f := range l.Features {
 			if err := w.Add(ctx, f); err != nil {
 				return abort(err)

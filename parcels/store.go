@@ -126,6 +126,9 @@ type Edit struct {
 // LayerWriter takes the features of one layer of one import. Commit makes them
 // and their layer visible at once; without it nothing is kept.
 type LayerWriter interface {
+	// Expect refuses with Kind Conflict where the site is not at this version;
+	// nobody else writes to it until the import ends. 0 takes any.
+	Expect(ctx context.Context, version int64) error
 	Add(ctx context.Context, f StoredFeature) error
 	Commit(ctx context.Context, who string) (SiteInfo, error)
 	Abort() error
@@ -177,6 +180,10 @@ type Store interface {
 	// DeleteSite takes a site out with its rasters, results and jobs; its
 	// history stays.
 	DeleteSite(ctx context.Context, name string, who string) error
+	// PutSettings puts members beside the layers into the document (criteria,
+	// rainfall, terrain, ...), null takes one out; all else stays as it is.
+	// What they say is the caller's to check.
+	PutSettings(ctx context.Context, name string, members map[string]json.RawMessage, version int64, who string) (SiteInfo, error)
 	History(ctx context.Context, name string) ([]Edit, error)
 
 	// Write begins an import into one layer; crs is that of the features.

@@ -31,6 +31,7 @@ type importCmd struct {
 	ElevationUnit string `help:"Unit of elevations and widths among the attributes where their names do not tell: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
 	Raster        string `help:"Name of a raster in the store; that of the file when not given." placeholder:"NAME"`
 	Append        bool   `help:"Add to what the layer holds; otherwise it is replaced."`
+	IfVersion     int64  `help:"Refuse unless the site is at this version." placeholder:"N"`
 	DryRun        bool   `help:"Only tell what would be taken, mended and refused."`
 	Strict        bool   `help:"Refuse the whole file for one faulty feature."`
 	Report        string `help:"Write the whole report to this file (JSON)." placeholder:"FILE"`
@@ -154,16 +155,18 @@ func (c importCmd) run(e *env, data []byte, o exchange.Options) (exchange.Report
 	if c.DryRun {
 		return exchange.Import(e.ctx, c.File, data, o, func(parcels.StoredFeature) error { return nil })
 	}
-	return importInto(e.ctx, st, c.Site, c.File, data, o, !c.Append)
+	return importInto(e.ctx, st, c.Site, c.File, data, o, !c.Append, c.IfVersion)
 }
 
 // importInto brings a file into a layer, whole or not at all. The writer is
 // begun with the first feature, when the file has told its system.
-func importInto(ctx context.Context, st parcels.Store, site, file string, data []byte, o exchange.Options, replace bool) (exchange.Report, error) {
+func importInto(ctx context.Context, st parcels.Store, site, file string, data []byte, o exchange.Options, replace bool, version int64) (exchange.Report, error) {
 	var w parcels.LayerWriter
 	o.Begin = func(crs string) (err error) {
-		w, err = st.Write(ctx, site, o.Layer, crs, replace)
-		return err
+		if w, err = st.Write(ctx, site, o.Layer, crs, replace); err != nil {
+			return err
+		}
+		return w.Expect(ctx, version)
 	}
 	report, err := exchange.Import(ctx, file, data, o, func(f parcels.StoredFeature) error { return w.Add(ctx, f) })
 	if err == nil {
@@ -205,7 +208,7 @@ func (c importCmd) document(e *env, data []byte) error {
 		return err
 	}
 	defer st.Close()
-	info, err := st.PutSite(e.ctx, name, append([]byte(nil), data...), 0, userName())
+	info, err := st.PutSite(e.ctx, name, append([]byte(nil), data...), c.IfVersion, userName())
 	if err != nil {
 		return named(err, c.File)
 	}

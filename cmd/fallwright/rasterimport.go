@@ -103,7 +103,7 @@ func (c importCmd) raster(e *env) error {
 		r.Notes = append(r.Notes, note)
 	}
 	if !c.DryRun {
-		if r.Raster, err = st.PutRaster(e.ctx, r.Raster, src, 0, userName()); err != nil {
+		if r.Raster, err = st.PutRaster(e.ctx, r.Raster, src, c.IfVersion, userName()); err != nil {
 			return err
 		}
 		doc, err := st.Document(e.ctx, c.Site)

@@ -146,6 +146,34 @@ func again(t *testing.T, name string) {
 	if got, _ := os.ReadFile(back); !bytes.Equal(got, want) {
 		t.Error("the raster came back with other bytes")
 	}
+	// settings beside the layers, held against the reader and the version
+	info, err = st.Site(context.Background(), "hollow")
+	if err != nil {
+		t.Fatal(err)
+	}
+	firm := filepath.Join(t.TempDir(), "firm.yaml")
+	_ = os.WriteFile(firm, []byte("pipe: {target_slope: 0.015}\n"), 0o644)
+	for _, c := range []struct {
+		code int
+		want string
+		args []string
+	}{
+		{2, "KEY=VALUE", []string{"layers={}"}}, {2, "There is no criterion", []string{`criteria={"pipe":{"no_such_key":1}}`}}, {2, "is not stored", []string{"terrain=none.tif"}},
+		{2, "is stored, not", []string{"vertical_datum=NAVD88", "--if-version", "1"}},
+		{0, fmt.Sprintf("now version %d", info.Version+1), []string{"criteria=@" + firm, `rainfall={"intensity_mmh":100}`, "terrain=ground.asc", "--if-version", fmt.Sprint(info.Version)}},
+		{0, fmt.Sprintf("now version %d", info.Version+2), []string{"rainfall="}},
+	} {
+		if code, out, errs := command(append([]string{"store", "set", "--store", name, "--site", "hollow"}, c.args...)...); code != c.code || !strings.Contains(out+errs, c.want) {
+			t.Errorf("%v: %d %s %s", c.args, code, out, errs)
+		}
+	}
+	changed, err := st.Document(context.Background(), "hollow")
+	if err != nil || !bytes.Contains(changed, []byte(`{"pipe":{"target_slope":0.015}}`)) {
+		t.Errorf("the criteria are not in the document: %v", err)
+	}
+	if code, _, errs := command("import", site, "--store", name, "--site", "hollow", "--if-version", "1"); code != 2 || !strings.Contains(errs, "is stored, not 1") {
+		t.Errorf("a document over a later version: %d %s", code, errs)
+	}
 	// delete asks for the name
 	if code, _, errs := call(t, "holow\n", "store", "delete", "--store", name, "--site", "hollow"); code != 2 || !strings.Contains(errs, "3 results go for good") || !strings.Contains(errs, "Not deleted") {
 		t.Errorf("the wrong name: %d %s", code, errs)

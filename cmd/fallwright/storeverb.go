@@ -7,10 +7,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 )
 
 type storeCmd struct {
@@ -19,6 +21,7 @@ type storeCmd struct {
 	Rasters storeRastersCmd `cmd:"" help:"List the elevation rasters of a site."`
 	Results storeResultsCmd `cmd:"" help:"List the stored plans, audits and other results of a site."`
 	Result  storeResultCmd  `cmd:"" help:"Write a stored result, byte for byte."`
+	Set     storeSetCmd     `cmd:"" help:"Set what stands beside the layers of a site: criteria, rainfall, soil, terrain, vertical_datum, ..."`
 	Delete  storeDeleteCmd  `cmd:"" help:"Take a site out with its rasters, results and jobs; asks for its name. The history stays."`
 }
 
@@ -176,6 +179,99 @@ func (c storeResultCmd) Run(e *env) error {
 		return err
 	}
 	return e.write(c.Out, r.Body)
+}
+
+type storeSetCmd struct {
+	siteOf
+	Settings  []string `arg:"" help:"KEY=VALUE; a VALUE that begins with @ is a file (YAML or JSON), an empty one takes the setting out: criteria=@firm.yaml, terrain=dtm.tif."`
+	IfVersion int64    `help:"Refuse unless the site is at this version." placeholder:"N"`
+}
+
+// settable are the members of a site document that are set by themselves.
+var settable = []string{"elevation_unit", "vertical_datum", "benchmark", "origin", "terrain", "rainfall", "soil", "criteria"}
+
+func (c storeSetCmd) Run(e *env) error {
+	members := map[string]json.RawMessage{}
+	for _, s := range c.Settings {
+		key, value, ok := strings.Cut(s, "=")
+		if !ok || !slices.Contains(settable, key) {
+			return inputFault("", "option-invalid", fmt.Sprintf("%q is not KEY=VALUE with a key of %v.", parcels.Excerpt(s), settable))
+		}
+		file, named := strings.CutPrefix(value, "@")
+		switch {
+		case value == "":
+			members[key] = json.RawMessage("null")
+		case named:
+			text, err := e.criteriaJSON(file) // YAML or JSON, whatever it is of
+			if err != nil {
+				return err
+			}
+			members[key] = text
+		case json.Valid([]byte(value)) && strings.ContainsAny(value[:1], `{["`):
+			members[key] = json.RawMessage(value)
+		default:
+			members[key], _ = json.Marshal(value)
+		}
+	}
+	st, err := openStore(c.Store, storeThere)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	info, err := st.Site(e.ctx, c.Site)
+	if err != nil {
+		return err
+	}
+	if err := e.readable(st, info, members); err != nil {
+		return err
+	}
+	if c.IfVersion == 0 {
+		c.IfVersion = info.Version // the one that was looked at
+	}
+	info, err = st.PutSettings(e.ctx, c.Site, members, c.IfVersion, userName())
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "Set in %s, now version %d.\n", parcels.Excerpt(c.Site), info.Version)
+	return err
+}
+
+// readable holds settings against the strict reader, with one lot of the site
+// beside them; a raster named as terrain must be stored.
+func (e *env) readable(st parcels.Store, info parcels.SiteInfo, members map[string]json.RawMessage) error {
+	doc := map[string]any{"layers": map[string]any{}}
+	if info.CRS != "" {
+		doc["crs"] = info.CRS
+	}
+	for k, v := range members {
+		if string(v) != "null" {
+			doc[k] = v
+		}
+	}
+	lots := []any{}
+	for f, err := range st.Features(e.ctx, info.Name, parcels.LayerParcels, parcels.Window{Limit: 1}) {
+		if err != nil {
+			return err
+		}
+		lots = append(lots, map[string]any{"type": "Feature", "geometry": f.Geometry, "properties": map[string]any{}})
+	}
+	if len(lots) == 0 {
+		return inputFault("", "no-parcels", "The site has no parcels yet. Import them first.")
+	}
+	doc["layers"] = map[string]any{"parcels": map[string]any{"type": "FeatureCollection", "features": lots}}
+	text, err := json.Marshal(doc)
+	if err != nil {
+		return err
+	}
+	s, err := document.Read(text, document.Options{})
+	if err != nil {
+		return err
+	}
+	if s.Terrain == "" {
+		return nil
+	}
+	_, _, err = storedGround(e.ctx, st, info.Name, s, "")
+	return err
 }
 
 type storeDeleteCmd struct {

@@ -5,8 +5,10 @@ package store
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"iter"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -215,6 +217,34 @@ func MoveGeometry(g json.RawMessage, f func(orb.Point) orb.Point) (json.RawMessa
 		return nil, err
 	}
 	return fmt.Appendf(nil, `{"type":%q,"coordinates":%s}`, m.Type, out), nil
+}
+
+// set puts members into a document, in place of those of their name; null takes
+// one out. A document of nil is an empty one.
+func set(document []byte, members map[string]json.RawMessage) ([]byte, error) {
+	top, err := ordered(document)
+	if err != nil {
+		return nil, err
+	}
+	if slices.ContainsFunc(top, func(m member) bool { return m.key == "type" }) { // a bare collection of parcels
+		top = []member{{"layers", object([]member{{"parcels", document}})}}
+	}
+	for _, key := range slices.Sorted(maps.Keys(members)) {
+		if key == "layers" || key == "crs" {
+			return nil, &parcels.Error{Kind: parcels.Invalid, Op: "store: put settings", Subject: key, Err: errors.New("features and their reference system come in by an import")}
+		}
+		i := slices.IndexFunc(top, func(m member) bool { return m.key == key })
+		switch none := string(members[key]) == "null"; {
+		case none && i >= 0:
+			top = slices.Delete(top, i, i+1)
+		case none:
+		case i >= 0:
+			top[i].raw = members[key]
+		default:
+			top = append([]member{{key, members[key]}}, top...)
+		}
+	}
+	return object(top), nil
 }
 
 // Terrain is the raster that a document names, empty for none.

@@ -9,10 +9,13 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"iter"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -394,7 +397,12 @@ func (t *Tables) expect(ctx context.Context, tx *sql.Tx, name string, version in
 	if len(list) > 0 {
 		stored = list[0].Version
 	}
-	if stored != version {
+	return held(name, stored, version)
+}
+
+// held refuses a version that is not the stored one; 0 takes any.
+func held(name string, stored, version int64) error {
+	if version != 0 && stored != version {
 		return &parcels.Error{Kind: parcels.Conflict, Op: "store: put", Subject: name, Err: fmt.Errorf("version %d is stored, not %d", stored, version)}
 	}
 	return nil
@@ -446,6 +454,41 @@ func (t *Tables) fill(ctx context.Context, tx *sql.Tx, name, crs string, l Docum
 	return w.Finish(ctx, false)
 }
 
+// PutSettings puts members into the document of a site.
+func (t *Tables) PutSettings(ctx context.Context, name string, members map[string]json.RawMessage, version int64, who string) (info parcels.SiteInfo, err error) {
+	err = t.write(ctx, "put settings", name, func(tx *sql.Tx) error {
+		if info, err = t.site(ctx, tx, name); err != nil {
+			return err
+		}
+		if err := t.expect(ctx, tx, name, version); err != nil {
+			return err
+		}
+		var doc []byte
+		if err := tx.QueryRowContext(ctx, t.q("SELECT document FROM @sites WHERE name = $1"), name).Scan(&doc); err != nil {
+			return err
+		}
+		if doc, err = set(doc, members); err != nil {
+			return err
+		}
+		var what []string
+		for _, key := range slices.Sorted(maps.Keys(members)) {
+			if string(members[key]) == "null" {
+				key += " taken out"
+			}
+			what = append(what, key)
+		}
+		if err := t.change(ctx, tx, name, info.CRS, who, "set "+strings.Join(what, ", ")); err != nil {
+			return err
+		}
+		if err := t.exec(ctx, tx, "UPDATE @sites SET document = $2 WHERE name = $1", name, doc); err != nil {
+			return err
+		}
+		info, err = t.site(ctx, tx, name)
+		return err
+	})
+	return info, err
+}
+
 // DeleteSite takes a site out with all that is its own; the history stays.
 func (t *Tables) DeleteSite(ctx context.Context, name, who string) error {
 	return t.write(ctx, "delete", name, func(tx *sql.Tx) error {
@@ -478,10 +521,12 @@ type writer struct {
 	site  string
 	layer parcels.Layer
 	crs   string
-	move  func(parcels.StoredFeature) (parcels.StoredFeature, error)
-	note  string
-	count int
-	done  bool
+	// version is that of the site when the import began; 0: there is none
+	version int64
+	move    func(parcels.StoredFeature) (parcels.StoredFeature, error)
+	note    string
+	count   int
+	done    bool
 }
 
 // Write begins an import; other writers of the site wait until it ends.
@@ -516,13 +561,14 @@ func (w *writer) begin(ctx context.Context, replace bool) error {
 	if err != nil {
 		return err
 	}
-	held := 0
+	there := 0
 	for _, i := range list {
+		w.version = i.Version
 		for _, n := range i.Features {
-			held += n
+			there += n
 		}
 	}
-	if held > 0 && list[0].CRS != w.crs { // a site without features takes any system
+	if there > 0 && list[0].CRS != w.crs { // a site without features takes any system
 		own := list[0].CRS
 		way, err := Mover(w.crs, own)
 		if err != nil {
@@ -553,6 +599,11 @@ func Named(crs string) string {
 }
 
 var errEnded = errors.New("the import has ended")
+
+// Expect refuses a version that is not the stored one.
+func (w *writer) Expect(_ context.Context, version int64) error {
+	return held(w.site, w.version, version)
+}
 
 func (w *writer) Add(ctx context.Context, f parcels.StoredFeature) (err error) {
 	if w.done {

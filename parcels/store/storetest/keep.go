@@ -7,6 +7,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math/rand"
@@ -51,6 +52,61 @@ func inputs(t *testing.T, open Opener) {
 	}
 	_, err = s.Input(ctx, got)
 	wantKind(t, err, parcels.NotFound)
+}
+
+func settings(t *testing.T, open Opener) {
+	s := open(t)
+	_, err := s.PutSettings(ctx, "elm", map[string]json.RawMessage{"soil": []byte(`{}`)}, 0, "ann")
+	wantKind(t, err, parcels.NotFound)
+	importLots(t, s, "oak", "EPSG:2274", false, lot("1", 1700000, 600000, 50))
+	ok[parcels.SiteInfo](t)(s.PutSite(ctx, "elm", []byte(Document), 0, "ann"))
+	_, err = s.PutSettings(ctx, "elm", map[string]json.RawMessage{"soil": []byte(`{}`)}, 7, "ann")
+	wantKind(t, err, parcels.Conflict)
+	for _, key := range []string{"layers", "crs"} {
+		_, err := s.PutSettings(ctx, "elm", map[string]json.RawMessage{key: []byte(`"EPSG:4326"`)}, 0, "ann")
+		wantKind(t, err, parcels.Invalid)
+	}
+	for _, site := range []string{"elm", "oak"} {
+		before := ok[[]byte](t)(s.Document(ctx, site))
+		i := ok[parcels.SiteInfo](t)(s.PutSettings(ctx, site, map[string]json.RawMessage{"soil": []byte(`{"texture": "loam"}`), "vertical_datum": []byte(`"NGVD29"`)}, 1, "bob"))
+		if i.Version != 2 || i.CRS != "EPSG:2274" || i.Features[parcels.LayerParcels] == 0 {
+			t.Errorf("%s: %+v", site, i)
+		}
+		var a, b map[string]json.RawMessage
+		if err := json.Unmarshal(before, &a); err != nil {
+			t.Fatal(err)
+		}
+		if err := json.Unmarshal(ok[[]byte](t)(s.Document(ctx, site)), &b); err != nil {
+			t.Fatal(err)
+		}
+		if string(b["soil"]) != `{"texture": "loam"}` || string(b["vertical_datum"]) != `"NGVD29"` {
+			t.Errorf("%s: %s %s", site, b["soil"], b["vertical_datum"])
+		}
+		for k, v := range a {
+			if k != "vertical_datum" && string(b[k]) != string(v) {
+				t.Errorf("%s: %s has become %s", site, k, b[k])
+			}
+		}
+		if h := ok[[]parcels.Edit](t)(s.History(ctx, site)); h[1].What != "set soil, vertical_datum" || h[1].Who != "bob" {
+			t.Errorf("history %+v", h)
+		}
+		ok[parcels.SiteInfo](t)(s.PutSettings(ctx, site, map[string]json.RawMessage{"soil": []byte(`null`)}, 0, "bob"))
+		if doc := ok[[]byte](t)(s.Document(ctx, site)); bytes.Contains(doc, []byte("loam")) || !bytes.Contains(doc, []byte("NGVD29")) {
+			t.Errorf("%s: %s", site, doc)
+		}
+	}
+	// an import holds to the version that it is told
+	w := ok[parcels.LayerWriter](t)(s.Write(ctx, "oak", parcels.LayerParcels, "EPSG:2274", true))
+	wantKind(t, w.Expect(ctx, 2), parcels.Conflict)
+	if err := w.Expect(ctx, 3); err != nil {
+		t.Error(err)
+	}
+	if err := w.Expect(ctx, 0); err != nil {
+		t.Error(err)
+	}
+	if err := w.Abort(); err != nil {
+		t.Error(err)
+	}
 }
 
 func rasters(t *testing.T, open Opener) {
