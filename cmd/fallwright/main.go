@@ -42,6 +42,8 @@ type cli struct {
 	Zone    zoneCmd    `cmd:"" help:"Work out the trench zone of lots: where a trench, edge to edge, may lie."`
 	Ground  groundCmd  `cmd:"" help:"Draw the ground: contours, hollows that hold water, the ways on which it runs together."`
 	Audit   auditCmd   `cmd:"" help:"Audit every lot: room for a drain, an inlet in reach, drains that stray, footprints in easements."`
+	Review  reviewCmd  `cmd:"" help:"Write the reviewer's letter of an audit: numbered comments with the rule cited, the applicant's replies, round by round."`
+	Compare compareCmd `cmd:"" help:"Compare two audits: which lots changed, and why."`
 	Asbuilt asbuiltCmd `cmd:"" help:"Hold shots on the laid pipe against the plan: bellies, back-falls, cover, offset."`
 	Stake   stakeCmd   `cmd:"" help:"Stake out a plan: stations, offsets, cuts, as a table or as points (.csv .xlsx .geojson .gpx .dxf)."`
 	Import  importCmd  `cmd:"" help:"Bring a layer of a GIS export, or a site document, into a store; a report tells what was taken, mended and refused."`

@@ -54,7 +54,7 @@ func (w *lotWork) footprint(b *parcels.Building) error {
 			return err
 		}
 		if a := shape.Area(rest); a > speck {
-			w.find(parcels.Finding{Code: "building_over_line", Severity: parcels.Stop, Feature: name, Location: ptr(siting.Middle(rest)), Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2",
+			w.find(parcels.Finding{Code: "building_over_line", Severity: parcels.Stop, Feature: name, Location: ptr(siting.Middle(rest)), Measured: ptr(float64(a)), Required: ptr(0.0), Unit: "m2", Source: "the lot line as given",
 				Message: fmt.Sprintf("Building %s stands over the lot line with %.2f m2.", name, float64(a))})
 		}
 	}

@@ -35,7 +35,7 @@ func (w *siteWork) inlet(in *parcels.Inlet, t *tie) {
 		w.find(parcels.Finding{Code: "inlet_limit_unknown", Severity: parcels.Note, Feature: in.ID, Location: &at,
 			Message: fmt.Sprintf("%d lots would tie in to inlet %s, whose limit is not stated.", len(row.Lots), in.ID)})
 	case t.known && t.flow > *in.FlowLimit:
-		w.find(parcels.Finding{Code: "inlet_over_limit", Severity: parcels.Stop, Feature: in.ID, Location: &at, Measured: ptr(float64(t.flow)), Required: ptr(float64(*in.FlowLimit)), Unit: "m3/s",
+		w.find(parcels.Finding{Code: "inlet_over_limit", Severity: parcels.Stop, Feature: in.ID, Location: &at, Measured: ptr(float64(t.flow)), Required: ptr(float64(*in.FlowLimit)), Unit: "m3/s", Source: "the limit that the inlet's owner has stated",
 			Message: fmt.Sprintf("With lots %s tied in, inlet %s would take %.4f m3/s; its limit is %.4f m3/s.", list(row.Lots), in.ID, float64(t.flow), float64(*in.FlowLimit))})
 	}
 	w.audit.Inlets = append(w.audit.Inlets, row)

@@ -97,7 +97,7 @@ func (w *siteWork) sharedDrain(a *Auditor, d *parcels.Drain, lots []lotStretch) 
 	if up, down := ends(d); up != nil && down != nil {
 		slope = ptr(unit.Grade(up.Above(*down), whole))
 		if *slope <= 0 {
-			w.find(parcels.Finding{Code: "drain_uphill", Severity: parcels.Stop, Feature: d.ID, Location: ptr(d.Line[0]), Measured: ptr(float64(*slope)), Required: ptr(0.0),
+			w.find(parcels.Finding{Code: "drain_uphill", Severity: parcels.Stop, Feature: d.ID, Location: ptr(d.Line[0]), Measured: ptr(float64(*slope)), Required: ptr(0.0), Source: "criteria pipe",
 				Message: fmt.Sprintf("Shared drain %s does not fall from its start to its end: %.3f m and %.3f m.", d.ID, float64(*up), float64(*down))})
 			slope = nil
 		}

@@ -83,7 +83,7 @@ func (w *lotWork) sideYard(b *parcels.Building, wall, line orb.LineString, d uni
 	}
 	if d >= c.FoundationFallOver {
 		w.find(parcels.Finding{Code: "side_yard_flat", Severity: parcels.Warn, Feature: name, Location: &p, Measured: ptr(float64(fall / run)), Required: ptr(float64(c.FoundationFall)), Source: "P-64",
-			Message: fmt.Sprintf("Beside %s the ground falls %.1f %% away from the wall over %.3f m; %.1f %% are asked for.", name, 100*float64(fall/run), float64(run), 100*float64(c.FoundationFall))})
+			Message: fmt.Sprintf("Beside %s the ground falls %.2f %% away from the wall over %.3f m; %.2f %% are asked for.", name, 100*float64(fall/run), float64(run), 100*float64(c.FoundationFall))})
 		return
 	}
 	// too narrow for the fall across: it has to run along

@@ -55,7 +55,7 @@ func checkPassages(w *lotWork) error {
 	}
 	if pieces > len(w.lot.Shape) && z.Area >= w.site.Criteria.Audit.LeastZone {
 		at := siting.Middle(w.lot.Shape)
-		w.find(parcels.Finding{Code: "zone_in_pieces", Severity: parcels.Warn, Location: &at, Measured: ptr(float64(pieces)), Required: ptr(float64(len(w.lot.Shape))), Source: "P-174",
+		w.find(parcels.Finding{Code: "zone_in_pieces", Severity: parcels.Warn, Location: &at, Measured: ptr(float64(pieces)), Required: ptr(float64(len(w.lot.Shape))), Source: "criteria clearance",
 			Message: fmt.Sprintf("The trench zone is in %d pieces for a trench of %.3f m: none leads from one to another.", pieces, float64(width))})
 	}
 	return nil

@@ -4,11 +4,15 @@ package auditor
 // criteria.
 
 import (
+	"encoding/csv"
 	"fmt"
+	"io"
 	"math"
 	"slices"
+	"strings"
 
 	"fallwright/parcels"
+	"fallwright/parcels/display"
 )
 
 // Change is one lot that stands differently in two audits.
@@ -76,7 +80,7 @@ func Compare(before, after *parcels.Audit) Comparison {
 			c.Changes = append(c.Changes, Change{Lot: b.Lot, What: "added", After: b.Verdict, Why: messages(b.Findings)})
 			continue
 		}
-		why := rowWhy(a, b)
+		why := rowWhy(a, b, c.Checks)
 		if len(why) == 0 && a.Verdict == b.Verdict {
 			c.Same++
 			continue
@@ -103,6 +107,67 @@ func Compare(before, after *parcels.Audit) Comparison {
 	return c
 }
 
+// Text is the comparison as people read it: lots that are worse first.
+func (c Comparison) Text(u display.Units) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "Two audits compared (%s): %d lots stand as before, %d changed (%d worse, %d better), %d are new, %d are gone.\n", c.Status, c.Same, c.Changed, c.Worse, c.Better, c.Added, c.Removed)
+	if len(c.OnlyFirst)+len(c.OnlyLast) > 0 {
+		fmt.Fprintf(&b, "Checks asked before only: %s; after only: %s. What they find shows as gone or new, and better or worse may only mean that less or more was asked.\n", orNone(c.OnlyFirst), orNone(c.OnlyLast))
+	}
+	for _, worse := range []bool{true, false} {
+		for _, ch := range c.Changes {
+			if ch.Worse != worse {
+				continue
+			}
+			head := fmt.Sprintf("\nLot %s: %s", ch.Lot, ch.What)
+			switch {
+			case ch.What == "changed" && ch.Before != ch.After:
+				head += fmt.Sprintf(", %s to %s", plainWords(ch.Before), plainWords(ch.After))
+			case ch.What == "changed":
+				head += ", still " + plainWords(ch.After)
+			case ch.After != "":
+				head += ", " + plainWords(ch.After)
+			}
+			if ch.Worse {
+				head += " (worse)"
+			}
+			b.WriteString(head + "\n")
+			for _, w := range ch.Why {
+				wrap(&b, "   - ", u.Text(w))
+			}
+		}
+	}
+	b.WriteString("\n")
+	for _, x := range c.Cautions {
+		wrap(&b, "- ", x)
+	}
+	return b.String()
+}
+
+func plainWords(v parcels.Verdict) string { return strings.ReplaceAll(string(v), "_", " ") }
+
+func orNone(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return list(names)
+}
+
+// WriteTable writes the lots that changed as CSV: one header line, one line a lot.
+func (c Comparison) WriteTable(w io.Writer) error {
+	t := csv.NewWriter(w)
+	if err := t.Write([]string{"lot", "what", "before", "after", "worse", "why"}); err != nil {
+		return err
+	}
+	for _, ch := range c.Changes {
+		if err := t.Write([]string{display.Cell(ch.Lot), ch.What, string(ch.Before), string(ch.After), fmt.Sprint(ch.Worse), display.Cell(strings.Join(ch.Why, "; "))}); err != nil {
+			return err
+		}
+	}
+	t.Flush()
+	return t.Error()
+}
+
 func stops(r *parcels.AuditRow) (n int) {
 	for _, f := range r.Findings {
 		if f.Severity == parcels.Stop {
@@ -112,8 +177,9 @@ func stops(r *parcels.AuditRow) (n int) {
 	return n
 }
 
-// rowWhy says what differs between two rows of a lot.
-func rowWhy(a, b *parcels.AuditRow) []string {
+// rowWhy says what differs between two rows of a lot; numbers only where both
+// audits asked the check that gives them.
+func rowWhy(a, b *parcels.AuditRow, checks []string) []string {
 	why := []string{}
 	num := func(name, unit string, x, y *float64) {
 		switch {
@@ -124,18 +190,29 @@ func rowWhy(a, b *parcels.AuditRow) []string {
 			why = append(why, fmt.Sprintf("%s: %s to %s", name, say(x, unit), say(y, unit)))
 		}
 	}
-	num("trench zone", "m2", plain(a.Zone), plain(b.Zone))
-	num("narrowest passage", "m", plain(a.Narrowest), plain(b.Narrowest))
-	if a.Reach != b.Reach {
-		why = append(why, fmt.Sprintf("reach: %s to %s", a.Reach, b.Reach))
+	asked := func(names ...string) bool {
+		return slices.ContainsFunc(names, func(n string) bool { return slices.Contains(checks, n) })
 	}
-	if x, y := name(a.Inlet), name(b.Inlet); x != y {
-		why = append(why, fmt.Sprintf("inlet: %s to %s", x, y))
+	if asked("zone") {
+		num("trench zone", "m2", plain(a.Zone), plain(b.Zone))
 	}
-	num("length", "m", plain(a.Length), plain(b.Length))
-	num("fall at hand", "m", plain(a.FallAvailable), plain(b.FallAvailable))
-	num("fall needed", "m", plain(a.FallNeeded), plain(b.FallNeeded))
-	num("drains outside", "m", plain(a.DrainsOutside), plain(b.DrainsOutside))
+	if asked("passages") {
+		num("narrowest passage", "m", plain(a.Narrowest), plain(b.Narrowest))
+	}
+	if asked("reach", "nearest_inlet") {
+		if a.Reach != b.Reach {
+			why = append(why, fmt.Sprintf("reach: %s to %s", a.Reach, b.Reach))
+		}
+		if x, y := name(a.Inlet), name(b.Inlet); x != y {
+			why = append(why, fmt.Sprintf("inlet: %s to %s", x, y))
+		}
+		num("length", "m", plain(a.Length), plain(b.Length))
+		num("fall at hand", "m", plain(a.FallAvailable), plain(b.FallAvailable))
+		num("fall needed", "m", plain(a.FallNeeded), plain(b.FallNeeded))
+	}
+	if asked("drains") {
+		num("drains outside", "m", plain(a.DrainsOutside), plain(b.DrainsOutside))
+	}
 	return append(why, findingWhy(a.Findings, b.Findings)...)
 }
 
