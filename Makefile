@@ -36,9 +36,13 @@ fuzz: test-deps ## run every fuzz target for SECONDS_EACH (60)
 trust: test-deps ## try to break it: fuzzing, random yards, hostile input, races; a table of figures
 	.ci/trust
 
-long: test-deps ## the long tests: profile, audits, 100,000 lots against GEOS
-	FALLWRIGHT_LONG=1 go test -timeout 60m ./hydro/profile ./parcels/auditor
+long: test-deps ## the long tests: profile, 100,000 lots against GEOS
+	FALLWRIGHT_LONG=1 go test -timeout 60m ./hydro/profile
 	FALLWRIGHT_ZONE_LOTS=100000 go test -timeout 60m -v -run OracleDirect ./geo/zone
+
+county: test-deps ## counties of 10,000 and 100,000 lots audited from both stores: time, memory, the same bytes
+	FALLWRIGHT_COUNTY=10000,100000 go test -timeout 60m -v -run CountyMemory ./parcels/auditor
+	go test -run '^$$' -bench 'County|PostGIS|Workers' -benchtime 1x ./parcels/auditor
 
 grass: test-deps ## filling and directions against GRASS
 	.ci/packages grass-core

@@ -17,6 +17,7 @@ import (
 
 	"fallwright/parcels"
 	"fallwright/parcels/document"
+	"fallwright/parcels/store/gpkg"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -25,19 +26,26 @@ var update = flag.Bool("update", false, "write the golden files anew")
 type realSet struct {
 	name   string
 	layers map[string]string
-	// long: worked only where FALLWRIGHT_LONG is set (make test-long).
-	long bool
 	// open: its licence lets findings be kept here; else hashes and counts only.
 	open bool
 }
 
 var realSets = []realSet{
-	{"cadastre-fr-25354", map[string]string{"parcels": "parcels.geojson", "buildings": "buildings.geojson"}, false, true},
-	{"cadastre-fr-epinay", map[string]string{"parcels": "parcels.geojson"}, true, true},
-	{"williamsburg-va", map[string]string{"parcels": "parcels.geojson", "easements": "easements.geojson"}, true, false},
+	{"cadastre-fr-25354", map[string]string{"parcels": "parcels.geojson", "buildings": "buildings.geojson"}, true},
+	{"cadastre-fr-epinay", map[string]string{"parcels": "parcels.geojson"}, true},
+	{"williamsburg-va", map[string]string{"parcels": "parcels.geojson", "easements": "easements.geojson"}, false},
 }
 
 func (r realSet) site(t testing.TB) *parcels.Site {
+	t.Helper()
+	s, err := document.Read(r.document(t), document.Options{KeepGoing: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func (r realSet) document(t testing.TB) []byte {
 	t.Helper()
 	dir := shared()
 	if dir == "" {
@@ -61,11 +69,7 @@ func (r realSet) site(t testing.TB) *parcels.Site {
 		fmt.Fprintf(&b, "%q:%s", l, text)
 	}
 	b.WriteString("}}")
-	s, err := document.Read(b.Bytes(), document.Options{KeepGoing: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
+	return b.Bytes()
 }
 
 // digest is what a golden file holds: counts, the hash of what is decided of each
@@ -171,11 +175,30 @@ func TestGoldenSample(t *testing.T) {
 func TestGoldenRealSets(t *testing.T) {
 	for _, r := range realSets {
 		t.Run(r.name, func(t *testing.T) {
-			if r.long && os.Getenv("FALLWRIGHT_LONG") == "" {
-				t.Skip("a whole town takes some ten seconds: set FALLWRIGHT_LONG=1")
-			}
 			s := r.site(t)
 			golden(t, r.name, digest(t, auditOf(t, s, Options{}), r.open))
+		})
+	}
+}
+
+// Each real set, whole, from a store by windows: the bytes of the audit in
+// memory.
+func TestRealSetsStored(t *testing.T) {
+	for _, r := range realSets {
+		t.Run(r.name, func(t *testing.T) {
+			doc := r.document(t)
+			st, err := gpkg.Open(filepath.Join(t.TempDir(), "s.gpkg"), gpkg.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer st.Close()
+			put(t, st, r.name, doc)
+			s := r.site(t)
+			want, err := Write(auditOf(t, s, Options{Zones: true}), s.Frame)
+			if err != nil {
+				t.Fatal(err)
+			}
+			differ(t, r.name, want, storedJSON(t, st, Request{Site: r.name, KeepGoing: true, Zones: true}, Options{Workers: 2, Chunk: 300}))
 		})
 	}
 }
