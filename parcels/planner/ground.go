@@ -51,6 +51,9 @@ func Surface(s *parcels.Site) (ground.Surface, []parcels.Finding, error) {
 	if err != nil {
 		var in *ground.InputError
 		if errors.As(err, &in) {
+			if in.Rule == ground.RuleTooFew && len(shots) == 0 {
+				return nil, nil, nil // a straight swale alone is no ground
+			}
 			return nil, nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "ground-conflict", Layer: "spots", Pointer: "/layers/spots", Detail: "The ground cannot be made: " + in.Error() + ". Correct or remove one of them."}}}
 		}
 		return nil, nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: ground", Err: err}
