@@ -199,10 +199,12 @@ func (g engine) auditStored(ctx context.Context, r api.Request) (api.Answer, err
 	q := auditor.Request{Site: r.SiteName, Version: r.SiteVersion, Criteria: r.Criteria, Checks: o.Checks, Lots: r.Lots, KeepGoing: o.KeepGoing, Zones: true, Program: "fallwright " + version()}
 	report := func(p jobs.Progress) { r.Progress(p.Done, p.Items, "lots"+pace(p)) }
 	r.Progress(0, 1, "read")
-	var a *auditor.Result
-	if g.queue != nil {
+	a, err := overGround(ctx, g.store, q, auditor.Options{Report: report})
+	switch {
+	case a != nil || err != nil:
+	case g.queue != nil:
 		a, err = queued(ctx, g.queue, sourceOf(g.store), q, workers(0), report)
-	} else {
+	default:
 		a, err = auditor.Stored(ctx, sourceOf(g.store), q, auditor.Options{Report: report})
 	}
 	if err != nil {

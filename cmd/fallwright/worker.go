@@ -17,7 +17,9 @@ import (
 
 	"fallwright/parcels"
 	"fallwright/parcels/auditor"
+	"fallwright/parcels/document"
 	"fallwright/parcels/jobs"
+	"fallwright/parcels/store"
 	"fallwright/parcels/store/gpkg"
 	"fallwright/parcels/store/postgis"
 )
@@ -94,24 +96,67 @@ func (c auditCmd) stored(e *env) (*auditor.Result, error) {
 			return nil, err
 		}
 	}
-	store, err := openStore(c.Store, storeRead)
+	st, err := openStore(c.Store, storeRead)
 	if err != nil {
 		return nil, err
 	}
-	defer store.Close()
-	if !isPostgres(c.Store) {
-		a, err := auditor.Stored(e.ctx, sourceOf(store), r, auditor.Options{Workers: c.Workers, Report: e.progress("audit")})
+	defer st.Close()
+	a, err := overGround(e.ctx, st, r, auditor.Options{Workers: c.Workers, Report: e.progress("audit")})
+	if a != nil || err != nil {
 		e.progressDone()
 		return a, err
 	}
-	q, done, err := openQueue(e.ctx, c.Store, store)
+	if !isPostgres(c.Store) {
+		a, err := auditor.Stored(e.ctx, sourceOf(st), r, auditor.Options{Workers: c.Workers, Report: e.progress("audit")})
+		e.progressDone()
+		return a, err
+	}
+	q, done, err := openQueue(e.ctx, c.Store, st)
 	if err != nil {
 		return nil, err
 	}
 	defer done()
-	a, err := queued(e.ctx, q, sourceOf(store), r, workers(c.Workers), e.progress("audit"))
+	a, err = queued(e.ctx, q, sourceOf(st), r, workers(c.Workers), e.progress("audit"))
 	e.progressDone()
 	return a, err
+}
+
+// overGround audits a stored site whose document names a raster as its ground:
+// whole and in this process, since a raster is not read by windows. It is nil
+// where the document names none, or no check asks for ground.
+func overGround(ctx context.Context, st parcels.Store, r auditor.Request, o auditor.Options) (*auditor.Result, error) {
+	head, err := sourceOf(st).Head(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	if store.Terrain(head) == "" || !auditor.WantsGround(r.Checks) {
+		return nil, nil
+	}
+	doc, err := st.Document(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	opts, err := json.Marshal(options{KeepGoing: r.KeepGoing})
+	if err != nil {
+		return nil, err
+	}
+	s, _, err := readSite(doc, r.Criteria, opts, document.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	if o.Surface, _, err = storedGround(ctx, st, r.Site, s, ""); err != nil {
+		return nil, err
+	}
+	o.Checks, o.Lots, o.Zones, o.Worst, o.Program = r.Checks, r.Lots, r.Zones, r.Worst, r.Program
+	a, err := auditor.New(s, o)
+	if err != nil {
+		return nil, err
+	}
+	audit, err := a.Audit(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	return auditor.Of(audit, s), nil
 }
 
 // queued audits over the queue: this process works too, beside whatever workers

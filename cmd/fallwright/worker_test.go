@@ -171,3 +171,40 @@ func auditByService(t *testing.T, name string, want []byte) {
 		t.Errorf("%d jobs are in the queue after they were dismissed or done", n)
 	}
 }
+
+// A stored site with a raster of the ground: its audit rests on that.
+func TestAuditRestsOnStoredGround(t *testing.T) {
+	dir := t.TempDir()
+	site, name := sample(t), filepath.Join(dir, "s.gpkg")
+	if code, _, errs := call(t, "", "import", site, "--store", name, "--site", "hollow"); code != exitDone {
+		t.Fatal(errs)
+	}
+	st, err := openStore(name, storeRead)
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := st.Site(context.Background(), "hollow")
+	st.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	grid := slope(t, *info.Bounds, 700)
+	if code, _, errs := call(t, "", "import", grid, "--store", name, "--site", "hollow", "--crs", info.CRS, "--elevation-unit", "ft"); code != exitDone {
+		t.Fatal(errs)
+	}
+	rows := func(args ...string) string {
+		t.Helper()
+		out := filepath.Join(dir, "rows.csv")
+		if code, _, errs := call(t, "", append(args, "--check", "side_yards", "--out", out)...); code > exitStop {
+			t.Fatalf("%v: %d %s", args, code, errs)
+		}
+		b, err := os.ReadFile(out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	if rows("audit", "--store", name, "--site", "hollow") == rows("audit", site) {
+		t.Error("the raster makes no difference to the audit of the stored site")
+	}
+}

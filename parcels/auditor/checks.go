@@ -39,6 +39,13 @@ var Checks = []Check{
 	{Name: "inlets", Title: "Do inlets take what all lots would send?", Default: true, Site: checkInlets},
 }
 
+// WantsGround says whether a check of those named, or of those on by default,
+// asks for the ground.
+func WantsGround(names []string) bool {
+	c, err := choose(names)
+	return err == nil && wantsGround(c)
+}
+
 // choose finds checks by name, in the order of the list.
 func choose(names []string) ([]Check, error) {
 	want := map[string]bool{}

@@ -11,7 +11,9 @@
 //
 // A document is audited in memory (Auditor.Audit); a stored site by windows,
 // with its rows on disk (Stored), or over a queue by many machines (Submit,
-// Begin, Gather). The three give the same bytes.
+// Begin, Gather). The three give the same bytes. Of a stored site whose ground
+// is a raster the caller has to make a document of it: rasters are not read by
+// windows.
 //
 // Geometry is in the site's plane, metres; numbers of rows and findings are
 // rounded to a tenth of a millimetre. The room may import parcels and its
