@@ -16,7 +16,7 @@ const beyond = 30 * unit.Metre
 
 // ground reads the part of a raster that the site's lots lie on. The raster's
 // own unit counts; where it names none, --terrain-unit must.
-func (e *env) ground(s *parcels.Site, file, terrainUnit string) (ground.Surface, error) {
+func (e *env) ground(s *parcels.Site, file, terrainUnit string, band int) (ground.Surface, error) {
 	f, err := os.Open(file)
 	if err != nil {
 		return nil, inputFault(file, "file-unreadable", "The file cannot be read: "+err.Error()+".")
@@ -26,7 +26,7 @@ func (e *env) ground(s *parcels.Site, file, terrainUnit string) (ground.Surface,
 	if err != nil {
 		return nil, diskError(file, err)
 	}
-	o := raster.Options{CRS: ""}
+	o := raster.Options{Band: band}
 	if terrainUnit != "" {
 		o.ElevationUnit = unitNamed(terrainUnit)
 	}

@@ -27,6 +27,7 @@ type inputs struct {
 	Criteria    string   `help:"Criteria file, YAML or JSON: the rules of the place or the firm."`
 	CRS         string   `name:"crs" help:"Reference system of the coordinates where the files are silent, EPSG:NNNN."`
 	TerrainUnit string   `help:"Unit of the elevations of a raster or point file where it names none: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
+	TerrainBand int      `help:"Number of the elevations' band, from 1, in a raster of several." default:"0"`
 	ShotOrder   string   `help:"Columns of a point file without names: PNEZD or PENZD." enum:"PNEZD,PENZD," default:""`
 	KeepGoing   bool     `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
 }
@@ -164,7 +165,7 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 	if raster == "" {
 		return s, nil, nil
 	}
-	surface, err := e.ground(s, raster, in.TerrainUnit)
+	surface, err := e.ground(s, raster, in.TerrainUnit, in.TerrainBand)
 	return s, surface, err
 }
 

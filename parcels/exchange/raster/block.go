@@ -23,8 +23,12 @@ type blocks struct {
 	compression int
 	predictor   int
 	bits        int
-	format      int // 1 unsigned, 2 signed, 3 float
-	width       int // of a block, cells
+	format      int  // 1 unsigned, 2 signed, 3 float
+	samples     int  // numbers a cell
+	sample      int  // the one that is read
+	planar      bool // each sample has blocks of its own
+	bit         bool // a mask of one bit a cell, each row begun with a byte
+	width       int  // of a block, cells
 	height      int
 	across      int // blocks in a row of them
 	tiled       bool
@@ -45,6 +49,9 @@ func (b *blocks) check(tileW, tileH, rowsPerStrip int64) error {
 	}
 	switch {
 	case b.format == 1 || b.format == 2:
+		if b.bit {
+			break
+		}
 		if b.bits != 8 && b.bits != 16 && b.bits != 32 && b.bits != 64 {
 			return t.unsupported(tagBits, "The raster has integers of %d bits; 8, 16, 32 and 64 are read.", b.bits)
 		}
@@ -56,6 +63,8 @@ func (b *blocks) check(tileW, tileH, rowsPerStrip int64) error {
 		return t.unsupported(tagSampleFormat, "The raster's sample format is %d; 1 (unsigned), 2 (signed) and 3 (float) are read.", b.format)
 	}
 	switch {
+	case b.bit && b.predictor != 1:
+		return t.unsupported(tagPredictor, "The raster's mask has predictor %d; 1 is read.", b.predictor)
 	case b.predictor < 1 || b.predictor > 3:
 		return t.corrupt(tagPredictor, t.dir[tagPredictor].place, "Predictor %d is not known; 1, 2 and 3 are.", b.predictor)
 	case b.predictor == 3 && b.format != 3:
@@ -86,7 +95,11 @@ func (b *blocks) check(tileW, tileH, rowsPerStrip int64) error {
 		if !ok {
 			return t.corrupt(tag, 0, "The TIFF has no %s.", tagName(tag))
 		}
-		if want := int64(b.across) * int64(down); e.count != want {
+		want := int64(b.across) * int64(down)
+		if b.planar {
+			want *= int64(b.samples)
+		}
+		if e.count != want {
 			return fault(t.name, parcels.Invalid, parcels.Fault{Slug: "raster-corrupt", Tag: tagName(tag), Offset: parcels.Num(e.place), Size: []int64{int64(b.cols), int64(b.rows)}, Limit: want, Actual: e.count,
 				Detail: fmt.Sprintf("A raster of %d by %d cells in blocks of %d by %d has %d blocks, but %s lists %d.", b.cols, b.rows, b.width, b.height, want, tagName(tag), e.count)})
 		}
@@ -98,7 +111,14 @@ func (b *blocks) check(tileW, tileH, rowsPerStrip int64) error {
 	if b.counts, err = t.integers(countTag); err != nil {
 		return err
 	}
-	cell := int64(b.bits / 8)
+	if n := b.across * down; b.planar {
+		b.offsets, b.counts = b.offsets[b.sample*n:][:n], b.counts[b.sample*n:][:n]
+		b.samples, b.sample = 1, 0
+	}
+	cell := int64(b.bits / 8 * b.samples)
+	if b.bit {
+		cell = 1 // at most
+	}
 	whole := float64(b.width) * float64(b.height) * float64(cell)
 	for i := range b.offsets {
 		if b.offsets[i] == 0 && b.counts[i] == 0 {
@@ -108,19 +128,28 @@ func (b *blocks) check(tileW, tileH, rowsPerStrip int64) error {
 			return fault(t.name, parcels.Invalid, parcels.Fault{Slug: "raster-corrupt", Tag: tagName(offsetTag), Offset: parcels.Num(b.offsets[i]), Size: []int64{int64(b.cols), int64(b.rows)}, Actual: t.size,
 				Detail: fmt.Sprintf("Block %d is said to lie at offset %d with %d bytes, outside the file of %d bytes. The file is cut short or damaged; fetch it again.", i, b.offsets[i], b.counts[i], t.size)})
 		}
-		if want := b.stored(i) * float64(cell); b.compression == 1 && float64(b.counts[i]) < want {
+		if want := b.bytes(b.stored(i)); b.compression == 1 && float64(b.counts[i]) < want {
 			return fault(t.name, parcels.Invalid, parcels.Fault{Slug: "raster-corrupt", Tag: tagName(countTag), Offset: parcels.Num(b.offsets[i]), Size: []int64{int64(b.cols), int64(b.rows)}, Limit: want, Actual: b.counts[i],
 				Detail: fmt.Sprintf("Block %d needs %.0f bytes but has %d: the size of %d by %d cells is not true, or the file is cut short.", i, want, b.counts[i], b.cols, b.rows)})
 		}
 	}
 	if whole > mostBlock {
-		if b.compression != 1 || b.tiled {
+		if b.compression != 1 || b.tiled || b.bit {
 			return fault(t.name, parcels.TooLarge, parcels.Fault{Slug: "raster-too-large", Tag: tagName(offsetTag), Size: []int64{int64(b.cols), int64(b.rows)}, Limit: int64(mostBlock), Actual: whole,
 				Detail: fmt.Sprintf("The raster of %d by %d cells is compressed in blocks of %.0f bytes; at most %d are taken. Write it again in tiles of 256 by 256.", b.cols, b.rows, whole, mostBlock)})
 		}
 		b.resplit(int(cell))
 	}
 	return nil
+}
+
+// bytes is the length of some cells of a block, whole rows. A false size may
+// make it greater than any integer.
+func (b *blocks) bytes(cells float64) float64 {
+	if b.bit {
+		return cells / float64(b.width) * float64((b.width+7)/8)
+	}
+	return cells * float64(b.samples) * float64(b.bits/8)
 }
 
 // stored is how many cells block i holds in the file: the last strip may be
@@ -210,7 +239,7 @@ func (b *blocks) decode(i int) ([]float64, error) {
 		}
 		return out, nil
 	}
-	want := n * b.bits / 8
+	want := int(b.bytes(float64(n)))
 	take := b.counts[i]
 	if b.compression == 1 {
 		take = int64(want)
@@ -297,25 +326,26 @@ func unPackBits(raw []byte, want int) ([]byte, error) {
 
 // undoDifference adds up each row's differences (predictor 2).
 func (b *blocks) undoDifference(data []byte) {
-	w, o := b.width*b.bits/8, b.t.order
+	w, o := b.width*b.samples*b.bits/8, b.t.order
+	n := b.samples
 	for at := 0; at < len(data); at += w {
 		row := data[at : at+w]
 		switch b.bits {
 		case 8:
-			for k := 1; k < len(row); k++ {
-				row[k] += row[k-1]
+			for k := n; k < len(row); k++ {
+				row[k] += row[k-n]
 			}
 		case 16:
-			for k := 2; k < len(row); k += 2 {
-				o.PutUint16(row[k:], o.Uint16(row[k:])+o.Uint16(row[k-2:]))
+			for k := 2 * n; k < len(row); k += 2 {
+				o.PutUint16(row[k:], o.Uint16(row[k:])+o.Uint16(row[k-2*n:]))
 			}
 		case 32:
-			for k := 4; k < len(row); k += 4 {
-				o.PutUint32(row[k:], o.Uint32(row[k:])+o.Uint32(row[k-4:]))
+			for k := 4 * n; k < len(row); k += 4 {
+				o.PutUint32(row[k:], o.Uint32(row[k:])+o.Uint32(row[k-4*n:]))
 			}
 		case 64:
-			for k := 8; k < len(row); k += 8 {
-				o.PutUint64(row[k:], o.Uint64(row[k:])+o.Uint64(row[k-8:]))
+			for k := 8 * n; k < len(row); k += 8 {
+				o.PutUint64(row[k:], o.Uint64(row[k:])+o.Uint64(row[k-8*n:]))
 			}
 		}
 	}
@@ -325,16 +355,17 @@ func (b *blocks) undoDifference(data []byte) {
 // in planes, most significant first, together again (predictor 3): big-endian.
 func (b *blocks) undoFloat(data []byte) []byte {
 	size := b.bits / 8
-	w := b.width * size
+	n := b.width * b.samples
+	w := n * size
 	out := make([]byte, len(data))
 	for at := 0; at < len(data); at += w {
 		row := data[at : at+w]
-		for k := 1; k < len(row); k++ {
-			row[k] += row[k-1]
+		for k := b.samples; k < len(row); k++ {
+			row[k] += row[k-b.samples]
 		}
-		for k := 0; k < b.width; k++ {
+		for k := 0; k < n; k++ {
 			for s := 0; s < size; s++ {
-				out[at+k*size+s] = row[s*b.width+k]
+				out[at+k*size+s] = row[s*n+k]
 			}
 		}
 	}
@@ -342,9 +373,17 @@ func (b *blocks) undoFloat(data []byte) []byte {
 }
 
 func (b *blocks) numbers(data []byte, o binary.ByteOrder, out []float64) {
+	if b.bit {
+		w := (b.width + 7) / 8
+		for i := range out {
+			r, c := i/b.width, i%b.width
+			out[i] = float64(data[r*w+c/8] >> (7 - c%8) & 1)
+		}
+		return
+	}
 	size := b.bits / 8
 	for i := range out {
-		v := data[i*size:]
+		v := data[(i*b.samples+b.sample)*size:]
 		switch {
 		case b.format == 3 && b.bits == 32:
 			out[i] = float64(math.Float32frombits(o.Uint32(v)))

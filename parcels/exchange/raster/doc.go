@@ -6,7 +6,7 @@
 // A File is opened strictly and read where it is asked for, so that a raster
 // larger than memory costs no more than the windows read. Elevations come out
 // in metres, NaN where there is none. Overviews and further pictures in a TIFF
-// are passed over. What a file does not say and the caller does not give (its
+// are passed over; a mask, and a band of opacity, leave out cells. What a file does not say and the caller does not give (its
 // reference system, the unit of its elevations) is an error that says how to
 // give it; nothing is guessed. Longitude and latitude are refused: a grid in
 // degrees is no plane, and too coarse for a yard as a rule.

@@ -22,6 +22,9 @@ type Options struct {
 	// ElevationUnit is the length of one unit of elevation where the file names
 	// none; one that differs from the file's is an error. 0: as the file says.
 	ElevationUnit unit.Length
+	// Band is the number of the elevations' band, from 1, in a TIFF of several;
+	// 0: the only one beside a band of opacity, else an error.
+	Band int
 	// MaxCells refuses greater rasters before anything is read; 0: no limit.
 	MaxCells int64
 }
@@ -50,6 +53,7 @@ type File struct {
 
 	scale, offset float64 // stored number -> unit of elevation
 	cells         cells
+	mask          cells // 0 where a cell bears no elevation; nil: none
 	implausible   atomic.Int64
 }
 
@@ -75,11 +79,25 @@ func (f *File) Read(col, row, width, height int, dst []float32) error {
 	const most = 1 << 18 // cells at once, so that the doubles stay small
 	step := max(1, most/max(1, width))
 	buf := make([]float64, min(step, height)*width)
+	var shown []float64
 	for r := 0; r < height; r += step {
 		n := min(step, height-r)
 		b := buf[:n*width]
 		if err := f.cells.read(col, row+r, width, n, b); err != nil {
 			return err
+		}
+		if f.mask != nil {
+			if shown == nil {
+				shown = make([]float64, len(buf))
+			}
+			if err := f.mask.read(col, row+r, width, n, shown[:n*width]); err != nil {
+				return err
+			}
+			for i, v := range shown[:n*width] {
+				if !(v > 0) {
+					b[i] = math.NaN()
+				}
+			}
 		}
 		bad := int64(0)
 		for i, v := range b {

@@ -118,7 +118,7 @@ func (t *tiff) place(f *File, point bool) error {
 	case len(m) >= 8:
 		tag = tagTransform
 		if m[1] != 0 || m[4] != 0 {
-			return t.unsupported(tagTransform, "The raster is turned against its coordinate system. Resample it to a raster with north up.")
+			return t.unsupported(tagTransform, "The raster is turned against its coordinate system. Write it north up: gdalwarp -r bilinear -dstnodata -9999 %s out.tif.", t.name)
 		}
 		f.CellX, f.CellY = m[0], -m[5]
 		f.West, f.North = m[3], m[7]

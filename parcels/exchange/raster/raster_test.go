@@ -379,3 +379,67 @@ func TestHandImplausible(t *testing.T) {
 		t.Errorf("%v, %d implausible", z, f.Implausible())
 	}
 }
+
+// Masks and bands as GDAL writes them: a band of opacity and an inner mask leave
+// out the cells that they leave out; of several bands the one that is named is
+// read, in cells and in bands, with every predictor; unnamed they are an error
+// that says how to go on.
+func TestOracleBandsAndMasks(t *testing.T) {
+	dir := t.TempDir()
+	at := func(n string) string { return filepath.Join(dir, n) }
+	src := filepath.Join("testdata", "lidar-1m.tif")
+	whole := open(t, src, metres)
+	// ten metres beyond the raster on each side
+	m := 10.0
+	wide := []string{fmt.Sprint(whole.West - m), fmt.Sprint(whole.North - float64(whole.Rows) - m), fmt.Sprint(whole.West + float64(whole.Cols) + m), fmt.Sprint(whole.North + m)}
+	gdal(t, "gdalwarp", append(append([]string{"-q", "-dstalpha", "-te"}, wide...), "-tr", "1", "1", src, at("alpha.tif"))...)
+	gdal(t, "gdal_translate", "-q", "-ot", "Float32", "-scale", "0", "1", "10", "11", src, at("up.tif"))
+	gdal(t, "gdalbuildvrt", "-q", "-separate", at("two.vrt"), src, at("up.tif"))
+	same := func(name string, f *File, margin int, lift float32) {
+		t.Helper()
+		want, got := all(t, whole), all(t, f)
+		shown := 0
+		for i, z := range got {
+			c, r := i%f.Cols-margin, i/f.Cols-margin
+			if c < 0 || r < 0 || c >= whole.Cols || r >= whole.Rows {
+				if z == z {
+					t.Fatalf("%s: cell %d, %d beyond the raster has %v", name, c, r, z)
+				}
+				continue
+			}
+			if v := want[r*whole.Cols+c] + lift; math.Abs(float64(z-v)) > 1e-4 || z != z {
+				t.Fatalf("%s: cell %d, %d has %v, want %v", name, c, r, z, v)
+			}
+			shown++
+		}
+		if shown != whole.Cols*whole.Rows {
+			t.Fatalf("%s: %d cells", name, shown)
+		}
+	}
+	for _, co := range [][]string{{"INTERLEAVE=PIXEL"}, {"INTERLEAVE=BAND"}, {"INTERLEAVE=PIXEL", "COMPRESS=DEFLATE", "PREDICTOR=3"}, {"INTERLEAVE=PIXEL", "COMPRESS=LZW", "PREDICTOR=2", "TILED=YES", "BLOCKXSIZE=32", "BLOCKYSIZE=32"}, {"INTERLEAVE=BAND", "COMPRESS=DEFLATE", "PREDICTOR=3", "TILED=YES", "BLOCKXSIZE=48", "BLOCKYSIZE=32"}} {
+		var args []string
+		for _, o := range co {
+			args = append(args, "-co", o)
+		}
+		name := strings.Join(co, " ")
+		gdal(t, "gdal_translate", append(append([]string{"-q"}, args...), at("alpha.tif"), at("a.tif"))...)
+		same("opacity, "+name, open(t, at("a.tif"), metres), 10, 0)
+		gdal(t, "gdal_translate", append(append([]string{"-q", "--config", "GDAL_TIFF_INTERNAL_MASK", "YES", "-b", "1", "-mask", "2"}, args...), at("alpha.tif"), at("m.tif"))...)
+		if f := open(t, at("m.tif"), metres); f.mask == nil {
+			t.Errorf("mask, %s: GDAL wrote none", name)
+		} else {
+			same("mask, "+name, f, 10, 0)
+		}
+		gdal(t, "gdal_translate", append(append([]string{"-q"}, args...), at("two.vrt"), at("two.tif"))...)
+		_, err := openErr(at("two.tif"), metres)
+		wantSlug(t, "two bands, "+name, err, "raster-unsupported")
+		if err == nil || !strings.Contains(err.Error(), "gdal_translate -b 1") {
+			t.Errorf("no remedy: %v", err)
+		}
+		for band, lift := range map[int]float32{1: 0, 2: 10} {
+			same(fmt.Sprintf("band %d, %s", band, name), open(t, at("two.tif"), Options{ElevationUnit: unit.Metre, Band: band}), 0, lift)
+		}
+		_, err = openErr(at("two.tif"), Options{ElevationUnit: unit.Metre, Band: 3})
+		wantSlug(t, "band 3 of two", err, "raster-unsupported")
+	}
+}

@@ -28,11 +28,13 @@ const (
 	tagSamples      = 277
 	tagRowsPerStrip = 278
 	tagStripCounts  = 279
+	tagPlanar       = 284
 	tagPredictor    = 317
 	tagTileWidth    = 322
 	tagTileHeight   = 323
 	tagTileOffsets  = 324
 	tagTileCounts   = 325
+	tagExtraSamples = 338
 	tagSampleFormat = 339
 	tagPixelScale   = 33550
 	tagTiepoint     = 33922
@@ -46,7 +48,7 @@ const (
 
 var tagNames = map[int]string{tagSubfile: "NewSubfileType", tagWidth: "ImageWidth", tagHeight: "ImageLength", tagBits: "BitsPerSample",
 	tagCompression: "Compression", tagPhotometric: "PhotometricInterpretation", tagFillOrder: "FillOrder", tagStripOffsets: "StripOffsets", tagSamples: "SamplesPerPixel",
-	tagRowsPerStrip: "RowsPerStrip", tagStripCounts: "StripByteCounts", tagPredictor: "Predictor", tagTileWidth: "TileWidth",
+	tagRowsPerStrip: "RowsPerStrip", tagStripCounts: "StripByteCounts", tagPlanar: "PlanarConfiguration", tagExtraSamples: "ExtraSamples", tagPredictor: "Predictor", tagTileWidth: "TileWidth",
 	tagTileHeight: "TileLength", tagTileOffsets: "TileOffsets", tagTileCounts: "TileByteCounts", tagSampleFormat: "SampleFormat",
 	tagPixelScale: "ModelPixelScaleTag", tagTiepoint: "ModelTiepointTag", tagTransform: "ModelTransformationTag",
 	tagGeoKeys: "GeoKeyDirectoryTag", tagGeoDoubles: "GeoDoubleParamsTag", tagGeoASCII: "GeoAsciiParamsTag",
@@ -131,6 +133,7 @@ func parseTIFF(src io.ReaderAt, size int64, name string, opt Options) (*File, er
 		return nil, t.corrupt(0, 2, "The file starts like a TIFF but its version is %d; 42 and 43 are known.", magic)
 	}
 	// the first directory is the raster; the others are overviews or masks
+	var mask directory
 	seen := map[int64]bool{}
 	for at := first; at != 0; {
 		if seen[at] || len(seen) >= 1000 {
@@ -152,7 +155,10 @@ func parseTIFF(src io.ReaderAt, size int64, name string, opt Options) (*File, er
 				return nil, err
 			}
 			if kind&4 != 0 && kind&1 == 0 {
-				return nil, t.unsupported(tagSubfile, "The raster has a mask of its own. Write it with a nodata value instead of a mask.")
+				if mask != nil {
+					return nil, t.unsupported(tagSubfile, "The TIFF has two masks. Write it again with one: gdal_translate -mask 1 %s out.tif.", t.name)
+				}
+				mask = dir
 			}
 		}
 		at = next
@@ -160,7 +166,32 @@ func parseTIFF(src io.ReaderAt, size int64, name string, opt Options) (*File, er
 	if t.dir == nil {
 		return nil, t.corrupt(0, 4, "The TIFF has no directory.")
 	}
-	return t.file(opt)
+	f, err := t.file(opt)
+	if err != nil || mask == nil {
+		return f, err
+	}
+	// A mask is a picture of the same size, of one bit or byte a cell, 0 where
+	// nothing is known (TIFF 6.0, NewSubfileType bit 2).
+	m := *t
+	m.dir = mask
+	need, err := m.need()
+	if err != nil {
+		return nil, err
+	}
+	if need[tagWidth] != int64(f.Cols) || need[tagHeight] != int64(f.Rows) || need[tagSamples] != 1 {
+		return nil, m.unsupported(tagWidth, "The raster's mask has %d by %d cells of %d numbers, the raster %d by %d. Write it again with a nodata value: gdalwarp -dstnodata -9999 %s out.tif.", need[tagWidth], need[tagHeight], need[tagSamples], f.Cols, f.Rows, t.name)
+	}
+	if n := need[tagFillOrder]; n != 1 {
+		return nil, m.unsupported(tagFillOrder, "The raster's mask has fill order %d; 1 is read.", n)
+	}
+	b := m.blocks(need)
+	b.bit = b.bits == 1
+	if err := b.check(need[tagTileWidth], need[tagTileHeight], need[tagRowsPerStrip]); err != nil {
+		return nil, err
+	}
+	f.mask = b
+	f.Notes = append(f.Notes, "cells that its mask leaves out bear no elevation")
+	return f, nil
 }
 
 func (t *tiff) directory(at int64) (directory, int64, error) {
@@ -314,16 +345,80 @@ func (t *tiff) text(tag int) (string, error) {
 	return strings.TrimRight(string(b), "\x00"), err
 }
 
-// file turns the main directory into a raster.
-func (t *tiff) file(opt Options) (*File, error) {
+// need reads the numbers that describe a picture.
+func (t *tiff) need() (map[int]int64, error) {
 	need := map[int]int64{}
 	for tag, missing := range map[int]int64{tagWidth: -1, tagHeight: -1, tagBits: 1, tagCompression: 1, tagPhotometric: 1, tagFillOrder: 1,
-		tagSamples: 1, tagRowsPerStrip: math.MaxUint32, tagPredictor: 1, tagTileWidth: 0, tagTileHeight: 0, tagSampleFormat: 1} {
+		tagSamples: 1, tagPlanar: 1, tagRowsPerStrip: math.MaxUint32, tagPredictor: 1, tagTileWidth: 0, tagTileHeight: 0, tagSampleFormat: 1} {
 		v, err := t.number(tag, missing)
 		if err != nil {
 			return nil, err
 		}
 		need[tag] = v
+	}
+	return need, nil
+}
+
+// blocks are those of a picture of one number a cell.
+func (t *tiff) blocks(need map[int]int64) *blocks {
+	return &blocks{t: t, cols: int(need[tagWidth]), rows: int(need[tagHeight]), compression: int(need[tagCompression]), predictor: int(need[tagPredictor]),
+		bits: int(need[tagBits]), format: int(need[tagSampleFormat]), samples: 1}
+}
+
+// bands chooses among several numbers a cell: the elevation, and the opacity
+// that masks it (-1: none). They must be of one type.
+func (t *tiff) bands(need map[int]int64, opt Options) (band, alpha int, err error) {
+	n := int(need[tagSamples])
+	if n < 1 || n > 1000 {
+		return 0, 0, t.corrupt(tagSamples, t.dir[tagSamples].place, "The TIFF is said to have %d numbers a cell.", n)
+	}
+	if opt.Band < 0 || opt.Band > n {
+		return 0, 0, fault(t.name, parcels.Invalid, parcels.Fault{Slug: "raster-unsupported", Tag: tagName(tagSamples), Limit: n, Actual: opt.Band,
+			Detail: fmt.Sprintf("Band %d was asked for; the TIFF has %d.", opt.Band, n)})
+	}
+	if n == 1 {
+		return 0, -1, nil
+	}
+	extra, err := t.integers(tagExtraSamples)
+	if err != nil {
+		return 0, 0, err
+	}
+	alpha = -1
+	if k := len(extra); k > 0 && k < n && (extra[k-1] == 1 || extra[k-1] == 2) {
+		alpha = n - 1
+	}
+	band = opt.Band - 1
+	if opt.Band == 0 {
+		if n != 2 || alpha < 0 {
+			return 0, 0, t.unsupported(tagSamples, "The TIFF has %d numbers a cell, and which of them is the elevation is not said. Name its band (1 to %d), or write it alone: gdal_translate -b 1 %s out.tif.", n, n, t.name)
+		}
+		band = 0
+	}
+	if band == alpha {
+		alpha = -1
+	}
+	for _, tag := range []int{tagBits, tagSampleFormat} {
+		v, err := t.integers(tag)
+		if err != nil {
+			return 0, 0, err
+		}
+		for _, x := range v {
+			if x != need[tag] {
+				return 0, 0, t.unsupported(tag, "The TIFF's %d numbers a cell are of different types. Write the elevation alone: gdal_translate -b %d %s out.tif.", n, band+1, t.name)
+			}
+		}
+	}
+	if p := need[tagPlanar]; p != 1 && p != 2 {
+		return 0, 0, t.corrupt(tagPlanar, t.dir[tagPlanar].place, "Planar configuration %d is not known; 1 and 2 are.", p)
+	}
+	return band, alpha, nil
+}
+
+// file turns the main directory into a raster.
+func (t *tiff) file(opt Options) (*File, error) {
+	need, err := t.need()
+	if err != nil {
+		return nil, err
 	}
 	cols, rows := need[tagWidth], need[tagHeight]
 	for _, tag := range []int{tagWidth, tagHeight} {
@@ -337,21 +432,34 @@ func (t *tiff) file(opt Options) (*File, error) {
 	if cols > math.MaxInt32 || rows > math.MaxInt32 {
 		return nil, sizeFault(t.name, cols, rows, math.MaxInt32)
 	}
-	if n := need[tagSamples]; n != 1 {
-		return nil, t.unsupported(tagSamples, "The TIFF has %d numbers a cell; a raster of elevations has one. Write its elevation band alone.", n)
-	}
 	if n := need[tagPhotometric]; n > 1 {
 		return nil, t.unsupported(tagPhotometric, "The TIFF is a picture (photometric interpretation %d), no raster of elevations.", n)
 	}
 	if n := need[tagFillOrder]; n != 1 {
 		return nil, t.unsupported(tagFillOrder, "The TIFF has fill order %d; 1 is read.", n)
 	}
-	b := &blocks{t: t, cols: int(cols), rows: int(rows), compression: int(need[tagCompression]), predictor: int(need[tagPredictor]),
-		bits: int(need[tagBits]), format: int(need[tagSampleFormat])}
+	band, alpha, err := t.bands(need, opt)
+	if err != nil {
+		return nil, err
+	}
+	b := t.blocks(need)
+	b.samples, b.sample, b.planar = int(need[tagSamples]), band, need[tagPlanar] == 2
 	if err := b.check(need[tagTileWidth], need[tagTileHeight], need[tagRowsPerStrip]); err != nil {
 		return nil, err
 	}
 	f := &File{Name: t.name, Format: "GeoTIFF", Cols: int(cols), Rows: int(rows), scale: 1, cells: b}
+	if need[tagSamples] > 1 {
+		f.Notes = append(f.Notes, fmt.Sprintf("of its %d bands, number %d is taken for the elevation", need[tagSamples], band+1))
+	}
+	if alpha >= 0 {
+		m := t.blocks(need)
+		m.samples, m.sample, m.planar = int(need[tagSamples]), alpha, b.planar
+		if err := m.check(need[tagTileWidth], need[tagTileHeight], need[tagRowsPerStrip]); err != nil {
+			return nil, err
+		}
+		f.mask = m
+		f.Notes = append(f.Notes, "cells that its opacity band leaves out bear no elevation")
+	}
 	if err := t.georeference(f); err != nil {
 		return nil, err
 	}
