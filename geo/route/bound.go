@@ -125,6 +125,11 @@ func (s *site) reuse(o *site) bool {
 	if !sameArea(s.p.Zone, o.p.Zone) || len(s.p.Regions) != len(o.p.Regions) || s.p.Rules != o.p.Rules || s.p.Prices != o.p.Prices {
 		return false
 	}
+	if !slices.EqualFunc(s.p.Buried, o.p.Buried, func(a, b Buried) bool {
+		return a.LeastAngle == b.LeastAngle && a.Aslant == b.Aslant && a.Line.Equal(b.Line)
+	}) {
+		return false
+	}
 	for i, r := range s.p.Regions {
 		q := o.p.Regions[i]
 		if r.PerMetre != q.PerMetre || r.Each != q.Each || !sameArea(r.Shape, q.Shape) {

@@ -24,6 +24,8 @@
 //   - runs never cross or touch but at a node;
 //   - where runs join, each turns at most Rules.JoinAngle into the run that leaves,
 //     and no more than two arrive (through and branch), except in a basin;
+//   - a run meets no line of Problem.Buried at less than its least angle, where that
+//     is forbidden;
 //   - a bend turns at most Rules.BendAngle;
 //   - between two fittings lie at least Rules.LeastStraight.
 //

@@ -51,7 +51,7 @@ func (s *site) newEnd(t int) *end {
 // lastRun tells whether the last run may go straight from a to the target.
 func (s *site) lastRun(e *end, a orb.Point) bool {
 	l := dist(a, e.at)
-	if l > e.reach+eps || l <= eps {
+	if l > e.reach+eps || l <= eps || s.crosses(a, e.at) {
 		return false
 	}
 	var buf [32]float64
@@ -126,11 +126,11 @@ func (s *site) trunk(k int, e *end) *branch {
 			}
 		}
 		if len(tail) == 2 {
-			if _, ok := s.bendAt(a, tail[0], tail[1]); !ok || !s.zone.clear(a, tail[0]) {
+			if _, ok := s.bendAt(a, tail[0], tail[1]); !ok || !s.open(a, tail[0]) {
 				return
 			}
 		} else if e.inZone {
-			if !s.zone.clear(a, tail[0]) {
+			if !s.open(a, tail[0]) {
 				return
 			}
 		} else if !s.lastRun(e, a) {

@@ -135,7 +135,7 @@ func (s *site) newExact(e *end, plans []*plan, more ...orb.Point) *exact {
 			continue
 		}
 		leaves := x.onto[i].head < 0 // nothing leaves a kept line but at its end
-		if x.trunk < 0 && leaves && (e.inZone && dist(x.pts[i], e.at) >= s.ls-eps && s.zone.clear(x.pts[i], e.at) || !e.inZone && s.lastRun(e, x.pts[i])) {
+		if x.trunk < 0 && leaves && (e.inZone && dist(x.pts[i], e.at) >= s.ls-eps && s.open(x.pts[i], e.at) || !e.inZone && s.lastRun(e, x.pts[i])) {
 			ray1(i, t, true)
 		}
 		for j := 0; j < i; j++ {
@@ -148,7 +148,7 @@ func (s *site) newExact(e *end, plans []*plan, more ...orb.Point) *exact {
 			if c, ok := corner[j]; ok && !s.useful(c, x.pts[i]) {
 				continue
 			}
-			if !s.zone.clear(x.pts[i], x.pts[j]) {
+			if !s.open(x.pts[i], x.pts[j]) {
 				continue
 			}
 			if leaves {

@@ -33,6 +33,7 @@ type site struct {
 	origin  orb.Point
 	zone    *field
 	regions []*field
+	buried  []buried
 	heads   []head // by source
 	graph   graph
 	base    int     // spots that do not depend on sources
@@ -91,6 +92,9 @@ func (s *site) price(a, b orb.Point) float64 {
 	for i, r := range s.regions {
 		l, n := r.inside(a, b)
 		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
+	}
+	if len(s.buried) > 0 {
+		c += s.aslantPrice(a, b)
 	}
 	if s.askew > 0 {
 		c += s.askewPrice(a, b)
@@ -287,7 +291,7 @@ func (s *site) link(first int) {
 	for i := first; i < len(g.spots); i++ {
 		for j := 0; j < i; j++ {
 			a, b := g.spots[i].at, g.spots[j].at
-			if d := dist(a, b); d < s.ls-eps || d > sight || !s.useful(i, b) || !s.useful(j, a) || !s.zone.clear(a, b) {
+			if d := dist(a, b); d < s.ls-eps || d > sight || !s.useful(i, b) || !s.useful(j, a) || !s.open(a, b) {
 				continue
 			}
 			c := s.price(a, b)

@@ -132,7 +132,7 @@ func (s *site) branchKeeps(b, was *branch, e *end) bool {
 		if !fixed && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
 			return false
 		}
-		if !fixed && !tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.zone.clear(b.pts[i], b.pts[i+1]) {
+		if !fixed && !tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.open(b.pts[i], b.pts[i+1]) {
 			return false
 		}
 		if tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.lastRun(e, b.pts[i]) {

@@ -58,6 +58,17 @@ type Region struct {
 	Each     float64 // for each time that a run enters it
 }
 
+// Buried is a line in the ground that runs cross as near to square as is asked.
+type Buried struct {
+	Name string
+	Line orb.LineString
+	// LeastAngle is the least angle between a run and the line where they meet: 90
+	// degrees is square; 0 asks nothing.
+	LeastAngle Angle
+	// Aslant is the price of each crossing at less than that; +Inf: forbidden.
+	Aslant float64
+}
+
 // Rules are the limits of the trade that every tree keeps.
 type Rules struct {
 	JoinAngle     Angle       // greatest turn of a run where it joins another
@@ -104,6 +115,9 @@ type Problem struct {
 	Sources []Source
 	Targets []Target
 	Regions []Region
+	// Buried lines forbid, or price, what crosses them aslant. A lead-off and a kept
+	// line stay as they are: what they cross is the caller's to tell.
+	Buried []Buried
 	// Kept are lines drawn by somebody, downstream, that stay where they are; the
 	// rest is completed round them.
 	Kept   []orb.LineString

@@ -126,7 +126,7 @@ func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
 				return nil
 			}
 		}
-		if i > 0 && !s.zone.clear(b.pts[i-1], b.pts[i]) {
+		if i > 0 && !s.open(b.pts[i-1], b.pts[i]) {
 			return nil
 		}
 	}
@@ -163,7 +163,7 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 			return nil
 		}
 	}
-	if !s.zone.clear(a, top) {
+	if !s.open(a, top) {
 		return nil
 	}
 	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, tail: 1, up: up, seg: 0, through: true}

@@ -37,6 +37,16 @@ func faults(p *Problem) error {
 			return &Fault{fmt.Sprintf("target %q has a coordinate that is not finite", a.ID), orb.Point{}}
 		}
 	}
+	for _, b := range p.Buried {
+		if !(b.Aslant >= 0) || !(b.LeastAngle >= 0 && b.LeastAngle <= 90*Degree) {
+			return &Fault{fmt.Sprintf("buried line %q: least angle %.3f degrees (0 to 90), price of a crossing aslant %.3f (0 or more)", b.Name, b.LeastAngle.Degrees(), b.Aslant), orb.Point{}}
+		}
+		for _, q := range b.Line {
+			if !finite(q) {
+				return &Fault{fmt.Sprintf("buried line %q has a coordinate that is not finite", b.Name), orb.Point{}}
+			}
+		}
+	}
 	r := p.Rules
 	if !(r.JoinAngle > 0 && r.JoinAngle <= 90*Degree) || !(r.BendAngle > 0 && r.BendAngle <= 180*Degree) || !(r.LeastStraight > 0) {
 		return &Fault{fmt.Sprintf("rules: join angle %.3f degrees (over 0 to 90), bend angle %.3f degrees (over 0 to 180), least straight %.3f m (over 0)",
@@ -62,6 +72,7 @@ func newSite(p *Problem) *site {
 	for _, r := range p.Regions {
 		s.regions = append(s.regions, newField(r.Shape, s.origin))
 	}
+	s.bury()
 	for i := range p.Sources {
 		s.heads = append(s.heads, s.newHead(i))
 	}
@@ -174,6 +185,7 @@ func (s *site) prepare() {
 			h.spot = s.addSpot(spot{at: h.pts[len(h.pts)-1], source: i})
 		}
 	}
+	s.addCrossings()
 	s.link(s.base)
 	for k := range s.heads {
 		s.ways = append(s.ways, s.newWays(k))

@@ -219,6 +219,8 @@ func (s *site) check(t *Tree) []string {
 			}
 		case !s.zone.clear(a, b):
 			say("run %d leaves the zone", i)
+		case s.crosses(a, b):
+			say("run %d crosses a buried line at an angle that is forbidden", i)
 		}
 		if !r.LeadOff && !r.Kept && l < s.ls-1e-6 {
 			say("run %d is %.4f m long, least %.4f m", i, l, s.ls)
