@@ -13,11 +13,15 @@ import (
 // bound searches exactly over the corners of the zone, the heads and the points
 // of the tree found, or where there are too many sources asks the duals alone. Where the
 // search comes on a tree that is cheaper by the caller's price, that one is the
-// result's best. Nil where Depth charges more than the caller's price.
+// result's best. Nil where Depth charges more than the caller's price, and for a block
+// of lots too large to be worth it.
 func (s *site) bound(r *Result) *Bound {
 	for range 2 {
 		cost := r.Best.Cost
 		b := s.boundOf(r)
+		if b == nil {
+			return nil
+		}
 		if b.Cost <= r.Best.Cost+1e-6 {
 			b.Cost = math.Min(b.Cost, r.Best.Cost)
 			b.Gap = r.Best.Cost/b.Cost - 1
@@ -30,6 +34,10 @@ func (s *site) bound(r *Result) *Bound {
 	}
 	return nil
 }
+
+// mostAscended is the number of sources times runs between candidates up to which
+// the duals are worked out: about a second.
+const mostAscended = 1_000_000
 
 func (s *site) boundOf(r *Result) *Bound {
 	p := r.plan
@@ -48,7 +56,14 @@ func (s *site) boundOf(r *Result) *Bound {
 	if s.p.Depth != nil {
 		s.depth = s.p.Depth(r.Best)
 	}
+	if len(heads) > mostCharged {
+		s.depth = nil // what each source's water costs apart would fill the memory
+	}
 	x := s.newExact(p.end, []*plan{p})
+	if len(heads)*len(x.rays) > mostAscended {
+		s.askew = askew
+		return nil
+	}
 	d := x.newDual(heads)
 	b := &Bound{Cost: d.bound, By: "dual ascent"}
 	var q *plan

@@ -133,7 +133,8 @@ type Problem struct {
 	// Effort bounds the number of calls of Price for each target; 0 is 24.
 	Effort int
 	// Prove asks for Result.Bound: by the exact search over the candidates for up to
-	// 12 sources, by the duals alone for more. Where the search comes on a cheaper
+	// 12 sources, by the duals alone for more (7 % to 9 % below the exact one; with more than 32
+	// sources without Depth, and looser; none for a large block of lots). Where the search comes on a cheaper
 	// tree, that becomes the best. It costs tens of milliseconds at 8 sources.
 	Prove bool
 }
