@@ -245,13 +245,28 @@ const (
 	// sweepAfter is how long an entry may be handed out without its row being
 	// held before its worker counts as gone.
 	sweepAfter = "2 seconds"
-	// again is after what an entry that cannot be worked now is tried again.
-	again = time.Second
+	// again is after what an entry that cannot be worked now is tried again, and
+	// latest the longest that one waits which failed often: a database that comes
+	// and goes must not put the last chunk off by hours.
+	again  = time.Second
+	latest = 15 * time.Second
+	// lost is how long Wait bears a database that is away.
+	lost = 2 * time.Minute
 )
+
+// frozenAfter is how long a worker may give no sign before the server ends its
+// transaction and with it its hold on the chunk: it is stopped, swapped out or
+// cut off. It gives one five times in that while, however long an item takes.
+var frozenAfter = 30 * time.Second
 
 type chunkWorker struct {
 	river.WorkerDefaults[chunkArgs]
 	q *Queue
+}
+
+// NextRetry replaces the library's fourth power of the attempts.
+func (*chunkWorker) NextRetry(j *river.Job[chunkArgs]) time.Time {
+	return time.Now().Add(min(again*time.Duration(max(1, j.Attempt)), latest))
 }
 
 func (w *chunkWorker) Work(ctx context.Context, j *river.Job[chunkArgs]) error {
@@ -328,6 +343,11 @@ func (q *Queue) sweep(ctx context.Context) (found bool, err error) {
 // chunk works the items of a chunk whose row tx holds, and writes what came of
 // them.
 func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, items []int64) error {
+	signs, err := signsOfLife(ctx, tx)
+	if err != nil {
+		return err
+	}
+	defer signs()
 	item, err := q.open(ctx, job, chunk, items)
 	if err != nil {
 		if permanent(err) {
@@ -360,6 +380,7 @@ func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, ite
 			out[k] = outcome{fault: &text}
 		}
 	}
+	signs() // a copy takes the connection for itself
 	put, err := tx.PrepareContext(ctx, pq.CopyIn("work_item", "job", "item", "result", "error"))
 	if err != nil {
 		return err
@@ -385,6 +406,31 @@ func (q *Queue) chunk(ctx context.Context, tx *sql.Tx, job int64, chunk int, ite
 	}
 	_, err = tx.ExecContext(ctx, `update work_chunk set done = now() where job = $1 and chunk = $2`, job, chunk)
 	return err
+}
+
+// signsOfLife tells the server now and then that the holder of tx is at work,
+// until the function it returns is called, and has tx ended when it is not told.
+func signsOfLife(ctx context.Context, tx *sql.Tx) (stop func(), err error) {
+	if _, err := tx.ExecContext(ctx, fmt.Sprintf("set local idle_in_transaction_session_timeout = %d", frozenAfter.Milliseconds())); err != nil {
+		return nil, err
+	}
+	quit, ended := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		tick := time.NewTicker(frozenAfter / 5)
+		defer tick.Stop()
+		for {
+			select {
+			case <-quit:
+				return
+			case <-tick.C:
+				if _, err := tx.ExecContext(ctx, "select 1"); err != nil {
+					return // the chunk's next statement tells it
+				}
+			}
+		}
+	}()
+	return sync.OnceFunc(func() { close(quit); <-ended }), nil
 }
 
 // told is an error as PostgreSQL takes it.
@@ -568,18 +614,24 @@ func (q *Queue) fault(op string, job int64, err error) error {
 }
 
 // Wait follows a job to its end, telling its progress; it returns the last
-// progress and state. It may be called where no worker runs.
+// progress and state. It may be called where no worker runs. A database that goes
+// away and comes back within two minutes does not end it.
 func (q *Queue) Wait(ctx context.Context, job int64, every time.Duration, report func(Progress)) (Progress, State, error) {
 	if every <= 0 {
 		every = time.Second / 4
 	}
+	seen := time.Now()
 	for {
 		p, s, err := q.Progress(ctx, job)
-		if err != nil {
+		var e *parcels.Error
+		switch {
+		case err == nil:
+			seen = time.Now()
+			if report != nil {
+				report(p)
+			}
+		case ctx.Err() != nil, errors.As(err, &e) && e.Kind == parcels.NotFound, time.Since(seen) > lost:
 			return p, s, err
-		}
-		if report != nil {
-			report(p)
 		}
 		if s == Done || s == Canceled {
 			return p, s, nil

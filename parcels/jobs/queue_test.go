@@ -38,9 +38,15 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
+// frozenEnv is after how long such a worker counts as frozen.
+const frozenEnv = "FALLWRIGHT_TEST_FROZEN_AFTER"
+
 // workForever is a worker process: audits, each lot held up a little so that
 // there is time to be killed in.
 func workForever(dsn string) error {
+	if d, err := time.ParseDuration(os.Getenv(frozenEnv)); err == nil {
+		jobs.FrozenAfter(d)
+	}
 	db, err := sql.Open("postgres", dsn)
 	if err != nil {
 		return err

@@ -595,6 +595,10 @@ func (lp *lotPlan) pumpFrom(m *mender, at orb.Point, last int, here bool) (*parc
 		flow += out.Reaches[i].Flow
 		arrives = min(arrives, out.Reaches[i].InvertDown)
 	}
+	if here && flow > 0 {
+		// also what comes in at the sump itself, where the head is an intake
+		flow = max(flow, out.Reaches[last].Flow)
+	}
 	for _, b := range out.Breaches {
 		if !(here && b.Reach == last) {
 			deep = append(deep, lp.breach(l, b))

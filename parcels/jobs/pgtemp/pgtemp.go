@@ -19,6 +19,15 @@ import (
 // installed. It listens on a socket in a short folder of its own, no port.
 func Start(t testing.TB) string {
 	t.Helper()
+	dsn, _, _ := StartLosable(t)
+	return dsn
+}
+
+// StartLosable is Start for a trial in which the server is lost, as by a crash,
+// and comes back with what it had committed to disk. (A connection that asks for
+// options='-c synchronous_commit=on' has each commit there.)
+func StartLosable(t testing.TB) (dsn string, lose, back func()) {
+	t.Helper()
 	bins, _ := filepath.Glob("/usr/lib/postgresql/*/bin")
 	if len(bins) == 0 {
 		t.Skip("PostgreSQL is not installed here (postgresql-15, postgresql-15-postgis-3)")
@@ -63,7 +72,15 @@ func Start(t testing.TB) string {
 	}
 	run("initdb", "-D", dir+"/data", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C", "-N")
 	options := []string{"listen_addresses=''", "-k " + dir, "fsync=off", "synchronous_commit=off", "full_page_writes=off", "jit=off"}
-	run("pg_ctl", "-D", dir+"/data", "-w", "-s", "-l", dir+"/log", "-o", "-c "+options[0]+" "+options[1]+" -c "+strings.Join(options[2:], " -c "), "start")
+	back = func() {
+		t.Helper()
+		run("pg_ctl", "-D", dir+"/data", "-w", "-s", "-l", dir+"/log", "-o", "-c "+options[0]+" "+options[1]+" -c "+strings.Join(options[2:], " -c "), "start")
+	}
+	lose = func() {
+		t.Helper()
+		run("pg_ctl", "-D", dir+"/data", "-m", "immediate", "-w", "-s", "stop")
+	}
+	back()
 	t.Cleanup(func() {
 		c := exec.Command(filepath.Join(bin, "pg_ctl"), "-D", dir+"/data", "-m", "immediate", "-s", "stop")
 		c.Dir, c.SysProcAttr = dir, attr
@@ -72,5 +89,5 @@ func Start(t testing.TB) string {
 		}
 	})
 	run("psql", "-h", dir, "-U", "postgres", "-qc", "create extension postgis", "postgres")
-	return "host=" + dir + " user=postgres dbname=postgres sslmode=disable"
+	return "host=" + dir + " user=postgres dbname=postgres sslmode=disable", lose, back
 }

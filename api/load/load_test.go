@@ -1,0 +1,373 @@
+package load_test
+
+// The service under load: a steady mix of plans, checks and reads of features,
+// then more than it can do, then peace. Requests are sent when they are due,
+// whether or not those before them have been answered, and their time counts
+// from when they were due.
+//
+//	FALLWRIGHT_LOAD=1m      how long the mix lasts (without it the trial is left out)
+//	FALLWRIGHT_LOAD_RATE=1  times the rates of the mix below
+//	FALLWRIGHT_LOAD_LOTS    lots in the store, 20000
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"fallwright/sampledata"
+)
+
+// bareEnv makes this test program the bare handler: POST sets what a kind
+// answers, GET of a path under it or PUT answers with that.
+const bareEnv = "FALLWRIGHT_LOAD_BARE"
+
+func TestMain(m *testing.M) {
+	addr := os.Getenv(bareEnv)
+	if addr == "" {
+		os.Exit(m.Run())
+	}
+	var mu sync.RWMutex
+	same := map[string][]byte{}
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.Any("/:kind", func(c echo.Context) error {
+		body, err := io.ReadAll(c.Request().Body)
+		if err != nil {
+			return err
+		}
+		if c.Request().Method == http.MethodPatch {
+			mu.Lock()
+			same[c.Param("kind")] = body
+			mu.Unlock()
+		}
+		mu.RLock()
+		defer mu.RUnlock()
+		return c.Blob(http.StatusOK, "application/json", same[c.Param("kind")])
+	})
+	if err := e.Start(addr); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+// free is an address that nobody listens on.
+func free(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+// up starts a process that serves addr and waits until path answers.
+func up(t *testing.T, c *exec.Cmd, url string) {
+	t.Helper()
+	var said bytes.Buffer
+	c.Stderr = &said
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { c.Process.Kill(); c.Wait() })
+	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
+		res, err := http.Get(url)
+		if err == nil {
+			res.Body.Close()
+			if res.StatusCode == 200 {
+				return
+			}
+		}
+		if time.Now().After(end) {
+			t.Fatalf("%s does not answer: %v %s", url, err, said.String())
+		}
+	}
+}
+
+// lots writes n square lots as GeoJSON.
+func lots(t *testing.T, n int) string {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "parcels.geojson")
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := bufio.NewWriter(f)
+	fmt.Fprint(w, `{"type":"FeatureCollection","crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::2274"}},"features":[`)
+	for i := range n {
+		if i > 0 {
+			w.WriteString(",\n")
+		}
+		x, y := 1700000+float64(i%100)*100, 600000+float64(i/100)*100
+		fmt.Fprintf(w, `{"type":"Feature","id":"p%d","properties":{"lot":"%d"},"geometry":{"type":"Polygon","coordinates":[[[%.1f,%.1f],[%.1f,%.1f],[%.1f,%.1f],[%.1f,%.1f],[%.1f,%.1f]]]}}`,
+			i, i, x, y, x+99, y, x+99, y+99, x, y+99, x, y)
+	}
+	w.WriteString("]}")
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
+// resident is the memory of a process, in MiB.
+func resident(t *testing.T, pid int) float64 {
+	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		t.Error(err)
+		return 0
+	}
+	_, after, _ := strings.Cut(string(b), "VmRSS:")
+	kib, err := strconv.ParseFloat(strings.Fields(after)[0], 64)
+	if err != nil {
+		t.Error(err)
+	}
+	return kib / 1024
+}
+
+// wanting is how many processes wanted a processor in the last minute.
+func wanting(t *testing.T) float64 {
+	b, err := os.ReadFile("/proc/loadavg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := strconv.ParseFloat(strings.Fields(string(b))[0], 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// kind is one kind of request of the mix.
+type kind struct {
+	name   string
+	rate   float64 // a second
+	method string
+	path   func(i int) string
+	body   []byte
+}
+
+// times are those of the answers of a kind, by status; 0 is no answer.
+type times struct {
+	mu sync.Mutex
+	by map[int][]time.Duration
+}
+
+func (s *times) add(status int, d time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.by == nil {
+		s.by = map[int][]time.Duration{}
+	}
+	s.by[status] = append(s.by[status], d)
+}
+
+func at(d []time.Duration, q float64) float64 {
+	if len(d) == 0 {
+		return 0
+	}
+	slices.Sort(d)
+	return d[int(q*float64(len(d)-1))].Seconds() * 1000
+}
+
+func send(client *http.Client, method, url string, body []byte) (int, []byte) {
+	r, err := http.NewRequest(method, url, bytes.NewReader(body))
+	if err != nil {
+		return 0, []byte(err.Error())
+	}
+	if body != nil {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	res, err := client.Do(r)
+	if err != nil {
+		return 0, []byte(err.Error())
+	}
+	defer res.Body.Close()
+	b, err := io.ReadAll(res.Body)
+	if err != nil {
+		return 0, []byte(err.Error())
+	}
+	return res.StatusCode, b
+}
+
+// steady sends n requests at a rate, each when it is due.
+func steady(ctx context.Context, rate float64, one func(i int, due time.Time)) {
+	var wg sync.WaitGroup
+	start := time.Now()
+	for i := 0; ; i++ {
+		due := start.Add(time.Duration(float64(i) / rate * float64(time.Second)))
+		select {
+		case <-ctx.Done():
+			wg.Wait()
+			return
+		case <-time.After(time.Until(due)):
+		}
+		wg.Go(func() { one(i, due) })
+	}
+}
+
+func TestPropertyLoad(t *testing.T) {
+	long, err := time.ParseDuration(os.Getenv("FALLWRIGHT_LOAD"))
+	if err != nil {
+		t.Skip("takes minutes: set FALLWRIGHT_LOAD=1m (make trust), 10m for the long form")
+	}
+	number := func(env string, or float64) float64 {
+		if v, err := strconv.ParseFloat(os.Getenv(env), 64); err == nil {
+			return v
+		}
+		return or
+	}
+	faster, n := number("FALLWRIGHT_LOAD_RATE", 1), int(number("FALLWRIGHT_LOAD_LOTS", 20000))
+	program, store := filepath.Join(t.TempDir(), "fallwright"), filepath.Join(t.TempDir(), "s.gpkg")
+	if out, err := exec.Command("go", "build", "-o", program, "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
+		t.Fatalf("%v %s", err, out)
+	}
+	if out, err := exec.Command(program, "import", lots(t, n), "--store", store, "--site", "field", "--layer", "parcels").CombinedOutput(); err != nil {
+		t.Fatalf("%v %s", err, out)
+	}
+	addr, bareAddr := free(t), free(t)
+	service := exec.Command(program, "serve", "--store", store, "--addr", addr, "--quiet")
+	up(t, service, "http://"+addr+"/readyz")
+	bare := exec.Command(os.Args[0])
+	bare.Env = append(os.Environ(), bareEnv+"="+bareAddr)
+	up(t, bare, "http://"+bareAddr+"/x")
+	client := &http.Client{Timeout: time.Minute, Transport: &http.Transport{MaxIdleConnsPerHost: 256, DisableCompression: true}}
+
+	input := func(options string) []byte {
+		return []byte(`{"inputs":{"site":` + string(sampledata.StatePlane()) + `,"lots":["` + sampledata.Sample + `"]` + options + `}}`)
+	}
+	fixed := func(p string) func(int) string { return func(int) string { return p } }
+	rows := max(1, n/100-10)
+	mix := []kind{
+		{"plan", 2, "POST", fixed("/processes/plan/execution"), input(`,"options":{"quick":true}`)},
+		{"check", 5, "POST", fixed("/processes/check/execution"), input("")},
+		{"feature", 100, "GET", func(i int) string { return fmt.Sprintf("/collections/parcels/items/p%d", i*7919%n) }, nil},
+		{"window", 20, "GET", func(i int) string {
+			x, y := 1700000+i*37%90*100, 600000+i*53%rows*100
+			return fmt.Sprintf("/collections/parcels/items?limit=100&bbox=%d,%d,%d,%d&bbox-crs=http://www.opengis.net/def/crs/EPSG/0/2274", x+1, y+1, x+999, y+999)
+		}, nil},
+	}
+	for _, k := range mix {
+		status, body := send(client, k.method, "http://"+addr+k.path(1), k.body)
+		if status != 200 {
+			t.Fatalf("%s: %d %.300s", k.name, status, body)
+		}
+		if status, _ = send(client, http.MethodPatch, "http://"+bareAddr+"/"+k.name, body); status != 200 {
+			t.Fatalf("bare %s: %d", k.name, status)
+		}
+	}
+
+	wanted := wanting(t)
+	ctx, cancel := context.WithTimeout(t.Context(), long)
+	defer cancel()
+	own, peer := make([]times, len(mix)), make([]times, len(mix))
+	var memory []float64
+	var wg sync.WaitGroup
+	for j, k := range mix {
+		wg.Go(func() {
+			steady(ctx, k.rate*faster, func(i int, due time.Time) {
+				status, body := send(client, k.method, "http://"+addr+k.path(i), k.body)
+				own[j].add(status, time.Since(due))
+				if status != 200 && status != 503 {
+					t.Errorf("%s: %d %.200s", k.name, status, body)
+				}
+				asked := time.Now()
+				status, _ = send(client, k.method, "http://"+bareAddr+"/"+k.name, k.body)
+				peer[j].add(status, time.Since(asked))
+			})
+		})
+	}
+	wg.Go(func() {
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(min(time.Second, long/40)):
+				memory = append(memory, resident(t, service.Process.Pid))
+			}
+		}
+	})
+	wg.Wait()
+	all, wrong, busy := 0, 0, 0
+	for j, k := range mix {
+		good := own[j].by[200]
+		total := 0
+		for _, d := range own[j].by {
+			total += len(d)
+		}
+		all, wrong, busy = all+total, wrong+total-len(good), busy+len(own[j].by[503])
+		t.Logf("%-8s %6.1f a second, p50 %.1f ms, p99 %.1f ms; bare handler p50 %.1f ms, p99 %.1f ms", k.name, float64(total)/long.Seconds(), at(good, .5), at(good, .99), at(peer[j].by[200], .5), at(peer[j].by[200], .99))
+	}
+	// flat: what it is in the last quarter is what it was in the second
+	middle := func(part []float64) float64 { part = slices.Sorted(slices.Values(part)); return part[len(part)/2] }
+	q := len(memory) / 4
+	was, is := middle(memory[q:2*q]), middle(memory[3*q:])
+	t.Logf("load held: %d answers in %v, %d wrong, %d of them refused as busy (%.1f processes wanted a processor before it began, there are %d)", all, long, wrong, busy, wanted, runtime.NumCPU())
+	t.Logf("memory flat: %.0f MiB resident in the second quarter, %.0f in the last", was, is)
+	// on a machine that has its hands full already, a refusal is right
+	if wrong > busy || busy > 0 && wanted < float64(runtime.NumCPU()) {
+		t.Errorf("%d of %d requests were not answered with 200", wrong, all)
+	}
+	if is > 1.15*was+16 {
+		t.Errorf("memory grew from %.0f to %.0f MiB", was, is)
+	}
+
+	// past capacity
+	alone := func() (d []time.Duration) {
+		for range 5 {
+			start := time.Now()
+			if status, body := send(client, "POST", "http://"+addr+mix[0].path(0), mix[0].body); status != 200 {
+				t.Fatalf("alone: %d %.200s", status, body)
+			}
+			d = append(d, time.Since(start))
+		}
+		return d
+	}
+	before := alone()
+	flood, stop := context.WithTimeout(t.Context(), 5*time.Second)
+	defer stop()
+	var past times
+	full := input("")
+	steady(flood, 100, func(i int, _ time.Time) {
+		start := time.Now() // what the client itself is late by is not the service's
+		status, _ := send(client, "POST", "http://"+addr+mix[0].path(i), full)
+		past.add(status, time.Since(start))
+	})
+	start := time.Now()
+	after := alone()
+	recovered := time.Since(start)
+	refused := append(slices.Clone(past.by[429]), past.by[503]...)
+	others := 0
+	for status, d := range past.by {
+		if status != 200 && status != 429 && status != 503 {
+			others += len(d)
+		}
+	}
+	t.Logf("past capacity: 100 plans a second: %d done, %d refused with 429 or 503 in p50 %.1f ms, p99 %.1f ms, %d other; then 5 plans in %.2f s (one: %.0f ms before, %.0f ms after)",
+		len(past.by[200]), len(refused), at(refused, .5), at(refused, .99), others, recovered.Seconds(), at(before, .5), at(after, .5))
+	if others > 0 || len(refused) == 0 || len(past.by[200]) == 0 {
+		t.Errorf("past capacity: %d done, %d refused, %d other", len(past.by[200]), len(refused), others)
+	}
+	// the median, since the machine may have other work
+	if m := at(refused, .5); m > 50 && wanted < float64(runtime.NumCPU()) {
+		t.Errorf("past capacity: refused after %.0f ms", m)
+	}
+}
