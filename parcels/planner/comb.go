@@ -380,18 +380,7 @@ func inOrder(t *route.Tree) {
 // firstWidth is the trench for the pipe that would carry all the water at the
 // target slope: near to what the trunk will need.
 func (lp *lotPlan) firstWidth() unit.Length {
-	total := 0.0
-	for i := range lp.waters {
-		total += float64(lp.alone(&lp.waters[i]))
-	}
-	k := lp.solidPipe[0]
-	for _, x := range lp.solidPipe {
-		k = x
-		if lp.carries(x, lp.site.Criteria.Pipe.TargetSlope) >= total {
-			break
-		}
-	}
-	return lp.trenchWidth(lp.stockOf[k].OutsideDiameter)
+	return lp.trenchWidth(lp.stockOf[lp.firstPipe()].OutsideDiameter)
 }
 
 // carries is the full flow of a stock pipe at a slope, m3/s.

@@ -180,7 +180,20 @@ func (lp *lotPlan) judgeLines() error {
 func (lp *lotPlan) judgeEnd(l *layout, r *profile.Result) {
 	e := l.end
 	at := e.at
+	lp.judgeGrade(l)
+	if r != nil {
+		if why := lp.overLimit(l, r); why != "" {
+			lp.find(parcels.Finding{Code: "inlet_over_limit", Severity: parcels.Stop, Feature: e.id, Location: &at, Required: parcels.Num(float64(*e.inlet.FlowLimit)), Unit: "m3/s",
+				Message: fmt.Sprintf("Inlet %s is %s.", e.id, why)})
+		}
+	}
 	switch {
+	case e.swale != nil:
+		lp.find(parcels.Finding{Code: "discharge_permission", Severity: parcels.Warn, Feature: e.id, Location: &at, Source: "P-39, P-52",
+			Message: fmt.Sprintf("The drain comes out in swale %s%s: whoever keeps it must give permission, and its bed must be held against scour.", e.id, keeper(e.swale))})
+	case e.outlet != nil && e.outlet.Kind == "curb_core":
+		lp.find(parcels.Finding{Code: "tie_in_permission", Severity: parcels.Warn, Feature: e.id, Location: &at, Source: "P-55",
+			Message: "Coring the curb at " + e.id + " and crossing the walk needs a permit of the street's owner and inspection."})
 	case e.inlet != nil:
 		in := e.inlet
 		lp.find(parcels.Finding{Code: "tie_in_permission", Severity: parcels.Warn, Feature: in.ID, Location: &at, Source: "P-55, P-57",
@@ -229,6 +242,13 @@ func (lp *lotPlan) judgeEnd(l *layout, r *profile.Result) {
 		lp.find(parcels.Finding{Code: "standing_water", Severity: parcels.Warn, Feature: e.id, Location: &at, Source: "P-106",
 			Message: "Emitter " + e.id + " has no weep: the line below its rim stays full of water and may freeze."})
 	}
+}
+
+func keeper(w *parcels.Swale) string {
+	if w.MaintainedBy == "" {
+		return ""
+	}
+	return " (kept by " + parcels.Excerpt(w.MaintainedBy) + ")"
 }
 
 func owner(in *parcels.Inlet) string {

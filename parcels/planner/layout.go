@@ -436,6 +436,7 @@ func within(l orb.LineString, area orb.MultiPolygon) (unit.Length, int) {
 // tie-in level first, then, where that is too high, at the lower one.
 func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 	p := lp.problem(l)
+	lp.thin(l, p)
 	if err := lp.solver.Solve(p, out); err != nil {
 		return err
 	}
@@ -446,6 +447,11 @@ func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 		}
 	}
 	l.abreast(out)
+	if l.end.atGrade() {
+		for i := range l.runs {
+			lp.remeasure(l, i, &out.Reaches[i])
+		}
+	}
 	return nil
 }
 

@@ -331,7 +331,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 	for i := range lp.ends {
 		e := &lp.ends[i]
 		t := route.Target{ID: e.id, At: e.at, Closed: e.closed}
-		if e.inlet != nil {
+		if e.inlet != nil || e.swale != nil || e.outlet.Kind == "curb_core" {
 			t.Reach = c.TieIn.Reach - inHand
 			if !area.Bound().Pad(float64(t.Reach)).Contains(e.at) {
 				// out of reach whatever may be dug
@@ -519,7 +519,15 @@ func (lp *lotPlan) targets() error {
 			continue
 		}
 		found = true
-		if lp.at(o.At) == nil {
+		if o.Kind == "curb_core" { // it stands at the curb, beyond the lot
+			off, err := lp.off(o.At)
+			if err != nil {
+				return err
+			}
+			if off > s.Criteria.TieIn.Reach && lp.only == "" {
+				continue
+			}
+		} else if lp.at(o.At) == nil {
 			continue
 		}
 		e := end{id: o.ID, at: o.At, outlet: o, tieIn: o.Level}
@@ -530,9 +538,15 @@ func (lp *lotPlan) targets() error {
 		if o.Kind == "daylight" || o.Kind == "emitter" {
 			e.closed = lp.dischargeBars(o)
 		}
+		if e.atGrade() && e.tieIn != nil && o.Kind == "curb_core" {
+			top := e.tieIn.Plus(overBed)
+			e.atMost = &top
+		}
 		lp.ends = append(lp.ends, e)
 	}
-	if !found {
+	before := len(lp.ends)
+	lp.swaleEnds()
+	if found = found || len(lp.ends) > before; !found {
 		names := []string{}
 		for i := range s.Inlets {
 			names = append(names, s.Inlets[i].ID)
@@ -691,6 +705,9 @@ func (lp *lotPlan) price(t *route.Tree) (float64, bool, string) {
 	}
 	r := &lp.result
 	e := &lp.ends[t.Target]
+	if why := lp.overLimit(l, r); why != "" {
+		return r.Cost, false, why
+	}
 	if r.Verdict == profile.Arrives {
 		return r.Cost + lp.site.Criteria.Prices.TieInEach, true, ""
 	}

@@ -55,6 +55,7 @@ func (lp *lotPlan) mend(l *layout, r *profile.Result) error {
 		return nil
 	}
 	m := &mender{lp: lp, l: l, was: r, base: lp.problem(l)}
+	lp.thin(l, m.base)
 	if r.Verdict == profile.Short && l.end.lower != nil {
 		m.base.End.TieIn = *l.end.lower
 	}

@@ -217,6 +217,8 @@ func (lp *lotPlan) makePoints(l *layout, r *profile.Result) {
 		case n.end != nil && n.end.inlet != nil:
 			pt.Rim, pt.Lot = n.end.inlet.Rim, ""
 			pt.Fittings = append(pt.Fittings, "cored hole with rubber boot")
+		case n.end != nil && n.end.swale != nil:
+			pt.Fittings = append(pt.Fittings, "daylight end with stone")
 		case n.end != nil:
 			pt.Rim = n.end.outlet.Level
 			pt.Fittings = append(pt.Fittings, n.end.outlet.Kind)

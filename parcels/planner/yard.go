@@ -215,7 +215,7 @@ func (lp *lotPlan) tellRise(m *member, flows []yardwater.LineFlow, severity parc
 
 // outfall says whether the pipe lets its water out on the ground at an end.
 func (e *end) outfall() bool {
-	return e.outlet != nil && (e.outlet.Kind == "daylight" || e.outlet.Kind == "emitter")
+	return e.swale != nil || e.outlet != nil && (e.outlet.Kind == "daylight" || e.outlet.Kind == "emitter")
 }
 
 // castsOn is the neighbour over whose line the water of the lot's intakes would

@@ -4,6 +4,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -194,7 +195,22 @@ func (j *judge) known(n *node, level float64) bool {
 		return true
 	}
 	q := j.inlet(n.id)
+	if q == nil && n.kind == "outlet" {
+		for _, b := range j.s.beds {
+			if z, ok := b.at(n.at); ok && math.Abs(z-level) <= groundSlack {
+				return true
+			}
+		}
+	}
 	return q != nil && q.rim != nil && math.Abs(*q.rim-level) <= oneMillimetre
+}
+
+// shot is the ground at a place where the document has shots.
+func (j *judge) shot(p pt) (lo, hi float64, ok bool) {
+	if j.surface == nil || j.s.terrain {
+		return 0, 0, false
+	}
+	return j.surface.about(p)
 }
 
 // about is the ground at a place that is known to a millimetre: a place on the
@@ -322,15 +338,22 @@ func (j *judge) cover() {
 		if !r.levels {
 			continue
 		}
-		least := float64(j.of(r.lot).Pipe.LeastCover)
+		asked := float64(j.of(r.lot).Pipe.LeastCover)
 		e := j.overRun(i, r.up+r.top(), r.down+r.top())
 		if !e.known {
 			c.note = "runs outside the shots are not worked again"
 			continue
 		}
-		c.least(e.minHi, r.id)
-		if e.minHi < least-oneMillimetre {
-			c.broken(r.names(), []string{"cover"}, "cover %s at %.2f m along, %s is asked", mm(e.minHi), e.at, mm(least))
+		least, at := e.minHi, e.at
+		if upTo := j.covered(i); upTo < r.measured {
+			least, at = j.leastTo(i, r.up+r.top(), r.down+r.top(), upTo)
+			if e.minHi < asked-oneMillimetre && !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "thin_cover_at_end" }) {
+				c.fail(r.id, "cover %s towards an end at grade, and no finding tells it", mm(e.minHi))
+			}
+		}
+		c.least(least, r.id)
+		if least < asked-oneMillimetre {
+			c.broken(r.names(), []string{"cover"}, "cover %s at %.2f m along, %s is asked", mm(least), at, mm(asked))
 		}
 		if r.leastCover == nil {
 			c.fail(r.id, "no least_cover_m")
@@ -338,6 +361,48 @@ func (j *judge) cover() {
 			c.fail(r.id, "least_cover_m says %s, it is %s", mm(*r.leastCover), mm(e.minHi))
 		}
 	}
+}
+
+// covered is how far along a run the least cover is asked: all of it, or to
+// within the reach of a last run from an end where the pipe comes out at grade (a
+// swale, daylight, a curb); negative where none of it is.
+func (j *judge) covered(i int) float64 {
+	r := &j.p.runs[i]
+	rest := 0.0 // from the run's lower end to the outlet
+	at := r.b
+	for step := 0; at >= 0 && len(j.p.nodes[at].out) == 1 && step <= len(j.p.nodes); step++ {
+		o := &j.p.runs[j.p.nodes[at].out[0]]
+		rest, at = rest+o.measured, o.b
+	}
+	if at < 0 || len(j.p.nodes[at].out) > 0 {
+		return r.measured
+	}
+	n := &j.p.nodes[at]
+	q := j.inlet(n.id)
+	if q == nil && !j.onSwale(n.at) || q != nil && !(q.outlet && (q.kind == "daylight" || q.kind == "curb_core")) {
+		return r.measured
+	}
+	return min(r.measured, r.measured-(float64(j.of(r.lot).TieIn.Reach)-rest))
+}
+
+// leastTo is the least of ground less a straight along the first part of a run,
+// by the upper bound of the ground; infinite where none of it is looked at.
+func (j *judge) leastTo(i int, up, down, upTo float64) (least, at float64) {
+	r := &j.p.runs[i]
+	least = math.Inf(1)
+	s := 0.0
+	for k := 1; k < len(r.line); k++ {
+		l := apartBy(r.line[k-1], r.line[k])
+		for _, st := range j.stations[i][k-1] {
+			if d := s + st.t*l; st.known && d <= upTo {
+				if v := st.hi - (up + (down-up)*d/r.measured); v < least {
+					least, at = v, d
+				}
+			}
+		}
+		s += l
+	}
+	return least, at
 }
 
 // coverAsStated holds the plan to its own words where the ground is not known
@@ -350,7 +415,7 @@ func (j *judge) coverAsStated(c *check) {
 		}
 		least := float64(j.of(r.lot).Pipe.LeastCover)
 		c.least(*r.leastCover, r.id)
-		if *r.leastCover < least-oneMillimetre {
+		if *r.leastCover < least-oneMillimetre && j.covered(i) == r.measured {
 			c.broken(r.names(), []string{"cover"}, "least_cover_m %s, %s is asked", mm(*r.leastCover), mm(least))
 		}
 		for k, n := range []int{r.a, r.b} {
@@ -787,6 +852,21 @@ func (j *judge) arrival() {
 			continue
 		}
 		q := j.inlet(r.to)
+		if q == nil && j.onSwale(j.p.nodes[r.b].at) {
+			lo, _, ok := j.shot(j.p.nodes[r.b].at)
+			for _, b := range j.s.beds {
+				if z, on := b.at(j.p.nodes[r.b].at); on {
+					lo, ok = z, true
+				}
+			}
+			if ok {
+				c.least(r.down-lo, r.id)
+				if r.down < lo-2*groundSlack {
+					c.broken([]string{r.to, r.id}, []string{"arrival", "gravity"}, "arrives at %s, the bed of the swale lies at %s", mm(r.down), mm(lo))
+				}
+			}
+			continue
+		}
 		if q == nil {
 			continue
 		}

@@ -285,6 +285,13 @@ func (j *judge) outlet() {
 		if q == nil {
 			continue
 		}
+		if q.flowLimit != nil {
+			for _, k := range n.in {
+				if f := j.p.runs[k].flow; f != nil && *f > *q.flowLimit*(1+1e-6) {
+					c.broken([]string{n.id, j.p.runs[k].id}, []string{"limit"}, "takes %.5f m3/s, its limit is %.5f", *f, *q.flowLimit)
+				}
+			}
+		}
 		switch q.system {
 		case "storm":
 		case "unknown":

@@ -103,6 +103,7 @@ type site struct {
 	inlets     []inlet
 	intakes    []intake
 	swales     []thing
+	beds       []bed // of all swales whose levels are known
 	perforated []thing
 	perfWidth  *float64 // least width_m among the perforated runs asked for
 	shots      []shot
@@ -786,6 +787,9 @@ func (s *site) readGround(layers val, zunit float64) error {
 					zs, known = between2(ps, f.props.quantity([]string{"invert_up_m", "invert_up_ft"}, []float64{1, foot}),
 						f.props.quantity([]string{"invert_down_m", "invert_down_ft"}, []float64{1, foot}), f.props.shift)
 				}
+				if known {
+					s.beds = append(s.beds, bed{ps, zs})
+				}
 				for _, l := range lines {
 					known = known && !sameLine(l, ps)
 				}
@@ -817,6 +821,24 @@ func (s *site) readGround(layers val, zunit float64) error {
 		s.shots = kept
 	}
 	return nil
+}
+
+// bed is a swale's line with the levels of its bed.
+type bed struct {
+	ps []pt
+	zs []float64
+}
+
+// at is the level of the bed at a place on it.
+func (b bed) at(p pt) (z float64, ok bool) {
+	for k := 1; k < len(b.ps); k++ {
+		u, v := b.ps[k-1], b.ps[k]
+		if l := apartBy(u, v); l > 0 && fromSegment(p, u, v) < 0.05 {
+			f := min(1, max(0, ((p.x-u.x)*(v.x-u.x)+(p.y-u.y)*(v.y-u.y))/(l*l)))
+			return b.zs[k-1] + f*(b.zs[k]-b.zs[k-1]), true
+		}
+	}
+	return 0, false
 }
 
 // between2 spreads the levels at two ends along a line by its length.

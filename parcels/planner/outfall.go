@@ -1,0 +1,239 @@
+package planner
+
+// Ends where a pipe comes out at grade: daylight in a swale or on the ground, and
+// a cored curb. There the cover thins to nothing over the last run.
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"fallwright/geo/shape"
+	"fallwright/geo/unit"
+	"fallwright/hydro/profile"
+	"fallwright/parcels"
+)
+
+// atGrade says whether the pipe comes out at grade at an end.
+func (e *end) atGrade() bool {
+	return e.swale != nil || e.outlet != nil && (e.outlet.Kind == "daylight" || e.outlet.Kind == "curb_core")
+}
+
+// overBed is how far over the bed of its outlet a pipe may come out (common
+// practice: a hand's breadth, onto stone).
+const overBed = 0.1 * unit.Metre
+
+// swaleEnds offers each swale that may take water as an outlet: at the lowest
+// place of it on one of the lots, at the level of its bed.
+func (lp *lotPlan) swaleEnds() {
+	s := lp.site
+	for i := range s.Swales {
+		w := &s.Swales[i]
+		id := swaleID(w)
+		if !w.MayDischarge || lp.only != "" && lp.only != id {
+			continue
+		}
+		var best *orb.Point
+		low := math.Inf(1)
+		try := func(p orb.Point, z float64) {
+			if m := lp.at(p); m != nil && z < low && shape.Locate(p, m.lot.Shape) == shape.Inside {
+				p, low = lp.snap(p), z
+				best = &p
+			}
+		}
+		if w.Z != nil { // its own points, whose level is shot, before places between
+			for k, p := range w.Line {
+				try(p, float64(w.Z[k]))
+			}
+		}
+		for k := 0; k+1 < len(w.Line) && best == nil; k++ {
+			a, b := w.Line[k], w.Line[k+1]
+			n := int(math.Ceil(math.Hypot(b[0]-a[0], b[1]-a[1]))) + 1
+			for j := 0; j <= n; j++ {
+				f := float64(j) / float64(n)
+				p := orb.Point{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}
+				switch {
+				case w.Z != nil:
+					try(p, float64(w.Z[k])+f*float64(w.Z[k+1]-w.Z[k]))
+				case lp.surface != nil:
+					if g, ok := lp.surface.At(p); ok {
+						try(p, float64(g.Elevation))
+					}
+				}
+			}
+		}
+		if best == nil {
+			continue
+		}
+		bed := unit.Elevation(math.Ceil(low*1000) / 1000)
+		e := end{id: id, at: *best, swale: w, tieIn: &bed}
+		top := bed.Plus(overBed)
+		e.atMost = &top
+		lp.ends = append(lp.ends, e)
+	}
+}
+
+func swaleID(w *parcels.Swale) string {
+	return label(w.Common)
+}
+
+// thin lets the cover of the reaches before an end at grade run out: within reach
+// of the end the ground counts as no lower than a straight rise to where the pipe
+// at its bed is covered. What is laid is measured against the true ground again
+// (profile).
+func (lp *lotPlan) thin(l *layout, p *profile.Problem) {
+	if !l.end.atGrade() || l.end.tieIn == nil {
+		return
+	}
+	c := lp.site.Criteria
+	over := float64(c.TieIn.Reach)
+	k := lp.solidPipe[min(len(lp.solidPipe)-1, slices.Index(lp.solidPipe, lp.firstPipe())+1)]
+	top := float64(*l.end.tieIn) + float64(lp.stock[k].Outside+c.Pipe.LeastCover)
+	far := make([]float64, len(l.runs)) // from the lower end of a run to the outlet
+	for i := len(l.runs) - 1; i >= 0; i-- {
+		if d := p.Reaches[i].Down; d != profile.Outlet {
+			far[i] = far[d] + float64(l.runs[d].length)
+		}
+		if far[i] >= over {
+			continue
+		}
+		q := &p.Reaches[i]
+		at := func(s unit.Length) float64 { return far[i] + float64(q.Length-s) } // to the outlet
+		var g []profile.Station
+		for n, s := range q.Ground {
+			if n > 0 && at(q.Ground[n-1].At) > over+1e-6 && at(s.At) < over-1e-6 {
+				a := q.Ground[n-1]
+				f := (at(a.At) - over) / (at(a.At) - at(s.At))
+				g = append(g, profile.Station{At: a.At + unit.Length(f)*(s.At-a.At), Ground: a.Ground + unit.Elevation(f)*(s.Ground-a.Ground)})
+			}
+			g = append(g, s)
+		}
+		for n := range g {
+			if d := at(g[n].At); d < over {
+				rise := top - d/over*(float64(c.Pipe.LeastCover)+float64(lp.stock[k].Outside))
+				g[n].Ground = max(g[n].Ground, unit.Elevation(rise))
+			}
+		}
+		q.Ground = g
+	}
+}
+
+// judgeGrade tells where the cover runs out.
+func (lp *lotPlan) judgeGrade(l *layout) {
+	if !l.end.atGrade() {
+		return
+	}
+	c := lp.site.Criteria
+	for i := range lp.runs {
+		run := &lp.runs[i]
+		if l.nodes[l.runs[i].to].end == nil || run.LeastCover == nil || *run.LeastCover >= c.Pipe.LeastCover {
+			continue
+		}
+		at := l.end.at
+		lp.find(parcels.Finding{Code: "thin_cover_at_end", Severity: parcels.Warn, Feature: run.ID, Location: &at, Measured: parcels.Num(float64(*run.LeastCover)), Required: parcels.Num(float64(c.Pipe.LeastCover)), Unit: "m",
+			Message: fmt.Sprintf("Run %s comes out at grade at %s: towards its end it has less than %.2f m of cover. Use heavy-walled pipe there, hold the end with stone or a collar, and keep wheels off it.", run.ID, l.end.id, float64(c.Pipe.LeastCover))})
+	}
+}
+
+// firstPipe is the stock pipe that would carry all the water at the target slope.
+func (lp *lotPlan) firstPipe() int {
+	total := 0.0
+	for i := range lp.waters {
+		total += float64(lp.alone(&lp.waters[i]))
+	}
+	k := lp.solidPipe[0]
+	for _, x := range lp.solidPipe {
+		k = x
+		if lp.carries(x, lp.site.Criteria.Pipe.TargetSlope) >= total {
+			break
+		}
+	}
+	return k
+}
+
+// overLimit says by how much the flow of a laid layout is over what its inlet may
+// be given; empty: it is not.
+func (lp *lotPlan) overLimit(l *layout, r *profile.Result) string {
+	in := l.end.inlet
+	if in == nil || in.FlowLimit == nil {
+		return ""
+	}
+	for i := range l.runs {
+		if l.nodes[l.runs[i].to].end == nil {
+			continue
+		}
+		if q := r.Reaches[i].Flow; q > *in.FlowLimit*(1+1e-9) {
+			return fmt.Sprintf("over its flow limit: %.1f L/s would come, %.1f L/s are allowed", 1000*float64(q), 1000*float64(*in.FlowLimit))
+		}
+	}
+	return ""
+}
+
+// band is the lowest place on a lot where an emitter may let water out on the
+// ground: in the trench zone, as far from lines, buildings and streets as
+// discharge asks, and where its water runs over no neighbour's line as new.
+func (lp *lotPlan) band(zone orb.MultiPolygon) (*orb.Point, unit.Elevation) {
+	if lp.surface == nil || lp.shared {
+		return nil, 0
+	}
+	m := &lp.members[0]
+	d := lp.site.Criteria.Discharge
+	type spot struct {
+		at orb.Point
+		z  unit.Elevation
+	}
+	var spots []spot
+	b := m.lot.Shape.Bound()
+	step := math.Max(1, math.Sqrt((b.Max[0]-b.Min[0])*(b.Max[1]-b.Min[1])/2500))
+	for x := b.Min[0] + step/2; x < b.Max[0]; x += step {
+		for y := b.Min[1] + step/2; y < b.Max[1]; y += step {
+			p := orb.Point{x, y}
+			if shape.Locate(p, zone) != shape.Inside {
+				continue
+			}
+			if g, ok := lp.surface.At(p); ok {
+				spots = append(spots, spot{p, g.Elevation})
+			}
+		}
+	}
+	slices.SortStableFunc(spots, func(a, b spot) int {
+		switch {
+		case a.z < b.z:
+			return -1
+		case a.z > b.z:
+			return 1
+		}
+		return 0
+	})
+	far := func(p orb.Point, g orb.MultiPolygon, want unit.Length) bool {
+		off, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-6, p[1]}}, g)
+		return off >= want
+	}
+	cast := 0
+	for _, s := range spots {
+		ok := far(s.at, m.lot.Shape, d.FromLine)
+		for _, k := range m.solid.KeepOuts {
+			if g, is := k.Geometry.(orb.MultiPolygon); ok && is && k.Kind == "building" {
+				ok = far(s.at, g, d.FromBuilding)
+			}
+		}
+		for i := range lp.site.Streets {
+			if g, is := lp.site.Streets[i].Geometry.(orb.MultiPolygon); ok && is {
+				ok = far(s.at, g, d.FromStreet)
+			}
+		}
+		if !ok {
+			continue
+		}
+		if lp.castsOn(s.at) == "" {
+			at := lp.snap(s.at)
+			return &at, s.z
+		}
+		if cast++; cast == 12 {
+			break // all of the low ground runs to the neighbour
+		}
+	}
+	return nil, 0
+}
