@@ -165,7 +165,9 @@ type Profile struct {
 
 // Alternative is an outlet that was tried, with its cost or the reason it lost.
 type Alternative struct {
-	Outlet    string       `json:"outlet"`
+	Outlet    string       `json:"outlet"` // empty: not in the input, Kind and Location say what
+	Kind      string       `json:"kind,omitempty"`
+	Location  *orb.Point   `json:"location,omitempty"`
 	Verdict   Verdict      `json:"verdict"`
 	Reason    string       `json:"reason,omitempty"`
 	Length    *unit.Length `json:"length_m"`
@@ -207,6 +209,9 @@ type Remedy struct {
 	Head      *unit.Length `json:"head_m,omitempty"`   // of a pump
 	Location  *orb.Point   `json:"location,omitempty"`
 }
+
+// AltEmitter is the kind of an alternative that the input does not list.
+const AltEmitter = "emitter"
 
 // Bound states how far from the cheapest the layout can be.
 type Bound struct {

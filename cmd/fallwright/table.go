@@ -148,7 +148,11 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 				fmt.Fprintln(w, "Other outlets:")
 			}
 			others++
-			wrap(w, "  "+a.Outlet+": ", u.Text(a.Reason)+".")
+			name := a.Outlet
+			if name == "" {
+				name = "an " + words(a.Kind)
+			}
+			wrap(w, "  "+name+": ", u.Text(a.Reason)+".")
 		}
 	}
 	if others > 0 {

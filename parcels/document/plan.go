@@ -195,6 +195,13 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 	for i := range out.Ponds {
 		out.Ponds[i].Location = Position(f, out.Ponds[i].Location)
 	}
+	out.Alternatives = append([]parcels.Alternative{}, p.Alternatives...)
+	for i := range out.Alternatives {
+		if l := out.Alternatives[i].Location; l != nil {
+			at := Position(f, *l)
+			out.Alternatives[i].Location = &at
+		}
+	}
 	out.Remedies = append([]parcels.Remedy{}, p.Remedies...)
 	for i := range out.Remedies {
 		if l := out.Remedies[i].Location; l != nil {
@@ -300,6 +307,12 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 		if l := p.Findings[i].Location; l != nil {
 			q := plane(*l)
 			p.Findings[i].Location = &q
+		}
+	}
+	for i := range p.Alternatives {
+		if l := p.Alternatives[i].Location; l != nil {
+			q := plane(*l)
+			p.Alternatives[i].Location = &q
 		}
 	}
 	for i := range p.Remedies {

@@ -143,6 +143,7 @@ func (lp *lotPlan) take(lots []*parcels.Lot) error {
 	if err := lp.gather(); err != nil {
 		return err
 	}
+	lp.parted()
 	lp.pipes()
 	lp.width = lp.trenchWidth(lp.stockOf[lp.solidPipe[0]].OutsideDiameter)
 	for i := range lp.members {
@@ -263,21 +264,33 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 				return err
 			}
 			if ok || round == 4 {
-				return lp.network(tree, final)
+				return lp.finish(ctx, tree, final)
 			}
 			continue
 		}
 		widest := lp.widest(tree, final)
 		if widest <= lp.width+1e-9 || round == 3 {
-			return lp.network(tree, final)
+			return lp.finish(ctx, tree, final)
 		}
 		lp.width = widest
 	}
 }
 
+// finish writes the layout down and, where a stop stands against it, works out
+// the way along the easements.
+func (lp *lotPlan) finish(ctx context.Context, l *layout, r *profile.Result) error {
+	if err := lp.network(l, r); err != nil {
+		return err
+	}
+	if slices.ContainsFunc(lp.findings, func(f parcels.Finding) bool { return f.Severity == parcels.Stop }) {
+		return lp.mendByTrunk(ctx)
+	}
+	return nil
+}
+
 // lay finds the tree of trenches and its profile. A nil tree means that the
 // findings say why there is none.
-func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
+func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 	c := lp.site.Criteria
 	lp.alternatives = nil
 	if err := lp.targets(); err != nil {
@@ -366,6 +379,7 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 			Message: fmt.Sprintf("What is drawn costs %.0f %% more than the free layout (cost index %.1f against %.1f).", 100*(res.Best.Cost/res.Free.Cost-1), res.Best.Cost, res.Free.Cost)})
 	}
 	reasons := lp.tell(res)
+	lp.offerEmitter(&p, area)
 	if best == nil {
 		// Nothing can be built: show the layout that comes nearest, with what it
 		// lacks.
@@ -397,6 +411,9 @@ func (lp *lotPlan) lay(_ context.Context) (*layout, *profile.Result, error) {
 		if best == nil {
 			lp.tellUnreached(&p, unreached)
 			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of " + lp.names() + " reaches an outlet. " + strings.Join(reasons, " ")})
+			if err := lp.mendByTrunk(ctx); err != nil {
+				return nil, nil, err
+			}
 			return nil, nil, nil
 		}
 	}
@@ -424,7 +441,11 @@ func (lp *lotPlan) tellUnreached(p *route.Problem, list []route.Unreached) {
 			continue
 		}
 		src := p.Sources[u.Source]
-		lp.find(parcels.Finding{Code: "intake_unreached", Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
+		code := "intake_unreached"
+		if !src.LeadOff && u.Off > 0 {
+			code = "intake_outside_zone"
+		}
+		lp.find(parcels.Finding{Code: code, Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
 			Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
 	}
 }
@@ -434,7 +455,12 @@ func (lp *lotPlan) tell(res *route.Result) (reasons []string) {
 	lp.alternatives = nil
 	for _, a := range res.Alternatives {
 		e := &lp.ends[a.Target]
-		alt := parcels.Alternative{Outlet: e.id, Verdict: parcels.NotFeasible, Reason: a.Reason}
+		alt := parcels.Alternative{Outlet: e.id, Kind: e.kind(), Verdict: parcels.NotFeasible, Reason: a.Reason}
+		if e.inlet != nil && strings.Contains(a.Reason, "no source has a way to it") {
+			at := e.at
+			lp.find(parcels.Finding{Code: "inlet_cut_off", Severity: parcels.Note, Feature: e.id, Location: &at,
+				Message: fmt.Sprintf("Inlet %s stands by a piece of the trench zone of %s that no intake can be led to: what lies between takes the whole width.", e.id, lp.names())})
+		}
 		if a.Tree != nil {
 			alt.Length = parcels.Num(mm(a.Tree.Length))
 			alt.CostIndex = parcels.Num(round(a.Tree.Cost, 2))
@@ -467,6 +493,37 @@ type end struct {
 	lower  *unit.Elevation
 	atMost *unit.Elevation
 	short  *unit.Length // filled by price: how much fall was missing at best
+}
+
+// parted takes out each intake that stands where another does, with a stop: a
+// layout would have to begin twice at one point.
+func (lp *lotPlan) parted() {
+	lp.waters = slices.DeleteFunc(lp.waters, func(w water) bool {
+		for i := range lp.waters {
+			o := &lp.waters[i]
+			if o.intake == nil || o.intake == w.intake {
+				break
+			}
+			if d := math.Hypot(o.intake.At[0]-w.intake.At[0], o.intake.At[1]-w.intake.At[1]); d < 1e-3 {
+				at := w.intake.At
+				lp.find(parcels.Finding{Code: "intakes_at_one_place", Severity: parcels.Stop, Lot: w.lot, Feature: w.intake.ID, Location: &at,
+					Message: fmt.Sprintf("Intakes %s and %s stand at one place: make one of them with the water of both, or move one to where it stands.", o.intake.ID, w.intake.ID)})
+				return true
+			}
+		}
+		return false
+	})
+}
+
+// kind names an outlet's kind.
+func (e *end) kind() string {
+	switch {
+	case e.inlet != nil:
+		return "inlet"
+	case e.swale != nil:
+		return "swale"
+	}
+	return e.outlet.Kind
 }
 
 // far is how far from the lot an inlet is still worth listing.

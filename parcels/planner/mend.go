@@ -5,6 +5,7 @@ package planner
 // the one thing changed, and its price is that of the drain with it.
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -664,4 +665,55 @@ func (lp *lotPlan) alone(w *water) hydro.Flow {
 		}
 	}
 	return q
+}
+
+// mendByTrunk works out, for a lot that has no way to an outlet over its own
+// ground, the way along the easements over its neighbours.
+func (lp *lotPlan) mendByTrunk(ctx context.Context) error {
+	if lp.quick || lp.shared {
+		return nil
+	}
+	q, err := newShared(lp.site, lp.siting, []*parcels.Lot{lp.lot}, lp.surface, Options{Outlet: lp.only, Quick: true})
+	if err != nil {
+		return err
+	}
+	if err := q.drain(ctx); err != nil {
+		return err
+	}
+	if len(q.ways) == 0 {
+		return nil
+	}
+	var over, by []string
+	for i := range q.runs {
+		for _, l := range q.runs[i].OverLots {
+			if l != lp.lot.ID && !slices.Contains(over, l) {
+				over = append(over, l)
+			}
+		}
+		if l := q.runs[i].Lot; l != lp.lot.ID && !slices.Contains(over, l) {
+			over = append(over, l)
+		}
+		for _, e := range q.runs[i].Easements {
+			if !slices.Contains(by, e) {
+				by = append(by, e)
+			}
+		}
+	}
+	slices.Sort(over)
+	r := parcels.Remedy{Kind: parcels.SharedTrunk, Outlet: q.outlet, Verdict: parcels.NotFeasible}
+	stop := slices.IndexFunc(q.findings, func(f parcels.Finding) bool { return f.Severity == parcels.Stop })
+	switch {
+	case len(q.runs) == 0 || len(by) == 0:
+		r.Outlet, r.Message = "", "The easements near the lot, in which a trench may lie, lead to no outlet either."
+		if stop >= 0 {
+			r.Message += " " + q.findings[stop].Message
+		}
+	case stop >= 0:
+		r.Message = fmt.Sprintf("Along easement %s over lot %s to %s it does not go either: %s", strings.Join(by, ", "), strings.Join(over, ", "), q.outlet, q.findings[stop].Message)
+	default:
+		r.Verdict, r.CostIndex = parcels.NotProven, q.cost
+		r.Message = fmt.Sprintf("Along easement %s over lot %s to %s gravity does it, with %.1f m of trench: plan it shared, with those who will join; the easement's and each owner's permission is needed.", strings.Join(by, ", "), strings.Join(over, ", "), q.outlet, float64(q.trenchLength))
+	}
+	lp.remedies = append(lp.remedies, r)
+	return nil
 }

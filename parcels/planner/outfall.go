@@ -10,6 +10,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/route"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
 	"fallwright/hydro/profile"
@@ -236,4 +237,65 @@ func (lp *lotPlan) band(zone orb.MultiPolygon) (*orb.Point, unit.Elevation) {
 		}
 	}
 	return nil, 0
+}
+
+// offerEmitter works the outlet that needs nobody's leave beside those listed: an
+// emitter on the lowest ground that discharge leaves. It is told and never chosen:
+// the input does not list it.
+func (lp *lotPlan) offerEmitter(p *route.Problem, zone orb.MultiPolygon) {
+	if lp.quick || lp.shared || lp.surface == nil || lp.only != "" {
+		return
+	}
+	alt := parcels.Alternative{Kind: parcels.AltEmitter, Verdict: parcels.NotFeasible}
+	at, level := lp.band(zone)
+	if at == nil {
+		alt.Reason = "no ground in the trench zone is as far from lines, buildings and streets as discharge asks, with no neighbour onto whom its water would newly run"
+		lp.alternatives = append(lp.alternatives, alt)
+		return
+	}
+	alt.Location = at
+	n := len(lp.ends)
+	under := lp.site.Criteria.Pipe.LeastCover + lp.stock[lp.firstPipe()].Outside + 0.05
+	lp.ends = append(lp.ends, end{id: "emitter", at: *at, outlet: &parcels.Outlet{ID: "emitter", At: *at, Kind: "emitter", Level: &level, Weep: true}, tieIn: parcels.Num(level.Plus(-under))})
+	defer func() { lp.ends = lp.ends[:n] }()
+	q := *p
+	q.Prove, q.Depth = false, nil
+	q.Targets = slices.Clone(p.Targets)
+	for i := range q.Targets {
+		q.Targets[i].Closed = "not asked"
+	}
+	q.Targets = append(q.Targets, route.Target{ID: "emitter", At: *at})
+	res, err := route.Solve(&q)
+	if err != nil {
+		return
+	}
+	for _, a := range res.Alternatives {
+		if a.Target != n {
+			continue
+		}
+		if alt.Reason = a.Reason; a.Tree != nil {
+			alt.Length, alt.CostIndex = parcels.Num(mm(a.Tree.Length)), parcels.Num(round(a.Tree.Cost, 2))
+			if a.Reason == "" {
+				alt.Verdict = parcels.Feasible
+				alt.Reason = fmt.Sprintf("not listed in the input; an emitter could open there at %.3f m", float64(level))
+			}
+		}
+		if lp.ends[n].short != nil {
+			alt.Short = parcels.Num(mm(*lp.ends[n].short))
+		}
+	}
+	for i := range lp.waters {
+		w := lp.waters[i].intake
+		rim := w.Rim
+		if g, ok := lp.surface.At(w.At); rim == nil && ok {
+			rim = &g.Elevation
+		}
+		if rim != nil && *rim <= level+0.002 {
+			alt.Verdict, alt.Reason = parcels.NotFeasible, fmt.Sprintf("intake %s, at %.3f m, is no higher than the lowest ground that discharge leaves, %.3f m", w.ID, float64(*rim), float64(level))
+		}
+	}
+	if alt.Reason == "" {
+		alt.Reason = "no intake has a way to it inside the zone"
+	}
+	lp.alternatives = append(lp.alternatives, alt)
 }

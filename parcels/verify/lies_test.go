@@ -462,6 +462,12 @@ var lies = []lie{
 	// the verdict
 	{"feasible over a stop", "verdict", func(f *fixture) { f.find("cover_short", "stop", "R5", "Cover is short.") }},
 	{"feasible and not proven", "verdict", func(f *fixture) { f.find("x", "warn", "R5", "Who knows.", "not_proven", true) }},
+	// what an outlet may be given
+	{"more than the inlet's limit", "outlet", siteProps("inlets", 0, "flow_limit_m3s", 1e-5)},
+	{"an alternative that is nowhere", "summary", func(f *fixture) {
+		f.plan["alternatives"] = []any{obj{"outlet": "", "kind": "dry_well", "verdict": "feasible", "length_m": nil, "cost_index": nil, "short_m": nil}}
+	}},
+
 	// what would mend it
 	{"a remedy where none is needed", "remedies", func(f *fixture) {
 		f.plan["remedies"] = []any{obj{"remedy": "less_cover", "verdict": "not_feasible", "message": "x", "from": 0.3048, "to": 0.2}}

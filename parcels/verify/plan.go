@@ -84,7 +84,7 @@ type met struct {
 	low           *float64
 }
 
-type alternative struct{ outlet, verdict, reason string }
+type alternative struct{ outlet, kind, verdict, reason string }
 
 type share struct {
 	lot         string
@@ -248,7 +248,7 @@ func (r *planReader) body(v val) {
 	}
 	for i, a := range v.get("alternatives").a {
 		of := fmt.Sprintf("alternative %d", i)
-		p.alternatives = append(p.alternatives, alternative{r.text(a, "outlet", of), r.text(a, "verdict", of), r.text(a, "reason", of)})
+		p.alternatives = append(p.alternatives, alternative{r.text(a, "outlet", of), r.text(a, "kind", of), r.text(a, "verdict", of), r.text(a, "reason", of)})
 		r.maybe(a, "length_m", of)
 		r.maybe(a, "cost_index", of)
 		r.maybe(a, "short_m", of)

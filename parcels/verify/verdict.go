@@ -52,7 +52,8 @@ func (j *judge) summary() {
 		}
 	}
 	for _, a := range j.p.alternatives {
-		if j.inlet(a.outlet) == nil && !j.swaleNamed(a.outlet) {
+		listed := j.inlet(a.outlet) != nil || j.swaleNamed(a.outlet)
+		if !listed && !(a.outlet == "" && a.kind == parcels.AltEmitter) {
 			c.fail("alternatives", "the site has no outlet %q", a.outlet)
 		}
 		if a.verdict != "feasible" && a.verdict != "not_proven" && a.verdict != "not_feasible" {
