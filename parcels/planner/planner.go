@@ -250,8 +250,11 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		}
 		plan.Shares = append(plan.Shares, lp.parts...)
 		for _, pt := range lp.points {
-			if (pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet) && plan.Point(pt.ID) != nil {
-				continue // an inlet that two lots share stands once
+			if pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet {
+				if had := plan.Point(pt.ID); had != nil {
+					meet(had, pt)
+					continue // an inlet that two lots share stands once
+				}
 			}
 			plan.Points = append(plan.Points, pt)
 		}
@@ -303,6 +306,18 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 	if v != parcels.NotFeasible && len(cures) > 0 {
 		sum.NextMeasurement = cures[0]
 	}
+}
+
+// meet adds to an inlet what another lot's drain brings there: the lowest pipe
+// and the highest water are told, and the fittings of both.
+func meet(had *parcels.Point, pt parcels.Point) {
+	if pt.Invert != nil && (had.Invert == nil || *pt.Invert < *had.Invert) {
+		had.Invert, had.Depth = pt.Invert, pt.Depth
+	}
+	if pt.WaterLevel != nil && (had.WaterLevel == nil || *pt.WaterLevel > *had.WaterLevel) {
+		had.WaterLevel, had.Freeboard = pt.WaterLevel, pt.Freeboard
+	}
+	had.Fittings = append(had.Fittings, pt.Fittings...)
 }
 
 // summarise fills what follows from the runs: falls, flow, depth.

@@ -45,3 +45,26 @@ func TestSampleLots(t *testing.T) {
 		}
 	}
 }
+
+// Lots planned side by side, each with a drain of its own, that come to one
+// inlet at different levels are one plan that the checker takes.
+func TestTwoLotsAtOneInlet(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{"B1", "C1"}, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ends := 0
+	for _, r := range plan.Runs {
+		if r.To == sampledata.BackedUp {
+			ends++
+		}
+	}
+	if ends != 2 {
+		t.Errorf("%d runs end at %s: the lots do not meet there", ends, sampledata.BackedUp)
+	}
+}
