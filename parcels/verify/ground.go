@@ -26,42 +26,67 @@ type surface struct {
 const weld = 1e-3
 
 func newSurface(s *site) *surface {
-	g := &surface{breaks: append([]edge(nil), s.breaks...)}
+	g := &surface{}
+	// in the order of the document: the first of several keeps its position
+	var count []int
+	near := map[[2]int64][]int{}
+	put := func(h shot) pt {
+		x, y := int64(math.Floor(h.x/weld)), int64(math.Floor(h.y/weld))
+		for dx := int64(-1); dx <= 1; dx++ {
+			for dy := int64(-1); dy <= 1; dy++ {
+				for _, k := range near[[2]int64{x + dx, y + dy}] {
+					if apartBy(g.shots[k].pt, h.pt) < weld {
+						g.shots[k].z = (g.shots[k].z*float64(count[k]) + h.z) / float64(count[k]+1)
+						count[k]++
+						return g.shots[k].pt
+					}
+				}
+			}
+		}
+		near[[2]int64{x, y}] = append(near[[2]int64{x, y}], len(g.shots))
+		g.shots, count = append(g.shots, h), append(count, 1)
+		return h.pt
+	}
+	kept := map[[2]float64]pt{}
+	for _, h := range s.shots {
+		kept[[2]float64{h.x, h.y}] = put(h)
+	}
+	// A breakline drawn through shots goes through them, though its own numbers
+	// be rounded otherwise.
+	for _, b := range s.breaks {
+		if p, ok := kept[[2]float64{b.a.x, b.a.y}]; ok {
+			b.a = p
+		}
+		if p, ok := kept[[2]float64{b.b.x, b.b.y}]; ok {
+			b.b = p
+		}
+		if b.a != b.b {
+			g.breaks = append(g.breaks, b)
+		}
+	}
 	sort.SliceStable(g.breaks, func(i, j int) bool { return g.breaks[i].left() < g.breaks[j].left() })
 	for _, b := range g.breaks {
 		g.wide = max(g.wide, math.Abs(b.a.x-b.b.x))
 	}
-	all := append([]shot(nil), s.shots...)
-	all = append(all, crossings(s)...)
-	sort.SliceStable(all, func(i, j int) bool {
-		if all[i].x != all[j].x {
-			return all[i].x < all[j].x
-		}
-		return all[i].y < all[j].y
-	})
-	count := make([]int, 0, len(all))
-next:
-	for _, h := range all {
-		for k := len(g.shots) - 1; k >= 0 && g.shots[k].x > h.x-weld; k-- {
-			if apartBy(g.shots[k].pt, h.pt) < weld {
-				g.shots[k].z = (g.shots[k].z*float64(count[k]) + h.z) / float64(count[k]+1)
-				count[k]++
-				continue next
-			}
-		}
-		g.shots, count = append(g.shots, h), append(count, 1)
+	for _, h := range g.crossings() {
+		put(h)
 	}
+	sort.SliceStable(g.shots, func(i, j int) bool {
+		if g.shots[i].x != g.shots[j].x {
+			return g.shots[i].x < g.shots[j].x
+		}
+		return g.shots[i].y < g.shots[j].y
+	})
 	return g
 }
 
 // crossings sets a shot where two breaklines cross.
-func crossings(s *site) []shot {
+func (g *surface) crossings() []shot {
 	level := map[pt]float64{}
-	for _, h := range s.shots {
+	for _, h := range g.shots {
 		level[h.pt] = h.z
 	}
-	bs := append([]edge(nil), s.breaks...)
-	sort.Slice(bs, func(i, j int) bool { return bs[i].left() < bs[j].left() })
+	bs := g.breaks // by their left ends
 	var out []shot
 	for i, e := range bs {
 		for _, f := range bs[i+1:] {

@@ -1,6 +1,9 @@
 package verify
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 // A right plan passes, in each kind of plane.
 func TestHandGoodPlans(t *testing.T) {
@@ -12,5 +15,41 @@ func TestHandGoodPlans(t *testing.T) {
 				t.Fatalf("refused:\n%s", d)
 			}
 		})
+	}
+}
+
+// A breakline through shots whose numbers are rounded otherwise, by a tenth of a
+// millimetre, is a breakline through these shots: the ground is the same as with
+// the shots' own numbers.
+func TestHandBreaklineBesideShots(t *testing.T) {
+	rough := func(x, y float64) float64 { return 100 + math.Sin(x*0.9+y*0.4) + math.Cos(y*1.3) }
+	with := func(off float64) *surface {
+		s := &site{}
+		for x := 0.0; x <= 30; x += 3 {
+			for y := 0.0; y <= 30; y += 3 {
+				s.shots = append(s.shots, shot{pt{x: x + math.Sin(y), y: y}, rough(x, y)})
+			}
+		}
+		n := len(s.shots)
+		for k := 0; k < n-11; k += 11 { // aslant through the shots
+			a, b := s.shots[k+k/11], s.shots[k+12+k/11]
+			a.x, a.y, b.x, b.y = a.x+off, a.y-off, b.x+off, b.y+off
+			s.shots = append(s.shots, a, b)
+			s.breaks = append(s.breaks, edge{a.pt, b.pt})
+		}
+		return newSurface(s)
+	}
+	same, beside := with(0), with(1e-4)
+	for x := 3.1; x < 26; x += 0.37 {
+		for y := 3.1; y < 26; y += 0.41 {
+			p := pt{x: x, y: y}
+			c, ok := same.at(p)
+			c2, ok2 := beside.at(p)
+			lo, hi := c.levels(p)
+			lo2, hi2 := c2.levels(p)
+			if ok != ok2 || math.Abs(lo-lo2) > 1e-3 || math.Abs(hi-hi2) > 1e-3 {
+				t.Fatalf("at %.2f, %.2f: %.4f to %.4f (%v), beside the shots %.4f to %.4f (%v)", x, y, lo, hi, ok, lo2, hi2, ok2)
+			}
+		}
 	}
 }
