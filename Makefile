@@ -44,6 +44,9 @@ county: test-deps ## counties of 10,000 and 100,000 lots audited from both store
 	FALLWRIGHT_COUNTY=10000,100000 go test -timeout 60m -v -run CountyMemory ./parcels/auditor
 	go test -run '^$$' -bench 'County|PostGIS|Workers' -benchtime 1x ./parcels/auditor
 
+speed: test-deps ## print the README's table of the trench zone's speed
+	@.ci/speed
+
 grass: test-deps ## filling and directions against GRASS
 	.ci/packages grass-core
 	FALLWRIGHT_GRASS=1 go test -run GRASS -v ./geo/overland
@@ -60,7 +63,7 @@ full: test-deps ## imports that run out of disk, 30 times at a limit on files an
 scale: test-deps ## a million lots into each store: memory, time, windows (1 GB of disk)
 	FALLWRIGHT_LOTS=1000000 go test -timeout 60m -v -run PropertyCounty ./cmd/fallwright
 
-.PHONY: kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
+.PHONY: speed county kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures

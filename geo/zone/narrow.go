@@ -47,19 +47,32 @@ type Passage struct {
 // A narrow place is a circle within the zone that touches its edge at two
 // opposite points: where the medial axis is nearest to both sides. At least one
 // of the two is a corner that points into the zone, and each is the other's
-// nearest, so all pairs of such a corner with another piece of the edge are
-// tried and the circle is measured against the whole edge. Exact for the zone's
-// polygon; for the true zone see PassageError. Cost: corners times edges.
+// nearest. So from each such corner the edge is looked at through the cone between
+// the normals of its two sides, nearest first: what lies further than the nearest
+// there by more than the cone allows has that within its circle. The circles that
+// are left are measured against the whole edge. Exact for the zone's polygon; for
+// the true zone see PassageError. Cost: near to n log n of the edge's vertices,
+// but for corners that turn by a right angle or more, which look at all in their
+// cone.
 func (z Zone) Passages(lot Lot, out []KeepOut) []Passage {
 	var all []Passage
 	for _, piece := range z.Shape {
 		all = append(all, passages(piece)...)
 	}
 	sort.SliceStable(all, func(i, j int) bool { return all[i].Width < all[j].Width })
+	bars := make([]bar, len(out))
+	for i, k := range out {
+		if !k.MayCross {
+			bars[i] = barOf(i, k)
+		}
+	}
 	var kept []Passage
 	for _, p := range all {
+		if slices.ContainsFunc(kept, p.close) {
+			continue
+		}
 		for i := range p.Ends {
-			p.Sides[i] = z.holder(p.Ends[i], lot, out)
+			p.Sides[i] = z.holder(p.Ends[i], lot, out, bars)
 		}
 		if slices.ContainsFunc(kept, p.again) {
 			continue
@@ -77,12 +90,14 @@ func (z Zone) Passages(lot Lot, out []KeepOut) []Passage {
 	return kept
 }
 
-// again tells whether a passage found before is the same place: close by, or the
-// other end of a straight way between the same two.
+// close tells whether a passage found before is close by: the same place.
+func (p Passage) close(k Passage) bool {
+	return shape.Length(orb.LineString{p.At, k.At}) <= max(k.Width, unit.Metre)
+}
+
+// again tells whether a passage found before is the other end of a straight way
+// between the same two.
 func (p Passage) again(k Passage) bool {
-	if shape.Length(orb.LineString{p.At, k.At}) <= max(k.Width, unit.Metre) {
-		return true
-	}
 	same := func(a, b Holder) bool {
 		if a.Edge != nil && b.Edge != nil {
 			return *a.Edge == *b.Edge
@@ -116,46 +131,138 @@ func passages(piece orb.Polygon) []Passage {
 			}
 		}
 	}
+	t := treeOf(sides)
 	var out []Passage
 	for _, c := range corners {
-		for _, s := range sides {
-			if c.at == s.a || c.at == s.b {
-				continue
-			}
-			d, q := shape.PointSegment(c.at, s.a, s.b)
-			if q == s.a || d <= numeric || !c.faces(q) {
-				continue // the start of a side is the end of the one before
-			}
-			if q == s.b && !(corner{s.a, s.b, s.next}.faces(c.at)) {
-				continue
-			}
-			mid := orb.Point{(c.at[0] + q[0]) / 2, (c.at[1] + q[1]) / 2}
-			if !free(mid, float64(d)/2-1e-7, sides) || shape.LocateInPolygon(mid, piece) != shape.Inside {
-				continue
-			}
-			out = append(out, Passage{Width: d, At: mid, Ends: [2]orb.Point{c.at, q}})
+		u, v := orb.Point{c.before[0] - c.at[0], c.before[1] - c.at[1]}, orb.Point{c.after[0] - c.at[0], c.after[1] - c.at[1]}
+		// the cosine of the cone's angle, which is that of the corner's turn
+		cos := -(u[0]*v[0] + u[1]*v[1]) / math.Sqrt((u[0]*u[0]+u[1]*u[1])*(v[0]*v[0]+v[1]*v[1]))
+		limit := math.Inf(1)
+		ahead := func(b *box4) bool {
+			return boxGap(c.at, c.at, orb.Point{b.x0, b.y0}, orb.Point{b.x1, b.y1}) <= limit &&
+				leastAlong(b, c.at, u) <= coneSlip && leastAlong(b, c.at, v) <= coneSlip
+		}
+		// once to find how far to look, once to look
+		for _, look := range [2]bool{false, true} {
+			t.visit(ahead, func(i int) {
+				s := &sides[i]
+				if c.at == s.a || c.at == s.b {
+					return
+				}
+				w, q := shape.PointSegment(c.at, s.a, s.b)
+				d := float64(w)
+				if q == s.a || d <= numeric || d > limit || !c.faces(q) {
+					return // the start of a side is the end of the one before
+				}
+				if (c.after[0]-c.before[0])*(q[1]-c.at[1]) <= (c.after[1]-c.before[1])*(q[0]-c.at[0]) {
+					return // behind the edge: where the sides run nearly straight on the cone has two ends
+				}
+				if !look {
+					if cos > 0 {
+						limit = min(limit, d/cos*(1+1e-6)+1e-6)
+					}
+					return
+				}
+				if q == s.b && !(corner{s.a, s.b, s.next}.faces(c.at)) {
+					return
+				}
+				mid := orb.Point{(c.at[0] + q[0]) / 2, (c.at[1] + q[1]) / 2}
+				if !t.free(mid, d/2-1e-7) {
+					return
+				}
+				out = append(out, Passage{Width: w, At: mid, Ends: [2]orb.Point{c.at, q}})
+			})
 		}
 	}
 	return out
 }
 
+// coneSlip is how far outside the cone of a corner a place may seem to lie, times
+// the length of its side.
+const coneSlip = 1e-6
+
+// leastAlong is the least of (p-c).u over a box.
+func leastAlong(b *box4, c, u orb.Point) float64 {
+	x, y := b.x0, b.y0
+	if u[0] < 0 {
+		x = b.x1
+	}
+	if u[1] < 0 {
+		y = b.y1
+	}
+	return (x-c[0])*u[0] + (y-c[1])*u[1]
+}
+
 // segmentOf is a side of a ring from a to b and the vertex after b.
 type segmentOf struct{ a, b, next orb.Point }
 
-// free tells whether no side is nearer to p than r.
-func free(p orb.Point, r float64, sides []segmentOf) bool {
-	for _, s := range sides {
-		if boxGap(p, p, s.a, s.b) < r {
-			if d, _ := shape.PointSegment(p, s.a, s.b); float64(d) < r {
-				return false
+// sideTree holds boxes about sides that follow one another: boxes[0] of each few,
+// boxes[1] of each few of those, and so on.
+type sideTree struct {
+	sides []segmentOf
+	boxes [][]box4
+}
+
+// few is how many go into one box of a sideTree.
+const few = 6
+
+func treeOf(sides []segmentOf) *sideTree {
+	t := &sideTree{sides: sides}
+	of := make([]box4, len(sides))
+	for i := range sides {
+		of[i] = boxOf(sides[i].a, sides[i].b)
+	}
+	t.boxes = append(t.boxes, of)
+	for len(of) > 1 {
+		up := make([]box4, 0, len(of)/few+1)
+		for i := 0; i < len(of); i += few {
+			b := of[i]
+			for k := i + 1; k < min(i+few, len(of)); k++ {
+				b.join(&of[k])
 			}
+			up = append(up, b)
+		}
+		t.boxes = append(t.boxes, up)
+		of = up
+	}
+	return t
+}
+
+// visit goes to the sides whose box, and those about it, want.
+func (t *sideTree) visit(want func(b *box4) bool, each func(i int)) {
+	var down func(level, i int)
+	down = func(level, i int) {
+		if !want(&t.boxes[level][i]) {
+			return
+		}
+		if level == 0 {
+			each(i)
+			return
+		}
+		for k := few * i; k < min(few*(i+1), len(t.boxes[level-1])); k++ {
+			down(level-1, k)
 		}
 	}
-	return true
+	if top := len(t.boxes) - 1; len(t.sides) > 0 {
+		down(top, 0)
+	}
+}
+
+// free tells whether no side is nearer to p than r.
+func (t *sideTree) free(p orb.Point, r float64) bool {
+	open := true
+	t.visit(func(b *box4) bool {
+		return open && boxGap(p, p, orb.Point{b.x0, b.y0}, orb.Point{b.x1, b.y1}) < r
+	}, func(i int) {
+		if d, _ := shape.PointSegment(p, t.sides[i].a, t.sides[i].b); float64(d) < r {
+			open = false
+		}
+	})
+	return open
 }
 
 // holder finds what a place on the zone's edge keeps away from.
-func (z Zone) holder(p orb.Point, lot Lot, out []KeepOut) (h Holder) {
+func (z Zone) holder(p orb.Point, lot Lot, out []KeepOut, bars []bar) (h Holder) {
 	least := math.Inf(1)
 	for i, poly := range lot.Shape {
 		for j, r := range poly {
@@ -172,7 +279,7 @@ func (z Zone) holder(p orb.Point, lot Lot, out []KeepOut) (h Holder) {
 		if k.MayCross {
 			continue
 		}
-		d, at := barOf(i, k).distance(p)
+		d, at := bars[i].distance(p)
 		if s := math.Abs(d - float64(k.Clearance+z.more)); s < least {
 			least, h = s, Holder{Thing: &i, ID: k.ID, Kind: k.Kind, At: at}
 		}
