@@ -336,6 +336,13 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		if !d.Keep || d.Status == "existing" || !lp.has(ownerOf(lp.site, d.Lot, d.Line[0])) {
 			continue
 		}
+		if out, at, err := lp.strays(d.Line, area); err != nil {
+			return nil, nil, err
+		} else if out > 0 {
+			lp.find(parcels.Finding{Code: "drawn_drain_outside_zone", Severity: parcels.Stop, Feature: d.ID, Location: &at, Measured: parcels.Num(float64(mm(out))), Required: parcels.Num(0.0), Unit: "m",
+				Message: fmt.Sprintf("Drain %s, as drawn, lies with %.2f m where no trench of %.3f m may lie (lot line, foundation, obstacles): it is not kept. The command check says where and how far.", d.ID, float64(out), float64(lp.width))})
+			continue
+		}
 		// A drawn drain stays where it is drawn; the rest is completed round it.
 		p.Kept = append(p.Kept, lp.downhill(d.Line))
 		at := d.Line[0]
@@ -493,6 +500,41 @@ type end struct {
 	lower  *unit.Elevation
 	atMost *unit.Elevation
 	short  *unit.Length // filled by price: how much fall was missing at best
+}
+
+// strays is how much of a line drawn to be kept lies off the ground where centre
+// lines may, and where; a last piece that ends at an outlet in reach may also lie
+// where last runs may.
+func (lp *lotPlan) strays(line orb.LineString, area orb.MultiPolygon) (out unit.Length, at orb.Point, err error) {
+	line = lp.downhill(line)
+	for i := 0; i+1 < len(line); i++ {
+		seg, on := orb.LineString{line[i], line[i+1]}, area
+		if i+2 == len(line) {
+			for k := range lp.ends {
+				e := &lp.ends[k]
+				reach := lp.site.Criteria.TieIn.Reach
+				if d := math.Hypot(e.at[0]-seg[1][0], e.at[1]-seg[1][1]); d > 1e-3 || e.inlet == nil || shape.Locate(seg[0], area) == shape.Outside || math.Hypot(seg[1][0]-seg[0][0], seg[1][1]-seg[0][1]) > float64(reach) {
+					continue
+				}
+				more, err := lp.lastRun(e.at, reach, lp.width+2*inHand)
+				if err != nil {
+					return 0, at, err
+				}
+				if on, err = zone.Merge([]orb.MultiPolygon{area, more}, nil); err != nil {
+					return 0, at, wrong(lp.lot, err)
+				}
+			}
+		}
+		length := unit.Length(math.Hypot(seg[1][0]-seg[0][0], seg[1][1]-seg[0][1]))
+		if in, _ := within(seg, on); length-in > 1e-6 {
+			out += length - in
+			at = seg[0]
+			if shape.Locate(at, on) != shape.Outside {
+				at = seg[1]
+			}
+		}
+	}
+	return out, at, nil
 }
 
 // parted takes out each intake that stands where another does, with a stop: a

@@ -169,3 +169,27 @@ func TestHandFooting(t *testing.T) {
 		}
 	}
 }
+
+// A drain drawn to be kept that leaves the lot is told and not kept: the plan
+// never leaves the lot for it. By hand: from (6, 2) to (6, -4), of which the zone
+// ends at y = 0.6096 + 0.1524 + 0.001 m, 4.763 m lie outside.
+func TestHandDrawnOverTheLine(t *testing.T) {
+	s := sharedSite(t, `{"type":"Feature","properties":{"drain":"D1","lot":"1","status":"proposed","keep":true,"pipe":"solid"},"geometry":{"type":"LineString","coordinates":[[500006,5000002],[500006,4999996]]}}`)
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := false
+	for _, f := range plan.Findings {
+		if f.Code == "drawn_drain_outside_zone" {
+			told = true
+			if f.Feature != "D1" || math.Abs(*f.Measured-4.763) > 0.002 {
+				t.Errorf("%s: %.3f m", f.Feature, *f.Measured)
+			}
+		}
+	}
+	if !told || plan.Summary.Verdict != parcels.NotFeasible {
+		t.Errorf("told %v, %s", told, plan.Summary.Verdict)
+	}
+}
