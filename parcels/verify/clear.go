@@ -436,7 +436,11 @@ func (j *judge) forbiddenGround() {
 				if t.rule != "forbidden" {
 					continue
 				}
-				ok, d := j.clears(t, r.line, bb, half(r.width))
+				line := r.line
+				if r.tieIn {
+					line = r.trimmed() // beside the structure the pipe's middle counts: (*judge).tieIn
+				}
+				ok, d := j.clears(t, line, bb, half(r.width))
 				c.least(d-r.width/2, r.id)
 				if !ok {
 					c.broken(j.digNames(r), zoneWords, "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
