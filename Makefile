@@ -33,7 +33,7 @@ SECONDS_EACH := 60
 fuzz: test-deps ## run every fuzz target for SECONDS_EACH (60)
 	.ci/fuzz $(SECONDS_EACH)
 
-trust: test-deps ## try to break it: fuzzing, random yards, hostile input, races; a table of figures
+trust: test-deps ## try to break it: yards, lies, hostile input, kills, load, races, fuzzing; a table of figures
 	.ci/trust
 
 long: test-deps ## the long tests: profile, 100,000 lots against GEOS

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"mime"
 	"net/http"
@@ -158,6 +159,12 @@ func aboutSite(err error) bool {
 
 func (s *service) execute(p processKind) echo.HandlerFunc {
 	return func(c echo.Context) error {
+		if s.sync.full() && !prefersAsync(c.Request()) {
+			// before the body is looked at, which costs more than the refusal; it is
+			// taken off the line, so that the client gets to read the answer
+			_, _ = io.CopyN(io.Discard, c.Request().Body, 1<<20)
+			return busy()
+		}
 		e, err := s.readExecution(c, p)
 		if err != nil {
 			return err

@@ -127,11 +127,18 @@ func newGate(in, waiting int) gate {
 	return gate{make(chan struct{}, in), make(chan struct{}, in+waiting)}
 }
 
+// full says that whoever comes now would be refused.
+func (g gate) full() bool { return len(g.waiting) == cap(g.waiting) }
+
+func busy() error {
+	return refuse("busy", "The service is busy. Send the request again, or send Prefer: respond-async.").retry(1)
+}
+
 func (g gate) enter(ctx context.Context) (leave func(), err error) {
 	select {
 	case g.waiting <- struct{}{}:
 	default:
-		return nil, refuse("busy", "The service is busy. Send the request again, or send Prefer: respond-async.").retry(1)
+		return nil, busy()
 	}
 	select {
 	case g.in <- struct{}{}:

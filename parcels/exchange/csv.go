@@ -89,7 +89,10 @@ func openCSV(data []byte, report *Report) (*source, error) {
 			if err == io.EOF {
 				return nil
 			}
-			line, _ := r.FieldPos(0)
+			line := i + 2
+			if len(row) > 0 { // none where a quote is open at the end of the file
+				line, _ = r.FieldPos(0)
+			}
 			if err != nil {
 				var pe *csv.ParseError
 				if errors.As(err, &pe) {

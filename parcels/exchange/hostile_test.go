@@ -521,3 +521,12 @@ func TestHostileTexts(t *testing.T) {
 		}
 	}
 }
+
+// A table that is cut off within a quoted cell is refused at its line.
+func TestHandCutTable(t *testing.T) {
+	_, _, err := read("a.csv", []byte("lot,x,y\n1,1700000,600000\n\"2"), Options{CRS: "EPSG:2274"})
+	var in *parcels.InputError
+	if !errors.As(err, &in) || in.Faults[0].Slug != "csv-invalid" || in.Faults[0].Line == nil || *in.Faults[0].Line != 3 {
+		t.Errorf("%v", err)
+	}
+}

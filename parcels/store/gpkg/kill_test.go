@@ -129,11 +129,14 @@ func reset(t *testing.T, path string, b []byte) {
 
 // Property: killed at any moment, the store is as before or as after, whole,
 // and takes the next write. FALLWRIGHT_KILL_LOTS makes it large (a million
-// lots: make kill).
+// lots: make kill), FALLWRIGHT_KILL_TRIES says how often.
 func TestPropertyKilledImport(t *testing.T) {
 	lots, tries := 3000, 8
 	if n, err := strconv.Atoi(os.Getenv("FALLWRIGHT_KILL_LOTS")); err == nil {
 		lots, tries = n, 20
+	}
+	if n, err := strconv.Atoi(os.Getenv("FALLWRIGHT_KILL_TRIES")); err == nil {
+		tries = n
 	}
 	path := filepath.Join(t.TempDir(), "store.gpkg")
 	old := before(t, path)

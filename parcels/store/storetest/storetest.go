@@ -29,7 +29,7 @@ func Run(t *testing.T, fresh func(t *testing.T) Opener) {
 	}{
 		{"empty", empty}, {"whole documents", whole}, {"versions", versions}, {"windows", windows}, {"layers", layers},
 		{"nothing without commit", abort}, {"ids", ids}, {"reference systems", systems}, {"results", results}, {"delete", remove},
-		{"hostile text", hostile}, {"readers during an import", concurrent}, {"property: what goes in comes out", property}, {"sort", sorted},
+		{"hostile text", hostile}, {"readers during an import", concurrent}, {"two writers", writers}, {"property: what goes in comes out", property}, {"sort", sorted},
 		{"inputs of results", inputs}, {"settings", settings}, {"rasters", rasters}, {"jobs", jobs}, {"replies", replies},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, fresh(t)) })
