@@ -20,7 +20,7 @@ import (
 func shared(t testing.TB, sub string) string {
 	t.Helper()
 	if d := os.Getenv("FALLWRIGHT_SHARED"); d != "" {
-		return filepath.Join(d, sub)
+		return filepath.Join(d, "data", sub)
 	}
 	dir, _ := os.Getwd()
 	for i := 0; i < 8; i++ {
