@@ -150,6 +150,9 @@ type RouteRules struct {
 	BendAngle     float64     `yaml:"bend_angle_deg" json:"bend_angle_deg"`
 	CleanoutEvery unit.Length `yaml:"cleanout_every_m" json:"cleanout_every_m"`
 	LeastStraight unit.Length `yaml:"least_straight_m" json:"least_straight_m"`
+	// UtilityAngle is the least angle, degrees, at which a run crosses a utility
+	// without a price and a warning: 90 is square.
+	UtilityAngle float64 `yaml:"utility_angle_deg" json:"utility_angle_deg"`
 }
 
 // Prices choose between routes only: bare index numbers per unit of work, no

@@ -234,6 +234,7 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 	check("runoff.yard_c", c.Runoff.YardC, 0, 1)
 	check("tie_in.reach_m", float64(c.TieIn.Reach), 0, 50)
 	check("route.join_angle_deg", c.Route.JoinAngle, 1, 90)
+	check("route.utility_angle_deg", c.Route.UtilityAngle, 0, 90)
 	check("route.bend_angle_deg", c.Route.BendAngle, 1, 180)
 	check("route.cleanout_every_m", float64(c.Route.CleanoutEvery), 1, 1000)
 	if c.Route.Outlet != "nearest" && c.Route.Outlet != "cheapest" {

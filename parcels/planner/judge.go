@@ -344,10 +344,11 @@ func (lp *lotPlan) judgeCrossings(run *parcels.Run) {
 					f.NotProven, f.Cure = true, "Expose utility "+o.ID+" at the crossing and measure its depth."
 					f.Message += " Its depth is not known."
 				}
-				if a := crossAngle(run.Line, line[k], line[k+1]); a < 60 {
-					f.Message += fmt.Sprintf(" It crosses at %.0f degrees; nearer to square is better.", a)
-				}
 				lp.find(f)
+				if a, least := crossAngle(run.Line, line[k], line[k+1]), lp.site.Criteria.Route.UtilityAngle; a < least {
+					lp.find(parcels.Finding{Code: "utility_aslant", Severity: parcels.Warn, Feature: run.ID, Location: &place, Measured: parcels.Num(round(a, 1)), Required: parcels.Num(least), Unit: "degrees",
+						Message: fmt.Sprintf("Run %s crosses utility %s at %.0f degrees; %.0f or more is asked: more of it is to be exposed by hand.", run.ID, o.ID, a, least)})
+				}
 			case "irrigation":
 				lp.find(parcels.Finding{Code: "irrigation_crossing", Severity: parcels.Note, Feature: run.ID, Location: &place, Source: "P-88", Message: fmt.Sprintf("Run %s crosses irrigation %s: allow for its repair.", run.ID, o.ID)})
 			case "fence":

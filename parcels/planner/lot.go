@@ -361,6 +361,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		}
 		p.Targets = append(p.Targets, t)
 	}
+	p.Buried = lp.buried()
 	if p.Regions, err = lp.regions(); err != nil {
 		return nil, nil, err
 	}
@@ -718,6 +719,21 @@ func (lp *lotPlan) downhill(l orb.LineString) orb.LineString {
 	b, okB := lp.surface.At(l[len(l)-1])
 	if okA && okB && a.Elevation < b.Elevation {
 		slices.Reverse(out)
+	}
+	return out
+}
+
+// buried are the utilities that may be crossed, near to square: a crossing
+// aslant costs as much as another one.
+func (lp *lotPlan) buried() []route.Buried {
+	var out []route.Buried
+	c := lp.site.Criteria
+	box := lp.lot.Shape.Bound().Pad(float64(c.TieIn.Reach))
+	for i := range lp.site.Obstacles {
+		o := &lp.site.Obstacles[i]
+		if line, ok := o.Geometry.(orb.LineString); ok && o.Kind == "utility" && o.Crossing != parcels.CrossingForbidden && line.Bound().Intersects(box) {
+			out = append(out, route.Buried{Name: "utility " + o.ID, Line: line, LeastAngle: route.Angle(c.Route.UtilityAngle) * route.Degree, Aslant: c.Prices.UtilityCrossingEach})
+		}
 	}
 	return out
 }

@@ -117,6 +117,20 @@ func (j *judge) warnings() {
 				}
 			}
 		}
+		for k := range j.s.obstacles {
+			o := &j.s.obstacles[k]
+			if o.kind != "utility" {
+				continue
+			}
+			for m := 1; m < len(r.line); m++ {
+				if angle, ok := crossedAt(r.line[m-1], r.line[m], o.lines); ok {
+					tells(r, "crosses utility "+o.id, "utility")
+					if angle < j.of(r.lot).Route.UtilityAngle-0.5 {
+						tells(r, "crosses utility "+o.id+" aslant", "aslant")
+					}
+				}
+			}
+		}
 		if d := r.greatestDepth; d != nil && *d > 1.524+oneMillimetre {
 			tells(r, "deeper than 1.524 m", "protective", "depth")
 		} else if d != nil && *d > 1.2192+oneMillimetre {
@@ -143,6 +157,24 @@ func (j *judge) warnings() {
 	if !told && j.s.crs == "" && !has("crs", "longitude") {
 		c.fail("assumptions", "no system is given, and no assumption says what was taken")
 	}
+}
+
+// crossedAt gives the least angle, degrees, at which the segment crosses the
+// lines from one side to the other.
+func crossedAt(a, b pt, lines [][]pt) (angle float64, ok bool) {
+	angle = 90
+	for _, l := range lines {
+		for k := 1; k < len(l); k++ {
+			p, q := l[k-1], l[k]
+			if cross(a, b, p)*cross(a, b, q) >= 0 || cross(p, q, a)*cross(p, q, b) >= 0 {
+				continue
+			}
+			dx, dy, ex, ey := b.x-a.x, b.y-a.y, q.x-p.x, q.y-p.y
+			t := math.Atan2(math.Abs(dx*ey-dy*ex), math.Abs(dx*ex+dy*ey)) * 180 / math.Pi
+			angle, ok = min(angle, t), true
+		}
+	}
+	return angle, ok
 }
 
 // verdict: it follows from the findings, and is never better than what the
