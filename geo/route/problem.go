@@ -207,6 +207,10 @@ type Alternative struct {
 	Way    unit.Length
 }
 
+// NoTarget begins the reason of a source from which no target can be reached,
+// for a cause that is the target's and not the source's.
+const NoTarget = "no target can be reached from it"
+
 // Unreached is a source that no tree of the chosen target joins.
 type Unreached struct {
 	Source  int // index into Problem.Sources, -1 for a kept line from no source

@@ -295,7 +295,7 @@ func solve(p *Problem, how tries) (*Result, error) {
 	for _, k := range left {
 		why := "no way that keeps the rules leads from it to the tree"
 		if r.Best == nil {
-			why = "no target can be reached from it: " + first.Reason
+			why = NoTarget + ": " + first.Reason
 		} else if b := &r.plan.branch[0]; s.zone.part(s.heads[k].pts[len(s.heads[k].pts)-1]) != s.zone.part(b.pts[b.head-1]) {
 			why = "it stands in another piece of the zone than the tree"
 		}

@@ -417,8 +417,8 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		}
 		lp.bound = nil
 		if best == nil {
-			lp.tellUnreached(&p, unreached)
 			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of " + lp.names() + " reaches an outlet. " + strings.Join(reasons, " ")})
+			lp.tellUnreached(&p, unreached)
 			if err := lp.mendByTrunk(ctx); err != nil {
 				return nil, nil, err
 			}
@@ -452,6 +452,11 @@ func (lp *lotPlan) tellUnreached(p *route.Problem, list []route.Unreached) {
 		code := "intake_unreached"
 		if !src.LeadOff && u.Off > 0 {
 			code = "intake_outside_zone"
+		}
+		if code == "intake_unreached" && strings.HasPrefix(u.Reason, route.NoTarget) {
+			// said once, of the lot: the outlets and why none of them will do
+			lp.find(parcels.Finding{Code: code, Severity: parcels.Stop, Feature: src.ID, Message: fmt.Sprintf("Intake %s is joined to nothing.", src.ID)})
+			continue
 		}
 		lp.find(parcels.Finding{Code: code, Severity: parcels.Stop, Feature: src.ID, Location: &near, Measured: parcels.Num(round(float64(u.Off), 3)), Unit: "m",
 			Message: fmt.Sprintf("Intake %s cannot be joined: %s. The nearest ground of the trench zone is %.2f m from it.", src.ID, u.Reason, float64(u.Off))})
