@@ -362,7 +362,7 @@ func TestHostileCatalogue(t *testing.T) {
 				path += "&crs=" + crs
 			}
 			res := c.do(path, body, h)
-			took := c.took
+			took := time.Duration(c.took.Load())
 			answer, _ := io.ReadAll(res.Body)
 			stored := 0
 			if s := c.store.sites["hostile"]; s != nil {

@@ -12,6 +12,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -88,7 +89,7 @@ type client struct {
 	t     testing.TB
 	s     *Service
 	store *memoryStore
-	took  time.Duration // by the last request
+	took  atomic.Int64 // nanoseconds of the last request
 }
 
 func newClient(t testing.TB, change ...func(*Options)) *client {
@@ -145,7 +146,7 @@ func (c *client) do(what string, body any, headers ...header) *http.Response {
 	w := httptest.NewRecorder()
 	start := time.Now()
 	c.s.ServeHTTP(w, r)
-	c.took = time.Since(start)
+	c.took.Store(int64(time.Since(start)))
 	res := w.Result()
 	answer, _ := io.ReadAll(res.Body)
 	res.Body = io.NopCloser(bytes.NewReader(answer))
