@@ -100,8 +100,8 @@ const (
 // point: rounded where they cross, an end where they touch, an end of the
 // common stretch where they overlap. The point means nothing when Apart.
 func Cross(a, b, c, d orb.Point) (Meeting, orb.Point) {
-	if math.Max(a[0], b[0]) < math.Min(c[0], d[0]) || math.Max(c[0], d[0]) < math.Min(a[0], b[0]) ||
-		math.Max(a[1], b[1]) < math.Min(c[1], d[1]) || math.Max(c[1], d[1]) < math.Min(a[1], b[1]) {
+	if max(a[0], b[0]) < min(c[0], d[0]) || max(c[0], d[0]) < min(a[0], b[0]) ||
+		max(a[1], b[1]) < min(c[1], d[1]) || max(c[1], d[1]) < min(a[1], b[1]) {
 		return Apart, orb.Point{}
 	}
 	oc, od := Orient(a, b, c), Orient(a, b, d)
@@ -145,8 +145,8 @@ func crossingPoint(a, b, c, d orb.Point) orb.Point {
 
 // between tells whether p, known to be on line ab, lies within the segment.
 func between(a, b, p orb.Point) bool {
-	return p[0] >= math.Min(a[0], b[0]) && p[0] <= math.Max(a[0], b[0]) &&
-		p[1] >= math.Min(a[1], b[1]) && p[1] <= math.Max(a[1], b[1])
+	return p[0] >= min(a[0], b[0]) && p[0] <= max(a[0], b[0]) &&
+		p[1] >= min(a[1], b[1]) && p[1] <= max(a[1], b[1])
 }
 
 // overlap is Cross for four points on one line.

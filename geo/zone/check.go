@@ -423,6 +423,8 @@ func beside(p, q, a, b orb.Point, r float64) (interval, bool) {
 // (want Outside), its boundary counting for neither.
 func (r ruler) sides(mp orb.MultiPolygon, want shape.Place) []interval {
 	var out []interval
+	var room [16]float64
+	cuts := room[:]
 	s := 0.0
 	for i := 1; i < len(r.line); i++ {
 		p, q := r.line[i-1], r.line[i]
@@ -430,15 +432,20 @@ func (r ruler) sides(mp orb.MultiPolygon, want shape.Place) []interval {
 		if length == 0 {
 			continue
 		}
-		cuts := []float64{0, length}
+		cuts := append(cuts[:0], 0, length)
+		west, east, south, north := min(p[0], q[0]), max(p[0], q[0]), min(p[1], q[1]), max(p[1], q[1])
 		cut := func(v orb.Point) {
 			t := ((v[0]-p[0])*(q[0]-p[0]) + (v[1]-p[1])*(q[1]-p[1])) / length
-			cuts = append(cuts, math.Max(0, math.Min(length, t)))
+			cuts = append(cuts, max(0, min(length, t)))
 		}
 		for _, poly := range mp {
 			for _, ring := range poly {
 				for e := 1; e < len(ring); e++ {
-					switch m, at := shape.Cross(p, q, ring[e-1], ring[e]); m {
+					a, b := ring[e-1], ring[e]
+					if a[0] < west && b[0] < west || a[0] > east && b[0] > east || a[1] < south && b[1] < south || a[1] > north && b[1] > north {
+						continue // apart, as Cross would say
+					}
+					switch m, at := shape.Cross(p, q, a, b); m {
 					case shape.Crossing, shape.Touching:
 						cut(at)
 					case shape.Overlapping:
