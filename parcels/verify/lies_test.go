@@ -298,6 +298,12 @@ var lies = []lie{
 	{"a band a hand from the run", "forbidden_ground", func(f *fixture) {
 		f.add("easements", obj{"type": "LineString", "coordinates": []any{f.to(16.2, 30), f.to(16.2, 40)}}, obj{"kind": "access", "width_m": 2.2})
 	}},
+	{"a forbidden band across the last run", "forbidden_ground", func(f *fixture) {
+		f.add("easements", obj{"type": "LineString", "coordinates": []any{f.to(0, 46), f.to(30, 46)}}, obj{"kind": "access", "width_m": 0.5})
+	}},
+	{"a forbidden band beside the last run, into its trench before the structure", "forbidden_ground", func(f *fixture) {
+		f.add("easements", f.ring(15.1, 45.5, 15.4, 45.5, 15.4, 46.5, 15.1, 46.5), obj{"kind": "access"})
+	}},
 
 	// the first and the last run
 	{"tie-in beyond reach", "tie_in_run", criteria(func(c *parcels.Criteria) { c.TieIn.Reach = 2.04 })},
