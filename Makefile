@@ -40,6 +40,9 @@ long: test-deps ## the long tests: profile, 100,000 lots against GEOS
 	FALLWRIGHT_LONG=1 go test -timeout 60m ./hydro/profile
 	FALLWRIGHT_ZONE_LOTS=100000 go test -timeout 60m -v -run OracleDirect ./geo/zone
 
+lots: test-deps ## every lot of the sample and a block of each real parcel set: planned or told why not, with gaps
+	FALLWRIGHT_LONG=1 go test -timeout 60m -v -run 'EverySampleLot|RealParcels' ./parcels/planner
+
 county: test-deps ## counties of 10,000 and 100,000 lots audited from both stores: time, memory, the same bytes
 	FALLWRIGHT_COUNTY=10000,100000 go test -timeout 60m -v -run CountyMemory ./parcels/auditor
 	go test -run '^$$' -bench 'County|PostGIS|Workers' -benchtime 1x ./parcels/auditor
@@ -63,7 +66,7 @@ full: test-deps ## imports that run out of disk, 30 times at a limit on files an
 scale: test-deps ## a million lots into each store: memory, time, windows (1 GB of disk)
 	FALLWRIGHT_LOTS=1000000 go test -timeout 60m -v -run PropertyCounty ./cmd/fallwright
 
-.PHONY: speed county kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
+.PHONY: speed lots county kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures

@@ -32,7 +32,7 @@ func (lp *lotPlan) depth(best *route.Tree) *route.Depth {
 	d := &route.Depth{
 		Price:   c.Prices.DepthPerM2,
 		Shallow: c.Pipe.LeastCover + first.Outside + c.Trench.Bedding,
-		Every:   c.Route.CleanoutEvery, Cleanout: c.Prices.CleanoutEach,
+		Every:   c.Route.CleanoutEvery + cleanoutLate, Cleanout: c.Prices.CleanoutEach,
 	}
 	if atTarget {
 		d.Over = fmt.Sprintf("laid at %.2f %% or steeper", 100*float64(slope))

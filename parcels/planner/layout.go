@@ -239,43 +239,56 @@ func (l *layout) deflection(i, j int) float64 {
 	return math.Abs(math.Atan2(x1*y2-y1*x2, x1*x2+y1*y2)) * 180 / math.Pi
 }
 
+// cleanoutLate is how much later than asked a cleanout may stand where no run can
+// hold it sooner: a bend and a wye lie close by each other there.
+const cleanoutLate = unit.Metre - 2*inHand
+
 // split puts a cleanout wherever the way since the last access is longer than
-// every. Intakes and upper ends are accesses (P-100, P-101).
+// every. No run is cut shorter than the least straight, the first run and the last
+// not at all: there the cleanout stands a little later, or, where the next place
+// for one lies too far on, before. Intakes and upper ends are accesses (P-100, P-101).
 func (l *layout) split(every unit.Length) {
+	if every <= 0 {
+		return
+	}
+	least := l.lp.site.Criteria.Route.LeastStraight
+	holds := func(r *pipeRun) bool { return !r.leadOff && !r.tieIn && r.length >= 2*(least+inHand) }
+	// ahead is how far below a run the next place for a cleanout lies, or an access
+	ahead := make([]unit.Length, len(l.runs))
+	for i := len(l.runs) - 1; i >= 0; i-- {
+		n := &l.nodes[l.runs[i].to]
+		switch {
+		case n.out < 0 || n.water != nil:
+			ahead[i] = 0
+		case holds(&l.runs[n.out]):
+			ahead[i] = least + inHand
+		default:
+			ahead[i] = l.runs[n.out].length + ahead[n.out]
+		}
+	}
 	since := make([]unit.Length, len(l.nodes))
 	var runs []pipeRun
-	for _, r := range l.runs {
+	for i, r := range l.runs {
 		a, b := l.nodes[r.from].at, l.nodes[r.to].at
-		start := since[r.from]
+		access := -since[r.from] // the last one, as a place along the run
 		if l.nodes[r.from].water != nil || len(l.nodes[r.from].in) == 0 {
-			start = 0
-		}
-		from := r.from
-		for at := every - start; at < r.length-l.lp.site.Criteria.Route.LeastStraight; at += every {
-			if at < l.lp.site.Criteria.Route.LeastStraight {
-				at = l.lp.site.Criteria.Route.LeastStraight + inHand
-			}
-			if at >= r.length-l.lp.site.Criteria.Route.LeastStraight {
-				break
-			}
-			f := float64(at / r.length)
-			l.nodes = append(l.nodes, node{at: l.lp.snap(orb.Point{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}), kind: parcels.PointCleanout, inserted: true, out: -1})
-			piece := r
-			piece.from, piece.to = from, len(l.nodes)-1
-			if !r.leadOff && !r.tieIn {
-				runs = append(runs, piece)
-				from = piece.to
-				start = -at
-				since = append(since, 0)
-			} else {
-				l.nodes = l.nodes[:len(l.nodes)-1]
-				break
-			}
+			access = 0
 		}
 		last := r
-		last.from = from
+		soonest, latest := least+inHand, r.length-least-inHand
+		for holds(&r) && soonest <= latest && (access+every <= latest || r.length-access+ahead[i] > every+cleanoutLate) {
+			at := max(soonest, min(access+every, latest))
+			f := float64(at / r.length)
+			l.nodes = append(l.nodes, node{at: l.lp.snap(orb.Point{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}), kind: parcels.PointCleanout, inserted: true, out: -1})
+			since = append(since, 0)
+			piece := last
+			piece.to = len(l.nodes) - 1
+			runs = append(runs, piece)
+			last.from = piece.to
+			access, soonest = at, at+least+inHand
+		}
 		runs = append(runs, last)
-		since[r.to] = max(since[r.to], start+r.length)
+		since[r.to] = max(since[r.to], r.length-access)
 	}
 	l.runs = runs
 	l.link()
