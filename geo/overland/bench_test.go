@@ -25,3 +25,14 @@ func BenchmarkFlow2000(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(g.Z))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mcells/s")
 }
+
+func BenchmarkTiles2000(b *testing.B) {
+	g := hills(2000)
+	place := g
+	place.Z = nil
+	for b.Loop() {
+		if err := (Tiles{Place: place, Rows: memory{g}, Store: NewSheet(g.Cols, g.Rows), Side: 512, Workers: 2}).Flow(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

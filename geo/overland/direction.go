@@ -4,6 +4,8 @@ package overland
 
 import (
 	"fmt"
+	"maps"
+	"math"
 	"slices"
 	"sync"
 
@@ -15,41 +17,100 @@ import (
 // direct sets Dir of every open cell. Bands of rows are worked side by side:
 // each cell's direction hangs on levels alone.
 func (f *Field) direct(workers int) {
-	h := f.Grid.Rows
-	bands := max(1, min(workers, h/64))
-	flats := make([][]int32, bands)
-	var wait sync.WaitGroup
-	for b := 0; b < bands; b++ {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			flats[b] = f.fallsOf(b*h/bands, (b+1)*h/bands)
-		}()
+	var mu sync.Mutex
+	flats := map[int][]int32{} // by the band's first row
+	f.bands(workers, func(r0, r1 int) {
+		list := f.fallsOf(r0, r1)
+		mu.Lock()
+		flats[r0] = list
+		mu.Unlock()
+	})
+	var all []int32
+	for _, r := range slices.Sorted(maps.Keys(flats)) {
+		all = append(all, flats[r]...)
 	}
-	wait.Wait()
-	f.flats(slices.Concat(flats...))
+	f.flats(all)
 }
 
 // fallsOf sets Dir in some rows where the ground falls or ends, and lists the
 // flat cells.
 func (f *Field) fallsOf(r0, r1 int) (flats []int32) {
-	w := f.Grid.Cols
+	w, h := f.Grid.Cols, f.Grid.Rows
+	// heights as whole numbers, three rows at a time, the direction in the low bits
+	var rows [3][]uint64
+	for k := range rows {
+		rows[k] = make([]uint64, w)
+	}
+	load := func(r int) {
+		row := rows[r%3]
+		for c, z := range f.Filled[r*w : (r+1)*w] {
+			k := uint64(sortable(z)) << 3
+			if z != z {
+				k = math.MaxUint64 &^ 7
+			}
+			row[c] = k
+		}
+	}
+	square := f.steps[0] == f.steps[2]
+	if r0 > 0 {
+		load(r0 - 1)
+	}
+	load(r0)
 	for r := r0; r < r1; r++ {
-		for c := 0; c < w; c++ {
-			i := r*w + c
-			if f.Dir[i] != flat {
+		if r < h-1 {
+			load(r + 1)
+		}
+		whole := square && r > 0 && r < h-1
+		up, mid, down := rows[(r+2)%3], rows[r%3], rows[(r+1)%3]
+		up, mid, down = up[:w], mid[:w], down[:w]
+		dir, edge := f.Dir[r*w:(r+1)*w], f.edge[r*w:(r+1)*w]
+		dir, edge = dir[:w], edge[:w]
+		for c := range mid {
+			if d := dir[c]; d > NorthEast && d != flat {
 				continue
 			}
-			if d := f.steepest(c, r); d != flat {
-				f.Dir[i] = d
-			} else if f.edge[i] {
-				f.Dir[i] = Out
+			d := flat
+			if whole && c > 0 && c < w-1 {
+				// the lowest of the four beside and of the four askew, the first of
+				// equals, and then one against the other
+				z := mid[c]
+				beside := min(mid[c+1], down[c]|2, mid[c-1]|4, up[c]|6)
+				askew := min(down[c+1]|1, down[c-1]|3, up[c-1]|5, up[c+1]|7)
+				switch {
+				case beside&^7 >= z && askew&^7 >= z:
+				case askew&^7 >= beside&^7:
+					d = Direction(beside & 7)
+				case beside&^7 >= z:
+					d = Direction(askew & 7)
+				default:
+					d = f.steeper(r*w+c, Direction(beside&7), Direction(askew&7))
+				}
 			} else {
-				flats = append(flats, int32(i))
+				d = f.steepest(c, r)
 			}
+			if d == flat {
+				if edge[c] {
+					d = Out
+				} else {
+					flats = append(flats, int32(r*w+c))
+				}
+			}
+			dir[c] = d
 		}
 	}
 	return flats
+}
+
+// steeper is the steeper of two directions in which the ground falls, on square
+// cells; of equals the first.
+func (f *Field) steeper(i int, beside, askew Direction) Direction {
+	z, w := float64(f.Filled[i]), f.Grid.Cols
+	s := (z - float64(f.Filled[i+stepY[beside]*w+stepX[beside]])) / f.steps[0]
+	t := (z - float64(f.Filled[i+stepY[askew]*w+stepX[askew]])) / f.steps[1]
+	if t > s || t == s && askew < beside {
+		return askew
+	}
+	return beside
 }
 
 // steepest is the direction of the steepest fall from a cell, flat if no
@@ -58,48 +119,6 @@ func (f *Field) steepest(c, r int) Direction {
 	w, h := f.Grid.Cols, f.Grid.Rows
 	i := r*w + c
 	z := f.Filled[i]
-	if c > 0 && r > 0 && c < w-1 && r < h-1 && f.steps[0] == f.steps[2] {
-		// square cells: the lowest of the four beside and of the four askew, the
-		// first of equals, and then one against the other
-		up, mid, down := f.Filled[i-w-1:i-w+2], f.Filled[i-1:i+2], f.Filled[i+w-1:i+w+2]
-		beside, d := z, flat
-		if v := mid[2]; v < beside {
-			beside, d = v, East
-		}
-		if v := down[1]; v < beside {
-			beside, d = v, South
-		}
-		if v := mid[0]; v < beside {
-			beside, d = v, West
-		}
-		if v := up[1]; v < beside {
-			beside, d = v, North
-		}
-		askew, e := z, flat
-		if v := down[2]; v < askew {
-			askew, e = v, SouthEast
-		}
-		if v := down[0]; v < askew {
-			askew, e = v, SouthWest
-		}
-		if v := up[0]; v < askew {
-			askew, e = v, NorthWest
-		}
-		if v := up[2]; v < askew {
-			askew, e = v, NorthEast
-		}
-		switch {
-		case askew >= beside:
-			return d
-		case d == flat:
-			return e
-		}
-		s, t := (float64(z)-float64(beside))/f.steps[0], (float64(z)-float64(askew))/f.steps[1]
-		if t > s || t == s && e < d {
-			return e
-		}
-		return d
-	}
 	best, d := 0.0, flat
 	for k := 0; k < 8; k++ {
 		if x, y := c+stepX[k], r+stepY[k]; x < 0 || y < 0 || x >= w || y >= h {
@@ -117,46 +136,56 @@ func (f *Field) steepest(c, r int) Direction {
 }
 
 // flats leads each flat cell by the shortest way over cells of its level to one
-// that drains, layer by layer from there.
+// that drains, layer by layer from there. A flat cell is none of the raster's
+// border: that drains outward.
 func (f *Field) flats(list []int32) {
-	w := f.Grid.Cols
-	look := func(i int32) Direction { // the first neighbour of this level that drains
-		c, r := int(i)%w, int(i)/w
-		for k := 0; k < 8; k++ {
-			if j, ok := f.neighbour(c, r, k); ok && f.Dir[j] <= Enclosed && f.Filled[j] == f.Filled[i] {
-				return Direction(k)
-			}
-		}
-		return flat
-	}
-	var layer []int32
+	off, dir := f.offsets(), f.Dir
+	var layer, next []int32
 	var found []Direction
 	for _, i := range list {
-		if d := look(i); d != flat {
+		if d := f.look(i, &off); d != flat {
 			layer = append(layer, i)
 			found = append(found, d)
 		}
 	}
 	for len(layer) > 0 {
 		for n, i := range layer {
-			f.Dir[i] = found[n]
+			dir[i] = found[n]
 		}
-		var next []int32
+		next, found = next[:0], found[:0]
 		for _, i := range layer {
-			c, r := int(i)%w, int(i)/w
-			for k := 0; k < 8; k++ {
-				if j, ok := f.neighbour(c, r, k); ok && f.Dir[j] == flat && f.Filled[j] == f.Filled[i] {
-					f.Dir[j] = pending
-					next = append(next, int32(j))
+			for _, o := range off {
+				// flat cells that touch are of one level: the higher would fall to the lower
+				if j := i + o; dir[j] == flat {
+					dir[j] = pending
+					next = append(next, j)
 				}
 			}
 		}
-		found = found[:0]
 		for _, i := range next {
-			found = append(found, look(i))
+			found = append(found, f.look(i, &off))
 		}
-		layer = next
+		layer, next = next, layer
 	}
+}
+
+// look is the first neighbour of a cell's level that drains; flat: none does.
+func (f *Field) look(i int32, off *[8]int32) Direction {
+	z := f.Filled[i]
+	for k, o := range off {
+		if j := i + o; f.Dir[j] <= Enclosed && f.Filled[j] == z {
+			return Direction(k)
+		}
+	}
+	return flat
+}
+
+// offsets are those of a cell's neighbours.
+func (f *Field) offsets() (off [8]int32) {
+	for k := range off {
+		off[k] = int32(stepY[k]*f.Grid.Cols + stepX[k])
+	}
+	return off
 }
 
 // count adds up the cells that drain through each cell.

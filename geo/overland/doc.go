@@ -19,9 +19,10 @@
 //     cells, to where it can fall. So every cell drains, and no answer hangs on
 //     the order of the work.
 //
-// May import geo/unit, geo/shape and geo/ground. Sources: filling by priority
-// flood (Barnes, Lehman and Mulla 2014) with a monotone radix queue (Ahuja and
-// others 1990, from memory) in place of a heap; D8 (O'Callaghan and Mark 1984,
-// Jenson and Domingue 1988); D-infinity (Tarboton 1997); tiles after Barnes
-// 2016 and 2017 (from memory). IRC R401.3 for the fall beside a foundation.
+// May import geo/unit, geo/shape and geo/ground. Sources: filling by the lowest
+// passes between basins (Cordonnier, Bovy and Braun 2019; Boruvka 1926; from
+// memory), judged by the sweeps of Planchon and Darboux 2002; D8 (O'Callaghan and
+// Mark 1984, Jenson and Domingue 1988); D-infinity (Tarboton 1997); tiles after
+// Barnes 2016 and 2017 (from memory). IRC R401.3 for the fall beside a
+// foundation.
 package overland

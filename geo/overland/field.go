@@ -94,7 +94,7 @@ func Flow(in Input) (*Field, error) {
 		}
 		f.Dir[i] = Drained
 	}
-	f.fill()
+	f.fill(in.Workers)
 	f.direct(in.Workers)
 	f.Count = f.count()
 	return f, nil

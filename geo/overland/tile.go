@@ -4,11 +4,12 @@ package overland
 // stop at a tile's border, and each is settled on the borders alone, which fit
 // into memory:
 //
-//   - levels: every tile is filled with its border as the way out, and keeps
-//     which parts of it meet at which height; a flood over these parts gives
-//     the level each must rise to (Barnes 2016);
-//   - the shortest ways over flats: distances at the borders are handed to the
-//     neighbours until none changes;
+//   - levels: every tile is filled with its border as the way out, and keeps at
+//     which height its border cells meet; these passes give the level of each
+//     border cell (Barnes 2016), and what is under it and joined to it rises;
+//   - the shortest ways over flats: those within a tile are settled there; of the
+//     others distances at the borders are handed to the neighbours until none
+//     changes;
 //   - counts: every tile knows where the water that comes in at a border cell
 //     goes out again; what comes in is carried along these links (Barnes 2017).
 //
@@ -20,7 +21,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"sort"
 	"sync"
 	"sync/atomic"
 
@@ -59,29 +59,16 @@ type Tiles struct {
 
 type tile struct {
 	col, row, w, h int
-	label          []int32   // of the border cells, from 1; 0: missing
-	z              []float32 // their heights
-	base           int32     // added to this tile's labels to make them unique
-	labels         int32
-	meets          []meeting
-	low            []lowest // by label; only where something is blocked
-	ends           []end    // cells where water leaves the ground
-	dist           []int32  // of the border cells: ways over flats, see far
-	exit           []int32  // where water coming in at a border cell leaves: a border cell of this tile, or -1
-	count          []int32  // of the border cells, without what comes in
-}
-
-// meeting is the least height over which two parts of a tile run together; part
-// 0 is beyond the raster.
-type meeting struct {
-	a, b int32
-	z    float32
-}
-
-// lowest is the lowest cell of a part: its height and its place in the raster.
-type lowest struct {
-	z    float32
-	cell int64
+	z              []float32 // of the border cells: their heights, later levels; NaN: no open ground
+	label          []int32   // of the border cells: 1 + rim, or outside; later their direction
+	meets          []pass    // between these
+	low            []int32   // by label: the lowest cell that drains to it, in the tile; only where something is blocked
+	least          []float32 // and its height
+	ends           []end     // cells where water leaves the ground
+	waiting        *[]waits  // cells of flats that reach the border; nil: too many to keep
+	dist           []int32   // of the border cells: ways over flats; 0: drains, see far
+	exit           []int32   // where water coming in at a border cell leaves: a border cell of this tile, or -1
+	count          []int32   // of the border cells, without what comes in
 }
 
 // end is a cell of the raster where water leaves the ground: Drained or
@@ -108,7 +95,7 @@ func (t Tiles) Flow() error {
 	if t.Side == 0 {
 		t.Side = 1024
 	}
-	if t.Side < 3 || t.Place.Cols < 1 || t.Place.Rows < 1 || float64(t.Place.Cols)*float64(t.Place.Rows) > math.MaxInt32 {
+	if t.Side < 3 || t.Side > mostSide || t.Place.Cols < 1 || t.Place.Rows < 1 || float64(t.Place.Cols)*float64(t.Place.Rows) > math.MaxInt32 {
 		return fmt.Errorf("overland: a raster of %d by %d cells in tiles of %d", t.Place.Cols, t.Place.Rows, t.Side)
 	}
 	g := &tiling{Tiles: t, across: (t.Place.Cols + t.Side - 1) / t.Side}
@@ -124,33 +111,26 @@ func (t Tiles) Flow() error {
 		}
 		g.end(c, r, Drained)
 	}
-	g.total = 7 * len(g.tiles)
+	g.total = 5 * len(g.tiles)
 	if err := g.each(g.parts, nil); err != nil {
 		return err
 	}
-	levels, shut := g.levels()
+	shut := g.levels()
 	if len(shut) > 0 { // ground walled in over more than one tile
 		again := map[int]bool{}
 		for _, cell := range shut {
 			x, y := int(cell%int64(t.Place.Cols)), int(cell/int64(t.Place.Cols))
 			g.end(x, y, Enclosed)
-			for k := range g.tiles { // those that see the cell, in their margin too
-				if u := &g.tiles[k]; x >= u.col && y >= u.row && x < u.col+u.w && y < u.row+u.h {
-					again[k] = true
-				}
-			}
+			k, _, _ := g.at(x, y)
+			again[k] = true
 		}
 		todo := slices.Sorted(maps.Keys(again))
 		g.total += len(todo)
 		if err := g.each(g.parts, todo); err != nil {
 			return err
 		}
-		levels, _ = g.levels()
+		g.levels()
 	}
-	if err := g.each(func(k int) error { return g.raise(k, levels) }, nil); err != nil {
-		return err
-	}
-	levels = nil
 	if err := g.each(g.falls, nil); err != nil {
 		return err
 	}
@@ -219,24 +199,17 @@ type window struct {
 	t    *tile
 }
 
-func (g *tiling) open(k int) (window, error) {
+// window lays out a tile's window, without any cells in it yet.
+func (g *tiling) window(k int) window {
 	t := &g.tiles[k]
 	x0, y0 := max(0, t.col-1), max(0, t.row-1)
-	x1, y1 := min(g.Place.Cols, t.col+t.w+1), min(g.Place.Rows, t.row+t.h+1)
 	d := g.Place
-	d.Cols, d.Rows, d.Z = x1-x0, y1-y0, make([]float32, (x1-x0)*(y1-y0))
-	return window{newField(d), x0, y0, t}, nil
+	d.Cols, d.Rows, d.Z = min(g.Place.Cols, t.col+t.w+1)-x0, min(g.Place.Rows, t.row+t.h+1)-y0, nil
+	return window{newField(d), x0, y0, t}
 }
 
-// inner visits the tile's own cells: their index in the window.
-func (w window) inner(visit func(i, x, y int)) {
-	for y := 0; y < w.t.h; y++ {
-		i := (w.t.row-w.y+y)*w.Grid.Cols + w.t.col - w.x
-		for x := 0; x < w.t.w; x++ {
-			visit(i+x, x, y)
-		}
-	}
-}
+// start is the index of the first of the tile's cells in its row y.
+func (w window) start(y int) int { return (w.t.row-w.y+y)*w.Grid.Cols + w.t.col - w.x }
 
 // margin visits the cells beside the tile: index in the window, place in the
 // raster.
@@ -299,16 +272,16 @@ func (g *tiling) at(x, y int) (k, lx, ly int) {
 	return k, x % g.Side, y % g.Side
 }
 
-// flooded reads a tile and fills it with its border as the way out; label says
-// which border or edge cell each cell drains to.
-func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, label []int32, labels int32, err error) {
-	if w, err = g.open(k); err != nil {
-		return
+// parts fills a tile with its border as the way out, and keeps how high the
+// ways between places of the border lead.
+func (g *tiling) parts(k int) error {
+	w := g.window(k)
+	t, d := w.t, w.Grid
+	w.Grid.Z = make([]float32, d.Cols*d.Rows)
+	if err := g.Rows.Read(w.x, w.y, d.Cols, d.Rows, w.Grid.Z); err != nil {
+		return err
 	}
-	d := w.Grid
-	if err = g.Rows.Read(w.x, w.y, d.Cols, d.Rows, d.Z); err != nil {
-		return
-	}
+	w.Field = newField(w.Grid)
 	w.classify()
 	for _, mp := range g.Blocked {
 		eachCellIn(g.Place, mp, w.x, w.y, d.Cols, d.Rows, func(c, r int) {
@@ -318,287 +291,369 @@ func (g *tiling) flooded(k int, meet func(a, b int32, z float32)) (w window, lab
 		})
 	}
 	w.findEdges()
-	for _, e := range w.t.ends {
+	for _, e := range t.ends {
 		i := (e.y-w.y)*d.Cols + e.x - w.x
 		if w.Dir[i] == Blocked || w.Dir[i] == Missing {
 			p := g.Place.Centre(e.x, e.y)
-			err = fmt.Errorf("overland: drain in the cell at %.2f, %.2f m stands where there is no open ground", p[0], p[1])
-			return
+			return fmt.Errorf("overland: drain in the cell at %.2f, %.2f m stands where there is no open ground", p[0], p[1])
 		}
 		w.Dir[i] = e.how
 	}
-	n := len(d.Z)
-	label = make([]int32, n)
-	for i := range w.Filled { // the margin stays out of it
-		w.Filled[i] = float32(math.NaN())
+	// the tile's own cells
+	d.Cols, d.Rows, d.Z = t.w, t.h, make([]float32, t.w*t.h)
+	f := newField(d)
+	for y := range t.h {
+		i := w.start(y)
+		copy(d.Z[y*t.w:(y+1)*t.w], w.Grid.Z[i:])
+		copy(f.Dir[y*t.w:(y+1)*t.w], w.Dir[i:])
+		copy(f.edge[y*t.w:(y+1)*t.w], w.edge[i:])
 	}
-	var q queue
-	w.inner(func(i, x, y int) {
-		switch {
-		case w.Dir[i] == Missing || w.Dir[i] == Blocked:
-		case w.t.rim(x, y) >= 0 || w.edge[i] || w.Dir[i] != flat:
-			w.Filled[i] = d.Z[i]
-			labels++
-			label[i] = labels
-			q.put(sortable(d.Z[i]), i)
+	first := int32(1 + t.rims())
+	b := f.basins(first, func(i int) int32 {
+		if f.edge[i] {
+			return outside
+		}
+		return int32(1 + t.rim(i%t.w, i/t.w))
+	})
+	least, end, meets := f.levels(b, first)
+	met := meetingsOf(len(d.Z))
+	for _, m := range meets {
+		met.add(m.a, m.b, m.z)
+	}
+	t.meets = slices.Clone(met.list)
+	t.label, t.z = make([]int32, t.rims()), make([]float32, t.rims())
+	nan := float32(math.NaN())
+	t.eachRim(func(x, y, r int) {
+		i := y*t.w + x
+		if t.label[r], t.z[r] = b.of[i], d.Z[i]; b.of[i] < 0 {
+			t.z[r] = nan
+		}
+	})
+	if len(g.Blocked) > 0 {
+		t.low = make([]int32, first)
+		for l := range t.low {
+			t.low[l] = nobody
+		}
+		lower := func(l, i int32) {
+			if o := t.low[l]; o < 0 || d.Z[i] < d.Z[o] || d.Z[i] == d.Z[o] && i < o {
+				t.low[l] = i
+			}
+		}
+		t.eachRim(func(x, y, r int) {
+			if l := t.label[r]; l > 0 {
+				lower(l, int32(y*t.w+x))
+			}
+		})
+		for k := first; k < int32(len(end)); k++ {
+			if end[k] < first {
+				lower(end[k], b.low[k])
+			}
+		}
+		t.least = make([]float32, first)
+		for l, i := range t.low {
+			if i >= 0 {
+				t.least[l] = d.Z[i]
+			}
+		}
+	}
+	// what is known of the cells so far: Out is for one that may drain outward
+	for i, o := range b.of {
+		switch z := d.Z[i]; {
+		case o < 0:
+			f.Filled[i] = nan
+		case o < first:
+			f.Filled[i] = z
 		default:
-			w.Filled[i] = dry
+			f.Filled[i] = max(z, least[o])
 		}
-	})
-	w.flood(&q, label)
-	w.fillEnclosed()
-	if meet == nil {
-		return
+		if f.Dir[i] <= NorthEast {
+			f.Dir[i] = flat
+		} else if f.Dir[i] == flat && f.edge[i] {
+			f.Dir[i] = Out
+		}
 	}
-	// each pair of neighbours once: the four ahead
-	ahead := [4]Direction{East, SouthEast, South, SouthWest}
-	w.inner(func(i, x, y int) {
-		own := label[i]
-		if own == 0 {
-			return
-		}
-		if w.edge[i] || w.Dir[i] != flat {
-			meet(0, own, w.Filled[i])
-		}
-		for _, k := range ahead {
-			if k == South && y == w.t.h-1 {
-				return // the tile's last row
-			}
-			if x == w.t.w-1 && k <= SouthEast || x == 0 && k == SouthWest || y == w.t.h-1 && k == SouthEast {
-				continue
-			}
-			j := i + stepY[k]*d.Cols + stepX[k]
-			if label[j] != 0 && label[j] != own {
-				meet(own, label[j], max(w.Filled[i], w.Filled[j]))
-			}
-		}
-	})
-	return
-}
-
-// parts keeps what of a tile meets what, and its border.
-func (g *tiling) parts(k int) error {
-	least := map[uint64]float32{}
-	w, label, labels, err := g.flooded(k, func(a, b int32, z float32) {
-		if a > b {
-			a, b = b, a
-		}
-		key := uint64(a)<<32 | uint64(b)
-		if v, ok := least[key]; !ok || z < v {
-			least[key] = z
-		}
-	})
-	if err != nil {
+	if err := g.Store.WriteDir(t.col, t.row, t.w, t.h, f.Dir); err != nil {
 		return err
 	}
-	t := w.t
-	t.labels = labels
-	t.meets = make([]meeting, 0, len(least))
-	for key, z := range least {
-		t.meets = append(t.meets, meeting{int32(key >> 32), int32(uint32(key)), z})
-	}
-	t.label, t.z = make([]int32, t.rims()), make([]float32, t.rims())
-	w.inner(func(i, x, y int) {
-		if r := t.rim(x, y); r >= 0 {
-			t.label[r], t.z[r] = label[i], w.Filled[i]
-		}
-	})
-	if len(g.Blocked) == 0 {
-		return nil
-	}
-	t.low = make([]lowest, labels)
-	w.inner(func(i, x, y int) {
-		if label[i] == 0 {
-			return
-		}
-		cell := int64(t.row+y)*int64(g.Place.Cols) + int64(t.col+x)
-		if l := &t.low[label[i]-1]; l.cell == 0 && l.z == 0 || w.Grid.Z[i] < l.z {
-			*l = lowest{w.Grid.Z[i], cell + 1} // cells come in rising order; 0 is none
-		}
-	})
-	return nil
+	return g.Store.WriteFilled(t.col, t.row, t.w, t.h, f.Filled)
 }
 
-// levels floods the parts of all tiles from beyond the raster and from the
-// drains. shut are the lowest cells of ground from which no way leads there.
-func (g *tiling) levels() (level []float32, shut []int64) {
+// levels finds the levels of the borders of all tiles from how they meet. shut
+// are the lowest cells of ground from which no way leads out; where there are
+// some, nothing is changed yet.
+func (g *tiling) levels() (shut []int64) {
 	n := int32(1)
+	base := make([]int32, len(g.tiles))
 	for k := range g.tiles {
-		g.tiles[k].base = n - 1
-		n += g.tiles[k].labels
+		base[k] = n - 1
+		n += int32(g.tiles[k].rims())
 	}
-	first := make([]int32, n+1)
-	visit := func(each func(a, b int32, z float32)) {
-		for k := range g.tiles {
-			t := &g.tiles[k]
-			for _, m := range t.meets {
-				a := m.a
-				if a != 0 {
-					a += t.base
-				}
-				each(a, m.b+t.base, m.z)
+	node := func(k int, label int32) int32 {
+		if label == outside {
+			return outside
+		}
+		return base[k] + label
+	}
+	var ways []pass
+	for k := range g.tiles {
+		t := &g.tiles[k]
+		for _, m := range t.meets {
+			ways = append(ways, pass{node(k, m.a), node(k, m.b), m.z})
+		}
+		t.eachRim(func(x, y, r int) {
+			if t.label[r] < 0 {
+				return
 			}
-			t.eachRim(func(x, y, r int) {
-				if t.label[r] == 0 {
-					return
+			for s := 0; s < 8; s++ {
+				nx, ny := t.col+x+stepX[s], t.row+y+stepY[s]
+				if nx < 0 || ny < 0 || nx >= g.Place.Cols || ny >= g.Place.Rows {
+					continue
 				}
-				for s := 0; s < 8; s++ {
-					nx, ny := t.col+x+stepX[s], t.row+y+stepY[s]
-					if nx < 0 || ny < 0 || nx >= g.Place.Cols || ny >= g.Place.Rows {
-						continue
-					}
-					if o, lx, ly := g.at(nx, ny); o > k {
-						u := &g.tiles[o]
-						if v := u.rim(lx, ly); u.label[v] != 0 {
-							each(t.label[r]+t.base, u.label[v]+u.base, max(t.z[r], u.z[v]))
+				if o, lx, ly := g.at(nx, ny); o > k {
+					u := &g.tiles[o]
+					if v := u.rim(lx, ly); u.label[v] >= 0 {
+						if a, b := node(k, t.label[r]), node(o, u.label[v]); a != b {
+							ways = append(ways, pass{a, b, max(t.z[r], u.z[v])})
 						}
 					}
 				}
-			})
-		}
-	}
-	visit(func(a, b int32, _ float32) { first[a]++; first[b]++ })
-	total := int32(0)
-	for i := range first {
-		first[i], total = total, total+first[i]
-	}
-	type way struct {
-		to int32
-		z  float32
-	}
-	ways := make([]way, total)
-	fill := slices.Clone(first)
-	visit(func(a, b int32, z float32) {
-		ways[fill[a]] = way{b, z}
-		fill[a]++
-		ways[fill[b]] = way{a, z}
-		fill[b]++
-	})
-	level = make([]float32, n)
-	done := make([]bool, n)
-	var q queue
-	done[0] = true
-	level[0] = float32(math.Inf(-1))
-	spread := func(i int32) {
-		for _, v := range ways[first[i]:first[i+1]] {
-			if !done[v.to] {
-				q.put(sortable(max(v.z, level[i])), int(v.to))
 			}
-		}
+		})
 	}
-	spread(0)
-	for q.n > 0 {
-		key, i := q.take()
-		if done[i] {
-			continue
-		}
-		done[i] = true
-		level[i] = unsortable(key)
-		spread(int32(i))
+	least, end, _ := contract(n, 1, ways)
+	type lowest struct {
+		z    float32
+		cell int64
 	}
-	if len(g.Blocked) == 0 {
-		return level, nil
-	}
+	lows := map[int32]lowest{}
 	for k := range g.tiles {
-		for l := int32(1); l <= g.tiles[k].labels; l++ {
-			i := l + g.tiles[k].base
-			if done[i] {
+		t := &g.tiles[k]
+		for l, i := range t.low {
+			if l == outside || i < 0 || end[node(k, int32(l))] == outside {
 				continue
 			}
-			done[i] = true
-			low := lowest{z: float32(math.Inf(1))}
-			for list := []int32{i}; len(list) > 0; {
-				j := list[len(list)-1]
-				list = list[:len(list)-1]
-				o := sort.Search(len(g.tiles), func(t int) bool { return g.tiles[t].base >= j }) - 1
-				if v := g.tiles[o].low[j-g.tiles[o].base-1]; v.z < low.z || v.z == low.z && v.cell < low.cell {
-					low = v
-				}
-				for _, v := range ways[first[j]:first[j+1]] {
-					if !done[v.to] {
-						done[v.to] = true
-						list = append(list, v.to)
-					}
-				}
+			v := lowest{t.least[l], int64(t.row+int(i)/t.w)*int64(g.Place.Cols) + int64(t.col+int(i)%t.w)}
+			o := end[node(k, int32(l))]
+			if w, known := lows[o]; !known || v.z < w.z || v.z == w.z && v.cell < w.cell {
+				lows[o] = v
 			}
-			shut = append(shut, low.cell-1)
 		}
 	}
-	return level, shut
+	for _, v := range lows {
+		shut = append(shut, v.cell)
+	}
+	if len(shut) > 0 {
+		return shut
+	}
+	for k := range g.tiles {
+		t := &g.tiles[k]
+		for r, l := range t.label {
+			if l > 0 {
+				t.z[r] = max(t.z[r], least[node(k, l)])
+			}
+		}
+		t.label, t.meets, t.low, t.least = nil, nil, nil, nil
+	}
+	return nil
 }
 
-// raise fills a tile for good.
-func (g *tiling) raise(k int, level []float32) error {
-	w, label, _, err := g.flooded(k, nil)
-	if err != nil {
-		return err
+// filled reads a tile's levels into its window, and lays those of its neighbours'
+// borders round it.
+func (g *tiling) filled(k int) (window, error) {
+	w := g.window(k)
+	t, cols := w.t, w.Grid.Cols
+	n := cols * w.Grid.Rows
+	w.Field = &Field{Grid: w.Grid, Filled: make([]float32, n), steps: w.steps}
+	own := make([]float32, t.w*t.h)
+	if err := g.Store.ReadFilled(t.col, t.row, t.w, t.h, own); err != nil {
+		return w, err
 	}
-	t := w.t
-	out, dir := make([]float32, t.w*t.h), make([]Direction, t.w*t.h)
-	w.inner(func(i, x, y int) {
-		z := w.Filled[i]
-		if label[i] != 0 {
-			z = max(z, level[label[i]+t.base])
-		}
-		out[y*t.w+x] = z
-		// what is known of the cell so far: Out is for one that may drain outward
-		if dir[y*t.w+x] = w.Dir[i]; w.Dir[i] == flat && w.edge[i] {
-			dir[y*t.w+x] = Out
-		}
+	for y := range t.h {
+		copy(w.Filled[w.start(y):], own[y*t.w:(y+1)*t.w])
+	}
+	w.margin(func(i, x, y int) {
+		o, lx, ly := g.at(x, y)
+		u := &g.tiles[o]
+		w.Filled[i] = u.z[u.rim(lx, ly)]
 	})
-	t.label, t.z, t.meets, t.low = nil, nil, nil, nil
-	if err := g.Store.WriteDir(t.col, t.row, t.w, t.h, dir); err != nil {
-		return err
-	}
-	return g.Store.WriteFilled(t.col, t.row, t.w, t.h, out)
+	return w, nil
 }
 
-// falls finds the directions of a tile where the ground falls; the flat cells
-// are left.
+// falls raises a tile to its border's levels and finds its directions; the flats
+// that reach its border are left.
 func (g *tiling) falls(k int) error {
 	w, err := g.filled(k)
 	if err != nil {
 		return err
 	}
 	t := w.t
-	out := make([]Direction, t.w*t.h)
-	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, out); err != nil {
+	own := make([]Direction, t.w*t.h)
+	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, own); err != nil {
 		return err
 	}
-	t.dist = make([]int32, t.rims())
-	w.inner(func(i, x, y int) {
-		d := out[y*t.w+x]
-		if d == flat || d == Out {
-			if s := w.steepest(i%w.Grid.Cols, i/w.Grid.Cols); s != flat {
-				d = s
-			} else if d == Out {
-				// no neighbour is lower: over the edge
-			} else if r := t.rim(x, y); r >= 0 {
-				t.dist[r] = far
+	// What is under the level of a border cell, and joined to it under that level,
+	// rises to it. Cells without all neighbours are ways out and keep theirs.
+	off := w.offsets()
+	var stack []int32
+	raised := false
+	t.eachRim(func(x, y, r int) {
+		z := t.z[r]
+		if i := w.start(y) + x; w.Filled[i] < z {
+			raised = true
+			w.Filled[i] = z
+			stack = append(stack, int32(i))
+		}
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			for _, o := range off {
+				if j := i + o; w.Filled[j] < z {
+					w.Filled[j] = z
+					stack = append(stack, j)
+				}
 			}
 		}
-		out[y*t.w+x] = d
 	})
-	return g.Store.WriteDir(t.col, t.row, t.w, t.h, out)
+	w.Dir, w.edge = make([]Direction, len(w.Filled)), make([]bool, len(w.Filled))
+	for i := range w.Dir {
+		w.Dir[i] = Missing // the margin
+	}
+	for y := range t.h {
+		row := w.start(y)
+		for x, d := range own[y*t.w : (y+1)*t.w] {
+			if d == Out {
+				d, w.edge[row+x] = flat, true
+			}
+			w.Dir[row+x] = d
+		}
+	}
+	flats := w.fallsOf(0, w.Grid.Rows)
+	// those that reach the border wait for the neighbours
+	t.dist = make([]int32, t.rims())
+	t.eachRim(func(x, y, r int) {
+		i := int32(w.start(y) + x)
+		if w.Dir[i] != flat && w.Dir[i] != pending {
+			return
+		}
+		t.dist[r] = far
+		if w.Dir[i] == flat {
+			w.Dir[i] = pending
+			stack = append(stack, i)
+		}
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			for _, o := range off {
+				if j := i + o; w.Dir[j] == flat {
+					w.Dir[j] = pending
+					stack = append(stack, j)
+				}
+			}
+		}
+	})
+	w.flats(slices.DeleteFunc(slices.Clone(flats), func(i int32) bool { return w.Dir[i] == pending }))
+	waiting := w.waiting(slices.DeleteFunc(flats, func(i int32) bool { return w.Dir[i] != pending }))
+	if len(waiting) <= len(own)/mostWaiting {
+		t.waiting = &waiting
+	}
+	levels := make([]float32, len(own))
+	for y := range t.h {
+		row := w.start(y)
+		for x, d := range w.Dir[row : row+t.w] {
+			if d == pending {
+				d = flat
+			}
+			own[y*t.w+x] = d
+		}
+		copy(levels[y*t.w:(y+1)*t.w], w.Filled[row:])
+	}
+	if raised {
+		if err := g.Store.WriteFilled(t.col, t.row, t.w, t.h, levels); err != nil {
+			return err
+		}
+	}
+	return g.Store.WriteDir(t.col, t.row, t.w, t.h, own)
 }
 
-// filled reads a tile's levels.
-func (g *tiling) filled(k int) (window, error) {
-	w, err := g.open(k)
+// waits is a flat cell of a flat that reaches the border of its tile: its place in
+// the tile times 16, and the first of its neighbours in the tile that drains from
+// its level; flat: none.
+type waits uint32
+
+func (w waits) at() int32     { return int32(w >> 4) }
+func (w waits) by() Direction { return Direction(w & 15) }
+
+func waitsAt(i int, by Direction) waits { return waits(i)<<4 | waits(by) }
+
+// mostSide keeps a place in a tile within 28 bits.
+const mostSide = 1 << 14
+
+// mostWaiting is the part of a tile's cells that may wait in memory; where more
+// do, in great lakes, they are read again when they are asked for.
+const mostWaiting = 4
+
+// waiting looks round the waiting cells of a window; it gives them their places
+// in the tile.
+func (w window) waiting(flats []int32) []waits {
+	off := w.offsets()
+	list := make([]waits, len(flats))
+	for n, i := range flats {
+		x, y := int(i)%w.Grid.Cols+w.x-w.t.col, int(i)/w.Grid.Cols+w.y-w.t.row
+		list[n] = waitsAt(y*w.t.w+x, w.look(i, &off))
+	}
+	return list
+}
+
+// flatsOf are the waiting cells of a tile.
+func (g *tiling) flatsOf(k int) ([]waits, error) {
+	t := &g.tiles[k]
+	if t.waiting != nil {
+		return *t.waiting, nil
+	}
+	w, err := g.filled(k)
 	if err != nil {
-		return w, err
+		return nil, err
 	}
-	d := w.Grid
-	if err := g.Store.ReadFilled(w.x, w.y, d.Cols, d.Rows, d.Z); err != nil {
-		return w, err
+	own := make([]Direction, t.w*t.h)
+	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, own); err != nil {
+		return nil, err
 	}
-	w.Filled = d.Z
-	w.classify()
-	return w, nil
+	w.Dir = make([]Direction, len(w.Filled))
+	for i := range w.Dir {
+		w.Dir[i] = Missing // the margin
+	}
+	var flats []int32
+	for y := range t.h {
+		row := w.start(y)
+		for x, d := range own[y*t.w : (y+1)*t.w] {
+			if w.Dir[row+x] = d; d == flat {
+				flats = append(flats, int32(row+x))
+			}
+		}
+	}
+	return w.waiting(flats), nil
 }
 
-// settleFlats hands distances from tile to tile until none changes, then sets
-// the directions.
+// beyond visits the cells of other tiles beside a border cell that are of its
+// level: the direction to them, their tile and their place on its border.
+func (g *tiling) beyond(k, x, y, r int, visit func(d Direction, o, v int)) {
+	t := &g.tiles[k]
+	for d := East; d <= NorthEast; d++ {
+		if lx, ly := x+stepX[d], y+stepY[d]; lx >= 0 && ly >= 0 && lx < t.w && ly < t.h {
+			continue
+		}
+		nx, ny := t.col+x+stepX[d], t.row+y+stepY[d]
+		if nx < 0 || ny < 0 || nx >= g.Place.Cols || ny >= g.Place.Rows {
+			continue
+		}
+		o, lx, ly := g.at(nx, ny)
+		if v := g.tiles[o].rim(lx, ly); g.tiles[o].z[v] == t.z[r] {
+			visit(d, o, v)
+		}
+	}
+}
+
+// settleFlats hands distances over flats from tile to tile until none changes.
 func (g *tiling) settleFlats() error {
 	todo := make([]int, len(g.tiles))
 	for k := range todo {
@@ -606,8 +661,9 @@ func (g *tiling) settleFlats() error {
 	}
 	for len(todo) > 0 {
 		news := make([][]int32, len(g.tiles))
-		err := g.each(func(k int) (err error) {
-			news[k], err = g.ways(k, false)
+		err := g.each(func(k int) error {
+			dist, _, err := g.ways(k)
+			news[k] = dist
 			return err
 		}, todo)
 		if err != nil {
@@ -615,22 +671,16 @@ func (g *tiling) settleFlats() error {
 		}
 		again := map[int]bool{}
 		for _, k := range todo {
-			t := &g.tiles[k]
 			if news[k] == nil {
 				continue
 			}
-			t.eachRim(func(x, y, r int) {
-				if news[k][r] == t.dist[r] {
-					return
-				}
-				for s := 0; s < 8; s++ {
-					nx, ny := t.col+x+stepX[s], t.row+y+stepY[s]
-					if nx < 0 || ny < 0 || nx >= g.Place.Cols || ny >= g.Place.Rows {
-						continue
-					}
-					if o, lx, ly := g.at(nx, ny); o != k && g.tiles[o].dist[g.tiles[o].rim(lx, ly)] != 0 {
-						again[o] = true
-					}
+			g.tiles[k].eachRim(func(x, y, r int) {
+				if d := news[k][r]; d != g.tiles[k].dist[r] {
+					g.beyond(k, x, y, r, func(_ Direction, o, v int) {
+						if g.tiles[o].dist[v] > d+1 {
+							again[o] = true
+						}
+					})
 				}
 			})
 		}
@@ -639,91 +689,58 @@ func (g *tiling) settleFlats() error {
 				g.tiles[k].dist = news[k]
 			}
 		}
-		todo = todo[:0]
-		for k := range g.tiles {
-			if again[k] {
-				todo = append(todo, k)
-			}
-		}
+		todo = slices.Sorted(maps.Keys(again))
 		g.total += len(todo)
 	}
-	return g.each(func(k int) error { _, err := g.ways(k, true); return err }, nil)
+	return nil
 }
 
-// ways finds the distances of a tile's flat cells from what drains, through the
-// borders of its neighbours too, and returns those of its border cells; nil for
-// a tile without flats. With write it sets the directions instead.
-func (g *tiling) ways(k int, write bool) ([]int32, error) {
+// ways finds the distances of a tile's waiting cells from what drains, through
+// the borders of its neighbours too: those of its border cells, and the
+// directions that follow of all waiting cells. Both are nil where none waits.
+func (g *tiling) ways(k int) (rims []int32, settled []waits, err error) {
+	flats, err := g.flatsOf(k)
+	if err != nil || len(flats) == 0 {
+		return nil, nil, err
+	}
 	t := &g.tiles[k]
-	own := make([]Direction, t.w*t.h)
-	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, own); err != nil {
-		return nil, err
+	// distances, with room round the tile: 0 is no waiting cell
+	wide := t.w + 2
+	place := func(i int32) int32 { return i + int32(wide) + 1 + 2*(i/int32(t.w)) }
+	dist := make([]int32, wide*(t.h+2))
+	for _, f := range flats {
+		dist[place(f.at())] = far
 	}
-	if !slices.Contains(own, flat) {
-		return nil, nil
+	var off [8]int32
+	for d := range off {
+		off[d] = int32(stepY[d]*wide + stepX[d])
 	}
-	w, err := g.filled(k)
-	if err != nil {
-		return nil, err
-	}
-	// distances in the window: 0 drains, far a flat cell, -1 no ground
-	cols := w.Grid.Cols
-	dist := make([]int32, len(w.Dir))
-	for i, d := range w.Dir {
-		if d == Missing {
-			dist[i] = -1
+	var layer, later []int32
+	for _, f := range flats {
+		if f.by() != flat {
+			layer = append(layer, place(f.at()))
 		}
 	}
-	var flats []int32
-	w.inner(func(i, x, y int) {
-		if own[y*t.w+x] == flat {
-			dist[i] = far
-			flats = append(flats, int32(i))
-		}
-	})
-	// the margin: the borders of the neighbours
-	var seeds []int32
-	w.margin(func(i, x, y int) {
-		if dist[i] == -1 {
+	// border cells begin from their neighbours in other tiles, when their turn comes
+	type seed struct{ at, dist int32 }
+	var seeds []seed
+	t.eachRim(func(x, y, r int) {
+		if t.dist[r] == 0 {
 			return
 		}
-		o, lx, ly := g.at(x, y)
-		u := &g.tiles[o]
-		if dist[i] = u.dist[u.rim(lx, ly)]; dist[i] > 0 && dist[i] < far {
-			seeds = append(seeds, int32(i))
+		least := int32(far)
+		g.beyond(k, x, y, r, func(_ Direction, o, v int) { least = min(least, g.tiles[o].dist[v]) })
+		if least < far {
+			seeds = append(seeds, seed{place(int32(y*t.w + x)), least + 1})
 		}
 	})
-	look := func(i int32, visit func(j int, s int) bool) {
-		c, r := int(i)%cols, int(i)/cols
-		for s := 0; s < 8; s++ {
-			if j, ok := w.neighbour(c, r, s); ok && dist[j] >= 0 && w.Filled[j] == w.Filled[i] && !visit(j, s) {
-				return
-			}
-		}
-	}
-	// layer by layer; cells beside the margin join when their turn comes
-	var layer, later []int32
-	for _, i := range flats {
-		look(i, func(j, _ int) bool {
-			if dist[j] == 0 {
-				layer = append(layer, i)
-				return false
-			}
-			return true
-		})
-	}
-	slices.SortFunc(seeds, func(a, b int32) int { return cmp.Compare(dist[a], dist[b]) })
+	slices.SortFunc(seeds, func(a, b seed) int { return cmp.Compare(a.dist, b.dist) })
 	for d := int32(1); len(layer) > 0 || len(seeds) > 0; d++ {
 		if len(layer) == 0 {
-			d = max(d, dist[seeds[0]]+1)
+			d = max(d, seeds[0].dist)
 		}
-		for ; len(seeds) > 0 && dist[seeds[0]] < d; seeds = seeds[1:] {
-			look(seeds[0], func(j, _ int) bool {
-				if dist[j] == far && w.own(j) {
-					layer = append(layer, int32(j))
-				}
-				return true
-			})
+		for ; len(seeds) > 0 && seeds[0].dist <= d; seeds = seeds[1:] {
+			layer = append(layer, seeds[0].at)
 		}
 		later = later[:0]
 		for _, i := range layer {
@@ -731,117 +748,117 @@ func (g *tiling) ways(k int, write bool) ([]int32, error) {
 				continue
 			}
 			dist[i] = d
-			look(i, func(j, _ int) bool {
-				if dist[j] > d+1 && w.own(j) {
-					later = append(later, int32(j))
+			for _, o := range off {
+				if j := i + o; dist[j] > d+1 {
+					later = append(later, j)
 				}
-				return true
-			})
+			}
 		}
 		layer, later = later, layer
 	}
-	if !write {
-		out := slices.Clone(t.dist)
-		t.eachRim(func(x, y, r int) {
-			if out[r] != 0 {
-				out[r] = dist[(t.row-w.y+y)*cols+t.col-w.x+x]
-			}
-		})
-		return out, nil
-	}
-	w.inner(func(i, x, y int) {
-		if own[y*t.w+x] != flat {
-			return
+	rims = slices.Clone(t.dist)
+	t.eachRim(func(x, y, r int) {
+		if rims[r] != 0 {
+			rims[r] = dist[place(int32(y*t.w+x))]
 		}
-		look(int32(i), func(j, s int) bool {
-			if dist[j] < dist[i] {
-				own[y*t.w+x] = Direction(s)
-				return false
-			}
-			return true
-		})
 	})
-	return nil, g.Store.WriteDir(t.col, t.row, t.w, t.h, own)
+	settled = make([]waits, len(flats))
+	for n, f := range flats {
+		i := place(f.at())
+		by := f.by() // of several the first
+		for d, o := range off {
+			if dist[i+o] != 0 && dist[i+o] < dist[i] {
+				by = min(by, Direction(d))
+				break
+			}
+		}
+		if x, y := int(f.at())%t.w, int(f.at())/t.w; t.rim(x, y) >= 0 {
+			g.beyond(k, x, y, t.rim(x, y), func(d Direction, o, v int) {
+				if g.tiles[o].dist[v] < dist[i] {
+					by = min(by, d)
+				}
+			})
+		}
+		settled[n] = waitsAt(int(f.at()), by)
+	}
+	return rims, settled, nil
 }
 
-// inside is a tile's field with what leaves the tile as drained.
-func (t *tile) inside(f *Field) *Field {
-	own := &Field{Grid: f.Grid, Dir: slices.Clone(f.Dir)}
+// counted counts a tile's cells by their directions, with what comes in at
+// border cells on top (nil: nothing). leaves tells for each cell whether its own
+// direction leads out of the tile.
+func (t *tile) counted(place ground.Grid, dir []Direction, in []int32) (n []int32, leaves *Field) {
+	place.Cols, place.Rows, place.Z = t.w, t.h, nil
+	f := &Field{Grid: place, Dir: slices.Clone(dir)}
 	t.eachRim(func(x, y, r int) {
 		i := y*t.w + x
-		if d := f.Dir[i]; d <= NorthEast {
+		if d := dir[i]; d <= NorthEast {
 			if _, ok := f.neighbour(x, y, int(d)); !ok {
-				own.Dir[i] = Out
+				f.Dir[i] = Out
 			}
 		}
 	})
-	return own
-}
-
-// counted reads a tile's directions and counts, with what comes in at border
-// cells on top (nil: nothing).
-func (g *tiling) counted(k int, in []int32) (*Field, []int32, error) {
-	t := &g.tiles[k]
-	d := g.Place
-	d.Cols, d.Rows, d.Z = t.w, t.h, nil
-	f := &Field{Grid: d, Dir: make([]Direction, t.w*t.h)}
-	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, f.Dir); err != nil {
-		return nil, nil, err
-	}
-	n := f.ones()
+	n = f.ones()
 	if in != nil {
 		t.eachRim(func(x, y, r int) { n[y*t.w+x] += in[r] })
 	}
-	gather(t.inside(f), n, nil)
-	return f, n, nil
+	gather(f, n, nil)
+	return n, f
 }
 
-// links keeps a tile's counts at its border, and where water that comes in at a
-// border cell leaves.
+// links settles a tile's directions, and keeps its counts at its border and where
+// water that comes in at a border cell leaves.
 func (g *tiling) links(k int) error {
-	f, n, err := g.counted(k, nil)
+	_, settled, err := g.ways(k)
 	if err != nil {
 		return err
 	}
 	t := &g.tiles[k]
-	t.exit, t.count = make([]int32, t.rims()), make([]int32, t.rims())
-	t.dist = nil
-	// the border cell by which each cell's water leaves, found once a cell
-	const unknown, nowhere = -2, -1
-	exit := make([]int32, len(n))
-	for i := range exit {
-		exit[i] = unknown
+	t.waiting = nil
+	dir := make([]Direction, t.w*t.h)
+	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, dir); err != nil {
+		return err
 	}
+	if len(settled) > 0 {
+		for _, f := range settled {
+			dir[f.at()] = f.by()
+		}
+		if err := g.Store.WriteDir(t.col, t.row, t.w, t.h, dir); err != nil {
+			return err
+		}
+	}
+	n, f := t.counted(g.Place, dir, nil)
+	t.exit, t.count, t.label = make([]int32, t.rims()), make([]int32, t.rims()), make([]int32, t.rims())
+	// the border cell by which each cell's water leaves, found once a cell
+	const unknown, nowhere = 0, -1
+	exit := make([]int32, len(n)) // +1
 	var way []int
 	t.eachRim(func(x, y, r int) {
-		t.count[r] = n[y*t.w+x]
-		way = way[:0]
-		i, e := y*t.w+x, int32(nowhere)
-		for {
-			if exit[i] != unknown {
-				e = exit[i]
+		at := y*t.w + x
+		t.count[r], t.label[r] = n[at], int32(dir[at])
+		e := int32(nowhere)
+		for way = way[:0]; ; {
+			if exit[at] != unknown {
+				e = exit[at]
 				break
 			}
-			way = append(way, i)
-			d := f.Dir[i]
-			if d > NorthEast {
-				break
-			}
-			j, ok := f.neighbour(i%t.w, i/t.w, int(d))
+			way = append(way, at)
+			next, ok := f.Next(at)
 			if !ok {
-				e = int32(t.rim(i%t.w, i/t.w))
+				if dir[at] <= NorthEast {
+					e = int32(t.rim(at%t.w, at/t.w)) + 1
+				}
 				break
 			}
-			i = j
+			at = next
 		}
 		for _, v := range way {
 			exit[v] = e
 		}
-		t.exit[r] = e
+		if t.exit[r] = nowhere; e > 0 {
+			t.exit[r] = e - 1
+		}
 	})
-	// where each border cell's own direction leads is read again in carry
-	t.label = make([]int32, t.rims())
-	t.eachRim(func(x, y, r int) { t.label[r] = int32(f.Dir[y*t.w+x]) })
 	return nil
 }
 
@@ -921,11 +938,12 @@ func (g *tiling) carry() [][]int32 {
 
 // add counts a tile with what comes in.
 func (g *tiling) add(k int, in []int32) error {
-	_, n, err := g.counted(k, in)
-	if err != nil {
+	t := &g.tiles[k]
+	dir := make([]Direction, t.w*t.h)
+	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, dir); err != nil {
 		return err
 	}
-	t := &g.tiles[k]
+	n, _ := t.counted(g.Place, dir, in)
 	return g.Store.WriteCount(t.col, t.row, t.w, t.h, n)
 }
 

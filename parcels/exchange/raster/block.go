@@ -381,30 +381,38 @@ func (b *blocks) numbers(data []byte, o binary.ByteOrder, out []float64) {
 		}
 		return
 	}
-	size := b.bits / 8
-	for i := range out {
-		v := data[(i*b.samples+b.sample)*size:]
-		switch {
-		case b.format == 3 && b.bits == 32:
-			out[i] = float64(math.Float32frombits(o.Uint32(v)))
-		case b.format == 3:
-			out[i] = math.Float64frombits(o.Uint64(v))
-		case b.bits == 8 && b.format == 2:
-			out[i] = float64(int8(v[0]))
-		case b.bits == 8:
-			out[i] = float64(v[0])
-		case b.bits == 16 && b.format == 2:
-			out[i] = float64(int16(o.Uint16(v)))
-		case b.bits == 16:
-			out[i] = float64(o.Uint16(v))
-		case b.bits == 32 && b.format == 2:
-			out[i] = float64(int32(o.Uint32(v)))
-		case b.bits == 32:
-			out[i] = float64(o.Uint32(v))
-		case b.format == 2:
-			out[i] = float64(int64(o.Uint64(v)))
-		default:
-			out[i] = float64(o.Uint64(v))
+	step := b.samples * b.bits / 8
+	data = data[b.sample*b.bits/8:]
+	each := func(number func(v []byte) float64) {
+		for i := range out {
+			out[i] = number(data[i*step:])
 		}
+	}
+	little := o == binary.ByteOrder(binary.LittleEndian)
+	switch {
+	case b.format == 3 && b.bits == 32 && little: // as most rasters of heights are
+		for i := range out {
+			out[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(data[i*step:])))
+		}
+	case b.format == 3 && b.bits == 32:
+		each(func(v []byte) float64 { return float64(math.Float32frombits(o.Uint32(v))) })
+	case b.format == 3:
+		each(func(v []byte) float64 { return math.Float64frombits(o.Uint64(v)) })
+	case b.bits == 8 && b.format == 2:
+		each(func(v []byte) float64 { return float64(int8(v[0])) })
+	case b.bits == 8:
+		each(func(v []byte) float64 { return float64(v[0]) })
+	case b.bits == 16 && b.format == 2:
+		each(func(v []byte) float64 { return float64(int16(o.Uint16(v))) })
+	case b.bits == 16:
+		each(func(v []byte) float64 { return float64(o.Uint16(v)) })
+	case b.bits == 32 && b.format == 2:
+		each(func(v []byte) float64 { return float64(int32(o.Uint32(v))) })
+	case b.bits == 32:
+		each(func(v []byte) float64 { return float64(o.Uint32(v)) })
+	case b.format == 2:
+		each(func(v []byte) float64 { return float64(int64(o.Uint64(v))) })
+	default:
+		each(func(v []byte) float64 { return float64(o.Uint64(v)) })
 	}
 }
