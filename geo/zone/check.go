@@ -3,8 +3,10 @@ package zone
 // The check of a drawn line: by exact distances, no polygon of a zone.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"github.com/paulmach/orb"
@@ -358,7 +360,7 @@ type interval struct{ from, to float64 }
 
 // merge sorts intervals and joins those that meet.
 func merge(iv []interval) []interval {
-	sort.Slice(iv, func(i, j int) bool { return iv[i].from < iv[j].from })
+	slices.SortFunc(iv, func(a, b interval) int { return cmp.Compare(a.from, b.from) })
 	var out []interval
 	for _, v := range iv {
 		if n := len(out); n > 0 && v.from <= out[n-1].to+numeric {
@@ -455,7 +457,7 @@ func (r ruler) sides(mp orb.MultiPolygon, want shape.Place) []interval {
 				}
 			}
 		}
-		sort.Float64s(cuts)
+		slices.Sort(cuts)
 		for k := 1; k < len(cuts); k++ {
 			if cuts[k]-cuts[k-1] <= numeric {
 				continue

@@ -6,7 +6,7 @@ package zone
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"github.com/paulmach/orb"
 	"github.com/tidwall/rtree"
@@ -20,17 +20,18 @@ import (
 // safe for use by several goroutines at once.
 type Neighbours struct {
 	lots []orb.MultiPolygon
+	box  []orb.Bound
 	tree rtree.RTreeG[int]
 }
 
 // NewNeighbours takes up valid parcels; an empty one holds a number and nothing
 // else.
 func NewNeighbours(lots []orb.MultiPolygon) *Neighbours {
-	n := &Neighbours{lots: lots}
+	n := &Neighbours{lots: lots, box: make([]orb.Bound, len(lots))}
 	for i, l := range lots {
 		if len(l) > 0 {
-			b := l.Bound()
-			n.tree.Insert(b.Min, b.Max, i)
+			n.box[i] = l.Bound()
+			n.tree.Insert(n.box[i].Min, n.box[i].Max, i)
 		}
 	}
 	return n
@@ -373,29 +374,47 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 		return nil
 	}
 	own := n.lots[lot]
-	var others []int
-	n.near(own.Bound().Pad(float64(most)), lot, func(i int) { others = append(others, i) })
-	sort.Ints(others)
-	edge := ruler{lot: Lot{Shape: own}}.boundary()
+	var room [16]int
+	others := room[:0]
+	n.near(n.box[lot].Pad(float64(most)), lot, func(i int) { others = append(others, i) })
+	slices.Sort(others)
+	var edges [24][2]orb.Point
+	edge := bar{segments: edges[:0]}
+	for _, poly := range own {
+		for _, ring := range poly {
+			for e := 1; e < len(ring); e++ {
+				edge.segments = append(edge.segments, [2]orb.Point{ring[e-1], ring[e]})
+			}
+		}
+	}
+	var walls [16][2]orb.Point
+	hull := hullEdges(own, walls[:0])
 	var out []Border
 	for _, i := range others {
 		for _, poly := range n.lots[i] {
 			for _, ring := range poly {
 				r := ruler{line: orb.LineString(ring)}
-				within := r.sides(own, shape.Inside)
-				out = append(out, r.borders(lot, i, Overlap, within, edge, float64(least))...)
-				var close []interval
+				if !parted(hull, ring) {
+					within := r.sides(own, shape.Inside)
+					out = append(out, r.borders(lot, i, Overlap, within, edge, float64(least))...)
+				}
+				var few [8]interval
+				close := few[:0]
 				s := 0.0
 				for e := 1; e < len(ring); e++ {
-					for _, g := range edge.segments {
-						if !alike(ring[e-1], ring[e], g[0], g[1]) {
-							continue
-						}
-						if v, ok := beside(ring[e-1], ring[e], g[0], g[1], float64(most)); ok {
-							close = append(close, interval{s + v.from, s + v.to})
+					p, q := ring[e-1], ring[e]
+					if boxGap(p, q, n.box[lot].Min, n.box[lot].Max) < float64(most) {
+						for _, g := range edge.segments {
+							// an edge that both have is the usual case, and no gap
+							if p == g[1] && q == g[0] || p == g[0] && q == g[1] || boxGap(p, q, g[0], g[1]) >= float64(most) || !alike(p, q, g[0], g[1]) {
+								continue
+							}
+							if v, ok := beside(p, q, g[0], g[1], float64(most)); ok {
+								close = append(close, interval{s + v.from, s + v.to})
+							}
 						}
 					}
-					s += math.Hypot(ring[e][0]-ring[e-1][0], ring[e][1]-ring[e-1][1])
+					s += math.Hypot(q[0]-p[0], q[1]-p[1])
 				}
 				if close = merge(close); len(close) > 0 {
 					joined := close[:1]
@@ -413,6 +432,52 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 		}
 	}
 	return out
+}
+
+// hullEdges appends the edges of a lot of one plain polygon that have all of it
+// to their left: those of a convex one, however it runs, and some of another's.
+// None of a lot of many edges, where looking for them costs more than they save.
+func hullEdges(lot orb.MultiPolygon, to [][2]orb.Point) [][2]orb.Point {
+	if len(lot) != 1 || len(lot[0]) != 1 || len(lot[0][0]) > 24 {
+		return to
+	}
+	ring := lot[0][0]
+	for e := 1; e < len(ring); e++ {
+		a, b := ring[e-1], ring[e]
+		left, right := true, true
+		for _, v := range ring[1:] {
+			o := shape.Orient(a, b, v)
+			left, right = left && o >= 0, right && o <= 0
+			if !left && !right {
+				break
+			}
+		}
+		switch {
+		case left:
+			to = append(to, [2]orb.Point{a, b})
+		case right:
+			to = append(to, [2]orb.Point{b, a})
+		}
+	}
+	return to
+}
+
+// parted says that one of a lot's hull edges has all of a ring to its right or
+// on its line, so that they have no ground in common. Exact; it may miss some.
+func parted(hull [][2]orb.Point, ring orb.Ring) bool {
+	for _, h := range hull {
+		beyond := true
+		for _, v := range ring {
+			if shape.Orient(h[0], h[1], v) > 0 {
+				beyond = false
+				break
+			}
+		}
+		if beyond {
+			return true
+		}
+	}
+	return false
 }
 
 // Shared is the ground that two parcels both hold, without what is too thin to
@@ -461,7 +526,7 @@ func (n *Neighbours) bare(r ruler, lot int, iv []interval, edge bar, most float6
 			holders = append(holders, i)
 			cut(n.lots[i])
 		})
-		sort.Float64s(cuts)
+		slices.Sort(cuts)
 		for k := 1; k < len(cuts); k++ {
 			if cuts[k]-cuts[k-1] <= numeric {
 				continue
@@ -492,7 +557,8 @@ func (n *Neighbours) bare(r ruler, lot int, iv []interval, edge bar, most float6
 // within 30 degrees.
 func alike(a, b, c, d orb.Point) bool {
 	ux, uy, vx, vy := b[0]-a[0], b[1]-a[1], d[0]-c[0], d[1]-c[1]
-	return math.Abs(ux*vy-uy*vx) <= 0.5*math.Hypot(ux, uy)*math.Hypot(vx, vy)
+	cross := ux*vy - uy*vx
+	return cross*cross <= 0.25*(ux*ux+uy*uy)*(vx*vx+vy*vy)
 }
 
 // both gives what two lists of sorted, separate intervals share.

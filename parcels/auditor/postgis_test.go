@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
@@ -91,16 +92,19 @@ func fill(t testing.TB, db *sql.DB, s *parcels.Site) {
 // countySQL answers zone area, nearest inlet by line from a point on the lot's
 // surface, length of drains outside, area of buildings in easements, a row a
 // lot. Inset by a negative buffer with mitred joins, footprints grown by their
-// clearance.
+// clearance, all of a lot's at once; what lies wholly in or out is not cut.
 const countySQL = `
 select l.id,
 	(select st_area(case when k.g is null then z.g else st_difference(z.g, k.g) end)
 		from (select st_buffer(l.g, -0.6096, 'join=mitre') g) z,
-		lateral (select st_union(st_buffer(b.g, 0.9144, 'quad_segs=16')) g from buildings b where st_dwithin(b.g, l.g, 0.9144)) k) zone,
+		lateral (select st_buffer(st_collect(b.g), 0.9144, 'quad_segs=16') g from buildings b where st_dwithin(b.g, l.g, 0.9144)) k) zone,
 	n.d nearest,
-	coalesce((select sum(st_length(st_difference(d.g, l.g))) from drains d where d.lot = l.id), 0) outside,
-	coalesce((select sum(st_area(st_intersection(b.g, e.g))) from buildings b join easements e on st_intersects(b.g, e.g) where b.lot = l.id), 0) in_easement
-from lots l cross join lateral (select i.g <-> st_pointonsurface(l.g) d from inlets i order by i.g <-> st_pointonsurface(l.g) limit 1) n`
+	coalesce((select sum(case when st_covers(l.g, d.g) then 0 else st_length(st_difference(d.g, l.g)) end) from drains d where d.lot = l.id), 0) outside,
+	coalesce((select sum(case when st_coveredby(b.g, e.g) then st_area(b.g) else st_area(st_intersection(b.g, e.g)) end)
+		from buildings b join easements e on st_intersects(b.g, e.g) where b.lot = l.id), 0) in_easement
+from lots l
+	cross join lateral (select st_pointonsurface(l.g) p offset 0) c
+	cross join lateral (select i.g <-> c.p d from inlets i order by i.g <-> c.p limit 1) n`
 
 type pgRow struct{ zone, nearest, outside, inEasement float64 }
 
@@ -210,13 +214,16 @@ func BenchmarkPostGIS(b *testing.B) {
 	s := county(b, n)
 	fill(b, db, s)
 	askPostGIS(b, db, n) // warm
-	a, err := New(s, Options{Checks: countyChecks})
-	if err != nil {
-		b.Fatal(err)
-	}
 	var theirs, ours time.Duration
 	theirCPU, ourCPU := 0.0, 0.0
 	for b.Loop() {
+		// anew each time: an auditor remembers which parcels lie over one another
+		a, err := New(s, Options{Checks: countyChecks})
+		if err != nil {
+			b.Fatal(err)
+		}
+		a.fabric.Neighbours()
+		runtime.GC()
 		t0, c0 := time.Now(), backendSeconds(b, db)
 		askPostGIS(b, db, n)
 		theirCPU += backendSeconds(b, db) - c0

@@ -29,17 +29,24 @@ type Border struct {
 	Finding parcels.Finding
 }
 
+// noBorders stands for the answer of most lots, without memory of their own.
+var noBorders []Border
+
 // Borders lists where the lot at a place in the site and its neighbours do not
 // share their line.
 func (t *Siting) Borders(at int) []Border {
-	if b, ok := t.fabric.borders.Load(at); ok {
-		return b.([]Border)
+	if b := t.fabric.borders[at].Load(); b != nil {
+		return *b
 	}
 	var out []Border
 	for _, b := range t.Neighbours().Borders(at, leastBorder, mostBorder) {
 		out = append(out, Border{b, t.borderFinding(b)})
 	}
-	t.fabric.borders.Store(at, out)
+	if out == nil {
+		t.fabric.borders[at].Store(&noBorders)
+		return nil
+	}
+	t.fabric.borders[at].Store(&out)
 	return out
 }
 

@@ -11,6 +11,7 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"github.com/paulmach/orb"
 
@@ -62,13 +63,13 @@ type Siting struct {
 type fabric struct {
 	lots       []parcels.Lot
 	neighbours func() *zone.Neighbours
-	places     func() map[string]int // of the lots, by ID
-	borders    sync.Map              // []Border, by the lot's place
+	places     func() map[string]int      // of the lots, by ID
+	borders    []atomic.Pointer[[]Border] // by the lot's place
 }
 
 // New takes up a site.
 func New(s *parcels.Site) *Siting {
-	return &Siting{site: s, fabric: &fabric{lots: s.Lots, neighbours: sync.OnceValue(func() *zone.Neighbours {
+	return &Siting{site: s, fabric: &fabric{lots: s.Lots, borders: make([]atomic.Pointer[[]Border], len(s.Lots)), neighbours: sync.OnceValue(func() *zone.Neighbours {
 		shapes := make([]orb.MultiPolygon, len(s.Lots))
 		for i := range s.Lots {
 			shapes[i] = s.Lots[i].Shape
@@ -91,6 +92,9 @@ func (t *Siting) Within(view *parcels.Site) *Siting { return &Siting{site: view,
 
 // place is that of a lot among the site's.
 func (t *Siting) place(lot *parcels.Lot) (int, bool) {
+	if i := lot.Index; i >= 0 && i < len(t.fabric.lots) && &t.fabric.lots[i] == lot {
+		return i, true
+	}
 	i, ok := t.fabric.places()[lot.ID]
 	return i, ok
 }
