@@ -154,14 +154,22 @@ func (s *site) reuse(o *site) bool {
 	n := o.base
 	s.base = n
 	s.graph.spots = append([]spot(nil), o.graph.spots[:n]...)
-	s.graph.arcs = make([][]arc, n)
 	for i := range s.graph.spots {
 		s.graph.spots[i].source = -1
-		for _, a := range o.graph.arcs[i] {
-			if a.to < n {
-				s.graph.arcs[i] = append(s.graph.arcs[i], a)
+	}
+	s.graph.arcs = make([][]arc, n)
+	for i, l := range o.graph.arcs[:n] {
+		if l == nil {
+			continue
+		}
+		// a copy: somebody else may plan again from the same result
+		own := make([]arc, 0, len(l)+len(s.heads))
+		for _, a := range l {
+			if int(a.to) < n {
+				own = append(own, a)
 			}
 		}
+		s.graph.arcs[i] = own
 	}
 	return true
 }

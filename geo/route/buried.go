@@ -58,7 +58,16 @@ func (s *site) crosses(p, q orb.Point) bool {
 
 // open tells whether a run may lie between p and q: in the zone, and over no
 // buried line at an angle that is forbidden.
-func (s *site) open(p, q orb.Point) bool { return s.zone.clear(p, q) && !s.crosses(p, q) }
+func (s *site) open(p, q orb.Point) bool {
+	m := s.recall(p, q)
+	if m.open == 0 {
+		m.open = -1
+		if s.zone.clear(p, q) && !s.crosses(p, q) {
+			m.open = 1
+		}
+	}
+	return m.open > 0
+}
 
 // aslantPrice is what a run costs for the buried lines that it meets aslant.
 func (s *site) aslantPrice(p, q orb.Point) float64 {

@@ -98,6 +98,7 @@ func (s *site) trunk(k int, e *end) *branch {
 	var best *branch
 	cost := math.Inf(1)
 	h := &s.heads[k]
+	w := s.waysTo(k, &e.at)
 	consider := func(v int, base float64, tail ...orb.Point) {
 		a := s.graph.spots[v].at
 		c := base + s.metre*dist(a, tail[0])
@@ -110,7 +111,7 @@ func (s *site) trunk(k int, e *end) *branch {
 		// the turn at v
 		var prev *orb.Point
 		if v != h.spot {
-			prev = &s.graph.spots[s.ways[k].label[v].prev].at
+			prev = &s.graph.spots[w.label[v].prev].at
 		} else {
 			prev = h.before()
 		}
@@ -136,24 +137,21 @@ func (s *site) trunk(k int, e *end) *branch {
 		} else if !s.lastRun(e, a) {
 			return
 		}
-		b := &branch{src: k, pts: append(s.way(k, v), tail...), head: len(h.pts), kept: h.kept, tail: 1, up: -1, tie: !e.inZone}
+		b := &branch{src: k, pts: append(s.wayOf(w, k, v), tail...), head: len(h.pts), kept: h.kept, tail: 1, up: -1, tie: !e.inZone}
 		b.cost = s.branchPrice(b)
 		if b.cost < cost-1e-9 {
 			best, cost = b, b.cost
 		}
 	}
-	for i := 0; ; i++ {
-		v := s.nth(k, i)
+	for {
+		v := s.next(w, k, &e.at)
 		if v < 0 {
 			break
 		}
-		base := s.ways[k].label[v].cost
-		if base >= cost {
-			break
-		}
+		base := w.label[v].cost
 		a := s.graph.spots[v].at
 		if base+s.metre*dist(a, e.at) >= cost {
-			continue
+			break
 		}
 		consider(v, base, e.at)
 		if !e.inZone {

@@ -45,7 +45,8 @@ func (s *site) findGrain() {
 	}
 	sort.SliceStable(fs, func(i, j int) bool { return fs[i].metres > fs[j].metres+1e-6 })
 	for i := 0; i < len(fs) && i < 3; i++ {
-		s.grain = append(s.grain, fs[i].dir)
+		sin, cos := math.Sincos(fs[i].dir)
+		s.grain, s.along = append(s.grain, fs[i].dir), append(s.along, orb.Point{cos, sin})
 	}
 }
 
@@ -53,10 +54,18 @@ func (s *site) findGrain() {
 // within a quarter of a degree of it, all of it from five degrees on.
 func (s *site) askewPrice(a, b orb.Point) float64 {
 	d := sub(b, a)
-	w := math.Atan2(d[1], d[0]) + 2*math.Pi
+	// the tangents of the angles to the grain, taken modulo 45 degrees
+	least := 1.0
+	for _, g := range s.along {
+		x, y := math.Abs(dot(d, g)), math.Abs(cross(d, g))
+		if x < y {
+			x, y = y, x
+		}
+		least = min(least, y/x, (x-y)/(x+y))
+	}
 	off := eighth
-	for _, g := range s.grain {
-		off = min(off, offGrain(w, g))
+	if least < 0.1 {
+		off = math.Atan(least)
 	}
 	const free, full = 0.25 * float64(Degree), 5 * float64(Degree)
 	return s.askew * math.Sqrt(dot(d, d)) * min(max((off-free)/(full-free), 0), 1)

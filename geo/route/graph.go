@@ -5,6 +5,7 @@ package route
 
 import (
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -17,14 +18,19 @@ type spot struct {
 	source int // index of the head that ends here, or -1
 }
 
+// arc is what one spot knows of the run to another.
 type arc struct {
-	to   int
-	cost float64
+	cost  float64 // its price, +Inf where none may lie; what it costs at least while known is false
+	to    int32
+	known bool
 }
 
+// graph is looked into only as far as somebody asks: most pairs of spots never
+// matter to any way.
 type graph struct {
 	spots []spot
-	arcs  [][]arc
+	arcs  [][]arc // by spot, in the order of to; nil while nobody has asked
+	room  []arc   // for more of them
 }
 
 // site is a problem made ready: everything that does not depend on the target.
@@ -45,13 +51,17 @@ type site struct {
 	bend    float64
 	cosJoin float64
 	cosBend float64
-	askew   float64   // charged on a metre across the grain
-	grain   []float64 // directions modulo 45 degrees
-	haste   float64   // share of Metre charged for a metre of way to the target
+	sinLand float64 // of the angle at which laterals land
+	cosLand float64
+	askew   float64     // charged on a metre across the grain
+	grain   []float64   // directions modulo 45 degrees
+	along   []orb.Point // the same as unit vectors
+	haste   float64     // share of Metre charged for a metre of way to the target
 	tries   tries
 	keep    func(*plan)
 	depth   *Depth // for the bound
 	scratch scratch
+	memo    []memo // of runs asked about
 }
 
 // head is how water from a source, or along a kept line, gets to where the
@@ -87,19 +97,58 @@ func (s *site) basin(k int) bool {
 }
 
 // price of a straight run between a and b by what can be added up.
-func (s *site) price(a, b orb.Point) float64 {
-	c := s.metre * dist(a, b)
-	for i, r := range s.regions {
-		l, n := r.inside(a, b)
-		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
-	}
-	if len(s.buried) > 0 {
-		c += s.aslantPrice(a, b)
+func (s *site) price(a, b orb.Point) float64 { return s.metre*dist(a, b) + s.beyond(a, b) }
+
+// beyond is what a run costs beyond its length, never less than 0.
+func (s *site) beyond(a, b orb.Point) float64 {
+	c := 0.0
+	if len(s.regions)+len(s.buried) > 0 {
+		m := s.recall(a, b)
+		if !m.priced {
+			m.beyond, m.priced = s.crossed(a, b), true
+		}
+		c = m.beyond
 	}
 	if s.askew > 0 {
 		c += s.askewPrice(a, b)
 	}
 	return c
+}
+
+// crossed is what a run costs for the areas and lines that it crosses.
+func (s *site) crossed(a, b orb.Point) float64 {
+	c := 0.0
+	for i, r := range s.regions {
+		l, n := r.inside(a, b)
+		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
+	}
+	return c + s.aslantPrice(a, b)
+}
+
+// memo is what is known of a run asked about before: moves of one corner leave
+// the other runs of a branch as they were.
+type memo struct {
+	a, b   orb.Point
+	beyond float64
+	priced bool
+	open   int8 // 1 open, -1 not, 0 not known
+}
+
+const memoBits = 9
+
+// recall is the place of a run in the memory; another one that stood there goes.
+func (s *site) recall(a, b orb.Point) *memo {
+	if s.memo == nil {
+		s.memo = make([]memo, 1<<memoBits)
+	}
+	h := math.Float64bits(a[0])*0x9e3779b97f4a7c15 ^ math.Float64bits(a[1])*0xc2b2ae3d27d4eb4f
+	h = (h ^ h>>29) * 0xbf58476d1ce4e5b9
+	h ^= math.Float64bits(b[0])*0x165667b19e3779f9 ^ math.Float64bits(b[1])*0xd6e8feb86659fd93
+	m := &s.memo[(h^h>>32)*0x9e3779b97f4a7c15>>(64-memoBits)]
+	if m.a != a || m.b != b {
+		*m = memo{a: a, b: b}
+	}
+	return m
 }
 
 // straight is the greatest turn that counts as none.
@@ -161,7 +210,7 @@ func (s *site) joins(a, b, c orb.Point) bool { return turnsAtMost(a, b, c, s.cos
 // stands at a corner, whose spot is then marked as passing a source.
 func (s *site) addSpot(sp spot) int {
 	for i := range s.graph.spots {
-		if dist(s.graph.spots[i].at, sp.at) <= 1e-6 {
+		if at := s.graph.spots[i].at; math.Abs(at[0]-sp.at[0]) <= 1e-6 && dist(at, sp.at) <= 1e-6 {
 			if sp.source < 0 {
 				return i
 			}
@@ -268,7 +317,7 @@ func (s *site) useful(i int, q orb.Point) bool {
 		return true
 	}
 	d := sub(c.at, q)
-	tol := eps * math.Hypot(d[0], d[1])
+	tol := eps * (math.Abs(d[0]) + math.Abs(d[1]))
 	p, n := cross(d, sub(c.prev, c.at)), cross(d, sub(c.next, c.at))
 	return !(p > tol && n < -tol || p < -tol && n > tol)
 }
@@ -282,22 +331,71 @@ func (s *site) sight() float64 {
 	return math.Inf(1)
 }
 
-// link finds which spots see each other, of those from place first on with all
-// before them.
+// link makes room for what will be asked of the spots. Those that have arcs are
+// told of the spots from place first on.
 func (s *site) link(first int) {
 	g := &s.graph
-	g.arcs = append(g.arcs, make([][]arc, len(g.spots)-len(g.arcs))...)
+	had := len(g.arcs)
+	g.arcs = append(g.arcs, make([][]arc, len(g.spots)-had)...)
 	sight := s.sight()
-	for i := first; i < len(g.spots); i++ {
-		for j := 0; j < i; j++ {
-			a, b := g.spots[i].at, g.spots[j].at
-			if d := dist(a, b); d < s.ls-eps || d > sight || !s.useful(i, b) || !s.useful(j, a) || !s.open(a, b) {
-				continue
-			}
-			c := s.price(a, b)
-			g.arcs[i] = append(g.arcs[i], arc{j, c})
-			g.arcs[j] = append(g.arcs[j], arc{i, c})
+	for i := range had {
+		if g.arcs[i] == nil {
+			continue
 		}
+		for j := first; j < len(g.spots); j++ {
+			g.arcs[i] = s.aim(g.arcs[i], i, j, sight)
+		}
+	}
+}
+
+// aim adds the arc from spot i to spot j where a way may bend at both.
+func (s *site) aim(l []arc, i, j int, sight float64) []arc {
+	a, b := s.graph.spots[i].at, s.graph.spots[j].at
+	dx, dy := a[0]-b[0], a[1]-b[1]
+	if dd := dx*dx + dy*dy; dd < (s.ls-eps)*(s.ls-eps) || dd > sight*sight || !s.useful(i, b) || !s.useful(j, a) {
+		return l
+	}
+	return append(l, arc{to: int32(j), cost: s.metre * math.Sqrt(dx*dx+dy*dy)})
+}
+
+// arcs are those of spot i.
+func (s *site) arcs(i int) []arc {
+	g := &s.graph
+	if g.arcs[i] == nil {
+		if cap(g.room)-len(g.room) < len(g.spots) {
+			g.room = make([]arc, 0, max(1024, len(g.spots)))
+		}
+		l := g.room[len(g.room):]
+		sight := s.sight()
+		for j := range g.spots {
+			if j != i {
+				l = s.aim(l, i, j, sight)
+			}
+		}
+		g.room = g.room[:len(g.room)+len(l)]
+		g.arcs[i] = l[:len(l):len(l)]
+	}
+	return g.arcs[i]
+}
+
+// look finds what the run from spot i along an arc costs.
+func (s *site) look(i int, a *arc) {
+	j := int(a.to)
+	a.known = true
+	if back := s.graph.arcs[j]; back != nil { // known from the other side
+		if k, ok := slices.BinarySearchFunc(back, i, func(x arc, i int) int { return int(x.to) - i }); ok && back[k].known {
+			a.cost = back[k].cost
+			return
+		}
+	}
+	p, q := s.graph.spots[max(i, j)].at, s.graph.spots[min(i, j)].at
+	if !s.zone.clear(p, q) || s.crosses(p, q) {
+		a.cost = math.Inf(1)
+		return
+	}
+	a.cost += s.crossed(p, q)
+	if s.askew > 0 {
+		a.cost += s.askewPrice(p, q)
 	}
 }
 
@@ -384,7 +482,10 @@ type ways struct {
 	queue queue
 }
 
-func (s *site) newWays(k int) *ways {
+func (s *site) newWays(k int) *ways { return s.waysTo(k, nil) }
+
+// waysTo are ways that are found towards a point first.
+func (s *site) waysTo(k int, to *orb.Point) *ways {
 	h := &s.heads[k]
 	w := &ways{}
 	if h.why != "" || h.target >= 0 {
@@ -396,64 +497,97 @@ func (s *site) newWays(k int) *ways {
 	}
 	w.label[h.spot].cost = h.cost
 	w.queue = queue{{h.spot, h.cost}}
+	if to != nil {
+		w.queue[0].cost += s.metre * dist(s.graph.spots[h.spot].at, *to)
+	}
 	return w
 }
 
 // nth returns the spot that is nth nearest to head k, -1 where there are fewer.
 func (s *site) nth(k, n int) int {
 	w := s.ways[k]
-	h := &s.heads[k]
 	for len(w.order) <= n {
-		if len(w.queue) == 0 {
+		v := s.next(w, k, nil)
+		if v < 0 {
 			return -1
 		}
-		it := w.queue.pop()
-		if it.cost > w.label[it.spot].cost {
-			continue
-		}
-		w.order = append(w.order, it.spot)
-		prev := h.before()
-		if it.spot != h.spot {
-			prev = &s.graph.spots[w.label[it.spot].prev].at
-		}
-		at := s.graph.spots[it.spot].at
-		for _, a := range s.graph.arcs[it.spot] {
-			c := it.cost + a.cost
-			if c >= w.label[a.to].cost-1e-9 {
-				continue
-			}
-			if prev != nil {
-				var bp float64
-				var ok bool
-				if it.spot == h.spot {
-					bp, ok = s.bendAt(*prev, at, s.graph.spots[a.to].at)
-				} else {
-					bp, ok = s.pass(*prev, it.spot, s.graph.spots[a.to].at)
-				}
-				if !ok {
-					continue
-				}
-				c += bp
-			}
-			if c < w.label[a.to].cost-1e-9 {
-				w.label[a.to] = label{c, it.spot}
-				w.queue.push(item{a.to, c})
-			}
-		}
+		w.order = append(w.order, v)
 	}
 	return w.order[n]
 }
 
+// next makes the way to one more spot final and returns the spot, -1 where there
+// is none: in the order of cost, or towards a point in that of cost and what the
+// straight way on to it costs.
+func (s *site) next(w *ways, k int, to *orb.Point) int {
+	h := &s.heads[k]
+	g := &s.graph
+	var i, at = -1, orb.Point{}
+	var cost float64
+	for i < 0 {
+		if len(w.queue) == 0 {
+			return -1
+		}
+		it := w.queue.pop()
+		cost, at = w.label[it.spot].cost, g.spots[it.spot].at
+		on := cost
+		if to != nil {
+			on += s.metre * dist(at, *to)
+		}
+		if it.cost <= on {
+			i = it.spot
+		}
+	}
+	prev := h.before()
+	if i != h.spot {
+		prev = &g.spots[w.label[i].prev].at
+	}
+	arcs := s.arcs(i)
+	for n := range arcs {
+		a := &arcs[n]
+		have := w.label[a.to].cost - 1e-9
+		if cost+a.cost >= have {
+			continue
+		}
+		b := g.spots[a.to].at
+		bp := 0.0
+		if prev != nil {
+			var ok bool
+			if i == h.spot {
+				bp, ok = s.bendAt(*prev, at, b)
+			} else {
+				bp, ok = s.pass(*prev, i, b)
+			}
+			if !ok || cost+a.cost+bp >= have {
+				continue
+			}
+		}
+		if !a.known {
+			s.look(i, a)
+		}
+		if c := cost + a.cost + bp; c < have {
+			w.label[a.to] = label{c, i}
+			if to != nil {
+				c += s.metre * dist(b, *to)
+			}
+			w.queue.push(item{int(a.to), c})
+		}
+	}
+	return i
+}
+
 // way returns the points of the way of source k to spot i, the source first.
-func (s *site) way(k, i int) []orb.Point {
+func (s *site) way(k, i int) []orb.Point { return s.wayOf(s.ways[k], k, i) }
+
+func (s *site) wayOf(w *ways, k, i int) []orb.Point {
 	n := 0
-	for j := i; j != s.heads[k].spot; j = s.ways[k].label[j].prev {
+	for j := i; j != s.heads[k].spot; j = w.label[j].prev {
 		n++
 	}
 	h := len(s.heads[k].pts)
 	pts := make([]orb.Point, h+n, h+n+3)
 	copy(pts, s.heads[k].pts)
-	for j := i; j != s.heads[k].spot; j = s.ways[k].label[j].prev {
+	for j := i; j != s.heads[k].spot; j = w.label[j].prev {
 		n--
 		pts[h+n] = s.graph.spots[j].at
 	}

@@ -94,23 +94,37 @@ type scratch struct {
 }
 
 // branchPrice adds up a branch, its turns included.
-func (s *site) branchPrice(b *branch) float64 {
+func (s *site) branchPrice(b *branch) float64 { return s.branchPriceUnder(b, math.Inf(1)) }
+
+// branchPriceUnder is the price of a branch; where it is most or more, any such
+// figure.
+func (s *site) branchPriceUnder(b *branch, most float64) float64 {
 	c := 0.0
-	if f := s.heads[b.src].from; f != nil && len(b.pts) > 1 {
-		c, _ = s.bendAt(*f, b.pts[0], b.pts[1])
+	switch {
+	case b.up < 0:
+		c = s.p.Prices.TieIn
+	case !b.through:
+		c = s.p.Prices.Join
 	}
-	for i := 0; i+1 < len(b.pts); i++ {
-		c += s.price(b.pts[i], b.pts[i+1])
+	return s.linePriceUnder(s.heads[b.src].from, b.pts, c, most)
+}
+
+// linePriceUnder adds the price of a line that comes from a point (nil: from none)
+// to c; where the sum is most or more, any such figure.
+func (s *site) linePriceUnder(from *orb.Point, pts []orb.Point, c, most float64) float64 {
+	if from != nil && len(pts) > 1 {
+		bp, _ := s.bendAt(*from, pts[0], pts[1])
+		c += bp
+	}
+	for i := 0; i+1 < len(pts); i++ {
+		c += s.metre * dist(pts[i], pts[i+1])
 		if i > 0 {
-			bp, _ := s.bendAt(b.pts[i-1], b.pts[i], b.pts[i+1])
+			bp, _ := s.bendAt(pts[i-1], pts[i], pts[i+1])
 			c += bp
 		}
 	}
-	switch {
-	case b.up < 0:
-		c += s.p.Prices.TieIn
-	case !b.through:
-		c += s.p.Prices.Join
+	for i := 0; i+1 < len(pts) && c < most; i++ {
+		c += s.beyond(pts[i], pts[i+1])
 	}
 	return c
 }
@@ -237,17 +251,22 @@ type landing struct {
 // land returns the legal ways from q, which is reached from prev (nil: q is
 // the source), onto the segment seg of branch up: slanting at the greatest angle
 // allowed, square with a stub, or none where q lies on the line. It leaves the
-// tests against zone and other branches to the caller.
-func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int, out []landing) []landing {
+// tests against zone and other branches to the caller, and leaves out what costs
+// most or more.
+func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int, most float64, out []landing) []landing {
 	o := &p.branch[up]
 	a, b := o.pts[seg], o.pts[seg+1]
 	l := dist(a, b)
-	u := unitVec(a, b)
+	u := orb.Point{(b[0] - a[0]) / l, (b[1] - a[1]) / l}
 	f := dot(sub(q, a), u)
 	h := cross(u, sub(q, a))
 	side := 1.0
 	if h < 0 {
 		side, h = -1, -h
+	}
+	lo, hi := s.ls, l-s.ls
+	if h >= 1e-6 && s.metre*h+s.p.Prices.Join >= most {
+		return out
 	}
 	taken := s.scratch.taken[:0]
 	for k := range p.branch {
@@ -257,7 +276,6 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		}
 	}
 	s.scratch.taken = taken
-	lo, hi := s.ls, l-s.ls
 	if h < 1e-6 {
 		// q lies on the line: at a corner that is free, or with room on both sides
 		room := f >= lo-eps && f <= hi+eps && freeAt(taken, f, s.ls)
@@ -272,13 +290,13 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 	if hi < lo-eps {
 		return out
 	}
-	sin, cos := math.Sincos(s.join - angleEps)
+	sin, cos := s.sinLand, s.cosLand
 	try := func(t float64, stub bool) {
 		if t < lo-eps || t > hi+eps {
 			return
 		}
 		j := along(a, u, t)
-		var n landing
+		n := landing{cost: s.p.Prices.Join}
 		if stub {
 			n.pts[0] = along(along(a, u, t-s.ls*cos), orb.Point{-u[1], u[0]}, side*s.ls*sin)
 			n.pts[1], n.n = j, 2
@@ -286,7 +304,15 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 			n.pts[0], n.n = j, 1
 		}
 		first := n.pts[0]
-		if d := dist(q, first); d < s.ls-eps {
+		d := dist(q, first)
+		if d < s.ls-eps {
+			return
+		}
+		n.cost += s.metre * d
+		if stub {
+			n.cost += s.metre * s.ls
+		}
+		if n.cost >= most {
 			return
 		}
 		if prev != nil {
@@ -301,12 +327,19 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 			if !ok {
 				return
 			}
-			n.cost += bp + s.price(n.pts[0], n.pts[1])
+			n.cost += bp
 		} else if !s.joins(q, j, b) {
 			return
 		}
-		n.cost += s.price(q, first) + s.p.Prices.Join
-		out = append(out, n)
+		if n.cost >= most {
+			return
+		}
+		if n.cost += s.beyond(q, first); stub {
+			n.cost += s.beyond(n.pts[0], n.pts[1])
+		}
+		if n.cost < most {
+			out = append(out, n)
+		}
 	}
 	spread := func(t float64, least float64, stub bool) {
 		t = math.Max(t, lo)

@@ -44,7 +44,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 			break
 		}
 		base := s.ways[k].label[v].cost
-		if base >= limit-1e-9 {
+		if base*(1+s.haste) >= limit-1e-9 {
 			break
 		}
 		at := s.graph.spots[v].at
@@ -66,7 +66,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 				if base+far+s.metre*distTo(at, o.pts[seg], o.pts[seg+1]) >= limit-1e-9 {
 					continue
 				}
-				for _, ld := range s.land(p, -1, prev, at, up, seg, lands[:0]) {
+				for _, ld := range s.land(p, -1, prev, at, up, seg, limit-1e-9-base-far, lands[:0]) {
 					if base+far+ld.cost >= limit-1e-9 {
 						continue
 					}
@@ -377,32 +377,43 @@ func (s *site) pruned(p *plan, i int) (*plan, []int) {
 }
 
 // lay finds the cheapest end of branch b, whose other points are body, on the
-// segments from first to last of the branch it ends on; nb is written and false
-// returned where there is none. With checked the ends that break a rule are left
-// out. All that is known of b must hold of body.
-func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int, checked bool) (branch, bool) {
+// segments from first to last of the branch it ends on, for less than most; false
+// where there is none. With checked the ends that break a rule are left out. All
+// that is known of b must hold of body.
+func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int, most float64, checked bool) (branch, bool) {
 	var lands [8]landing
-	prev := s.heads[b.src].from
+	from := s.heads[b.src].from
+	prev := from
 	if len(body) > 1 {
 		prev = &body[len(body)-2]
+	}
+	o, q := &p.branch[b.up], body[len(body)-1]
+	off := math.Inf(1)
+	for seg := first; seg < last; seg++ {
+		off = min(off, distTo(q, o.pts[seg], o.pts[seg+1]))
+	}
+	most -= 1e-9
+	cost := s.linePriceUnder(from, body, 0, most-s.metre*off)
+	if cost >= most-s.metre*off {
+		return branch{}, false
 	}
 	var best branch
 	found := false
 	for seg := first; seg < last; seg++ {
-		for _, ld := range s.land(p, k, prev, body[len(body)-1], b.up, seg, lands[:0]) {
+		for _, ld := range s.land(p, k, prev, q, b.up, seg, most-cost, lands[:0]) {
+			if cost+ld.cost >= most {
+				continue
+			}
 			nb := *b
 			nb.pts = append(append(s.scratch.pts[:0], body...), ld.pts[:ld.n]...)
 			s.scratch.pts = nb.pts
 			nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
-			nb.cost = s.branchPrice(&nb)
-			if found && nb.cost >= best.cost-1e-9 {
-				continue
-			}
+			nb.cost = cost + ld.cost
 			if checked && (!s.branchKeeps(&nb, b, p.end) || !s.apart(p, k, nb.pts, b.up, seg, nb.through)) {
 				continue
 			}
 			s.scratch.pts, s.scratch.best = s.scratch.best, nb.pts
-			best, found = nb, true
+			best, found, most = nb, true, nb.cost-1e-9
 		}
 	}
 	return best, found
@@ -434,7 +445,7 @@ func (s *site) relay(p *plan, k int, was *branch) bool {
 			b.seg = seg
 			continue
 		}
-		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, true)
+		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, math.Inf(1), true)
 		if !ok {
 			return false
 		}
@@ -461,16 +472,17 @@ func same(o, was *branch, seg, first, last int) int {
 
 // with returns the plan in which branch k has the points pts for its head and
 // free corners (and target), its own tail and all that hangs on it laid anew; nil
-// where a rule forbids it, or where the branch grows dearer by more than step can
-// save on those that hang on it. It does not keep pts.
-func (s *site) with(p *plan, k int, pts []orb.Point, step float64) *plan {
+// where a rule forbids it, where the plan does not come out under limit, or where
+// the branch grows dearer by more than step can save on those that hang on it. It
+// does not keep pts.
+func (s *site) with(p *plan, k int, pts []orb.Point, step, limit float64) *plan {
 	old := &p.branch[k]
-	slack := old.cost
+	most := old.cost + limit - p.cost // of the branch
 	hung := false
 	for i := range p.branch {
 		if p.branch[i].up == k {
 			hung = true
-			slack += 3*step*s.metre + 2*s.p.Prices.Bend
+			most += 3*step*s.metre + 2*s.p.Prices.Bend
 		}
 	}
 	var b branch
@@ -480,15 +492,17 @@ func (s *site) with(p *plan, k int, pts []orb.Point, step float64) *plan {
 		}
 		b = *old
 		b.pts = pts
-		b.cost = s.branchPrice(&b)
+		if b.cost = s.branchPriceUnder(&b, most); b.cost >= most-1e-9 {
+			return nil
+		}
 	} else {
 		i, n := p.branch[old.up].segments()
 		var ok bool
-		if b, ok = s.lay(p, k, old, pts, max(i, old.seg-1), min(n, old.seg+2), false); !ok {
+		if b, ok = s.lay(p, k, old, pts, max(i, old.seg-1), min(n, old.seg+2), most, false); !ok {
 			return nil
 		}
 	}
-	if b.cost >= slack-1e-9 || !s.branchKeeps(&b, old, p.end) {
+	if !s.branchKeeps(&b, old, p.end) {
 		return nil
 	}
 	if !hung && !s.apart(p, k, b.pts, b.up, b.seg, b.through) {
@@ -554,7 +568,11 @@ func (s *site) nudge(p *plan, k int, step float64) *plan {
 	// the cheapest of the moves offered since the last take
 	var best *plan
 	offer := func(pts []orb.Point, step float64) {
-		if q := s.with(p, k, pts, step); q != nil && q.cost < p.cost*(1-least) && (best == nil || q.cost < best.cost-1e-9) {
+		limit := p.cost * (1 - least)
+		if best != nil {
+			limit = best.cost - 1e-9
+		}
+		if q := s.with(p, k, pts, step, limit); q != nil && q.cost < limit {
 			best = q
 		}
 	}

@@ -64,6 +64,7 @@ func newSite(p *Problem) *site {
 	s := &site{p: p, metre: p.Prices.Metre, ls: float64(p.Rules.LeastStraight),
 		join: float64(p.Rules.JoinAngle) + angleEps, bend: float64(p.Rules.BendAngle) + angleEps}
 	s.cosJoin, s.cosBend = math.Cos(s.join), math.Cos(s.bend)
+	s.sinLand, s.cosLand = math.Sincos(s.join - angleEps)
 	if len(p.Zone) > 0 {
 		b := p.Zone.Bound()
 		s.origin = orb.Point{math.Floor(b.Min[0]), math.Floor(b.Min[1])}
@@ -176,7 +177,6 @@ func (s *site) prepare() {
 	}
 	if last := s.tries.last; last == nil || !s.reuse(last.site) {
 		s.addBase()
-		s.link(0)
 		s.base = len(s.graph.spots)
 	}
 	for i := range s.heads {
