@@ -22,6 +22,7 @@ import (
 
 	"fallwright/parcels"
 	"fallwright/parcels/document"
+	"fallwright/parcels/memory"
 )
 
 // A processKind is one process of the service.
@@ -393,7 +394,7 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		if r, ok := s.Engine.(StoreReader); ok && r.ReadsStore(e.process.id) && !e.keep {
 			break // a result that is kept keeps the document beside it
 		}
-		if e.request.Site, err = s.Store.Document(ctx, name); err != nil {
+		if e.request.Site, err = s.storedDocument(ctx, info); err != nil {
 			return hideAbsent(err, name)
 		}
 	case '{':
@@ -412,7 +413,7 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 				parts["site"] = w
 			}
 		}
-		e.request.Site, e.inline = doc.text, true
+		e.request.Site, e.request.Scanned, e.inline = doc.text, true, true
 	default:
 		return refuse("invalid-input", "inputs.site is neither a site document nor a name.").at(parcels.Fault{Pointer: "/inputs/site"})
 	}
@@ -428,6 +429,30 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		}
 	}
 	return nil
+}
+
+// storedDocument is the document of a stored site at its version, which no other
+// document ever has: a name that comes back goes on counting.
+func (s *service) storedDocument(ctx context.Context, info parcels.SiteInfo) ([]byte, error) {
+	errNewer := errors.New("api: the site was changed meanwhile")
+	var doc []byte
+	kept, err := memory.Of(s.Memory, func() memory.Key {
+		return memory.NewHash("api.document").Text(info.Name).Count(int(info.Version)).Key()
+	}, func() ([]byte, int64, error) {
+		var err error
+		if doc, err = s.Store.Document(ctx, info.Name); err != nil || s.Memory == nil {
+			return doc, 0, err
+		}
+		now, err := s.Store.Site(ctx, info.Name)
+		if err == nil && now.Version != info.Version {
+			err = errNewer
+		}
+		return doc, int64(len(doc)), err
+	})
+	if errors.Is(err, errNewer) {
+		return doc, nil // right, and not of this version
+	}
+	return kept, err
 }
 
 func isNull(raw json.RawMessage) bool { return string(raw) == "null" }

@@ -21,6 +21,7 @@ import (
 
 	"fallwright/openapi"
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 )
 
 // Request is one execution of a process.
@@ -30,6 +31,7 @@ type Request struct {
 	// Site is the text of the site document. SiteName is set when it came from
 	// the store, at SiteVersion.
 	Site        []byte
+	Scanned     bool // document.Scan has passed it
 	SiteName    string
 	SiteVersion int64
 	// Lots to work on; nil: all.
@@ -126,6 +128,8 @@ type Options struct {
 	Log        *slog.Logger     // nil: none
 	Audit      func(Change)     // nil: the log only
 	Now        func() time.Time // nil: the clock
+	// Memory keeps what is asked of the store again and again; nil: nothing is kept.
+	Memory *memory.Memory
 }
 
 type service struct {

@@ -20,7 +20,9 @@ import (
 	"fallwright/parcels/exchange"
 	"fallwright/parcels/exchange/raster"
 	"fallwright/parcels/jobs"
+	"fallwright/parcels/memory"
 	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
 )
 
 type engine struct {
@@ -29,6 +31,35 @@ type engine struct {
 	// queue is that of a PostGIS store, whose workers share audits; nil: there
 	// is none.
 	queue *jobs.Queue
+	// memory and kept hold what requests have in common, by content: sites, layers,
+	// ground, zones; and the sites as the checker reads them. nil: nothing is held.
+	memory *memory.Memory
+	kept   *verify.Kept
+}
+
+// What serve holds in memory between requests: results of so many bytes as
+// reckoned, and site documents of so many bytes of text for the checker, which
+// take some ten times that.
+const (
+	heldBytes    = 128 << 20
+	checkedBytes = 6 << 20
+)
+
+// remembering is g with a memory.
+func (g engine) remembering() engine {
+	g.memory, g.kept = memory.New(heldBytes), verify.Keep(checkedBytes)
+	return g
+}
+
+// planner is newPlanner with what the engine holds.
+func (g engine) planner() *planner.Planner {
+	p := newPlanner()
+	p.Memory = g.memory
+	if c, ok := p.Verifier.(verify.Checker); ok {
+		c.Kept = g.kept
+		p.Verifier = c
+	}
+	return p
 }
 
 // options are those of an execution.
@@ -94,7 +125,7 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 	if r.SiteName != "" && r.Site == nil {
 		return g.auditStored(ctx, r)
 	}
-	s, o, err := readSite(r.Site, r.Criteria, r.Options, document.ServiceLimits)
+	s, o, err := readSiteWith(r.Site, r.Criteria, r.Options, document.Options{Limits: document.ServiceLimits, Memory: g.memory, Scanned: r.Scanned})
 	if err != nil {
 		return api.Answer{}, err
 	}
@@ -104,13 +135,13 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 	r.Progress(0, 1, "read")
 	switch r.Process {
 	case "zone":
-		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots, Pipe: o.Pipe})
+		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots, Pipe: o.Pipe, Memory: g.memory})
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "check":
-		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots})
+		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots, Memory: g.memory})
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
@@ -123,12 +154,12 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 				return api.Answer{}, err
 			}
 		}
-		plan, body, err := newPlanner().Plan(ctx, s, po)
+		plan, body, err := g.planner().Plan(ctx, s, po)
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
 		if len(o.WhatIf) > 0 {
-			if body, err = withWhatIf(ctx, s, po, plan, body, o.WhatIf); err != nil {
+			if body, err = withWhatIf(ctx, g.planner(), s, po, plan, body, o.WhatIf); err != nil {
 				return api.Answer{}, err
 			}
 		}
@@ -166,7 +197,7 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 			return api.Answer{}, named(err, "site")
 		}
 		if o.Resolve {
-			if _, err := answer.Resolve(ctx, newPlanner(), s, planner.Options{}, plan, rep, o.Met); err != nil {
+			if _, err := answer.Resolve(ctx, g.planner(), s, planner.Options{}, plan, rep, o.Met); err != nil {
 				return api.Answer{}, err
 			}
 		}
@@ -239,11 +270,11 @@ const mostWhatIf = 12
 
 // withWhatIf is the plan with the outcome of each change beside it, as its last
 // member.
-func withWhatIf(ctx context.Context, s *parcels.Site, po planner.Options, plan *parcels.Plan, body []byte, changes []planner.Change) ([]byte, error) {
+func withWhatIf(ctx context.Context, p *planner.Planner, s *parcels.Site, po planner.Options, plan *parcels.Plan, body []byte, changes []planner.Change) ([]byte, error) {
 	if len(changes) > mostWhatIf {
 		return nil, &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/what_if", Detail: fmt.Sprintf("%d changes are asked for, at most %d.", len(changes), mostWhatIf)}}}
 	}
-	rows, err := newPlanner().WhatIf(ctx, s, po, plan, changes)
+	rows, err := p.WhatIf(ctx, s, po, plan, changes)
 	if err != nil {
 		var in *parcels.InputError
 		if errors.As(err, &in) {

@@ -100,7 +100,7 @@ func (g engine) sheet(ctx context.Context, s *parcels.Site, o options, r api.Req
 	var plan *parcels.Plan
 	if raw := r.Extra["plan"]; len(raw) > 0 {
 		plan, err = sentPlan(s, raw)
-	} else if plan, _, err = newPlanner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet, Shared: o.Shared, Surface: order.Ground}); err != nil {
+	} else if plan, _, err = g.planner().Plan(ctx, s, planner.Options{Lots: r.Lots, Outlet: o.Outlet, Shared: o.Shared, Surface: order.Ground}); err != nil {
 		err = optionFault(err)
 	}
 	if err != nil {

@@ -40,7 +40,8 @@ func (c serveCmd) Run(e *env) error {
 	if err != nil {
 		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
 	}
-	options := api.Options{Engine: engine{}, Page: page, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
+	held := engine{}.remembering()
+	options := api.Options{Engine: held, Memory: held.memory, Page: page, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
 		Config: cfg, Log: slog.New(slog.NewJSONHandler(os.Stderr, &slog.HandlerOptions{Level: level}))}
 	if c.Store != "" {
 		store, err := openStore(c.Store, storeServed)
@@ -48,7 +49,8 @@ func (c serveCmd) Run(e *env) error {
 			return err
 		}
 		defer store.Close()
-		g := engine{store: store}
+		g := held
+		g.store = store
 		if isPostgres(c.Store) {
 			q, done, err := openQueue(e.ctx, c.Store, store)
 			if err != nil {

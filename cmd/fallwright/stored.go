@@ -28,11 +28,15 @@ type asked struct {
 // readSite reads a site document with criteria and options as they are sent
 // and kept.
 func readSite(doc []byte, criteria, opts json.RawMessage, limits document.Limits) (*parcels.Site, options, error) {
+	return readSiteWith(doc, criteria, opts, document.Options{Limits: limits})
+}
+
+func readSiteWith(doc []byte, criteria, opts json.RawMessage, ro document.Options) (*parcels.Site, options, error) {
 	o, err := readOptions(opts)
 	if err != nil {
 		return nil, o, err
 	}
-	ro := document.Options{Limits: limits, KeepGoing: o.KeepGoing}
+	ro.KeepGoing = o.KeepGoing
 	if len(criteria) > 0 && string(criteria) != "null" {
 		c, given, err := document.ReadCriteria(criteria)
 		if err != nil {

@@ -69,7 +69,7 @@ func TestOraclePruned(t *testing.T) {
 // TestHandBoundKept: TestHandKeptLine's tree is the cheapest round the kept line, so
 // that the bound is its price; the bound of what is free is another.
 func TestHandBoundKept(t *testing.T) {
-	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices, Prove: true,
+	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices, PriceKept: true, Prove: true,
 		Sources: []Source{{ID: "a", At: orb.Point{10, 10}}, {ID: "b", At: orb.Point{20, 10}}},
 		Targets: []Target{{ID: "t", At: orb.Point{29, 19}}},
 		Kept:    []orb.LineString{{{2, 19}, {29, 19}}}}

@@ -42,7 +42,7 @@
 //
 // A line drawn by somebody (Problem.Kept) stays where it is; it may end at a
 // target (a trunk), or anywhere in the zone, where the search goes on from it.
-// Result.Free is then the best tree without it, so that the price of the
+// With Problem.PriceKept Result.Free is then the best tree without it, so that the price of the
 // designer's choice can be told.
 //
 // # Method

@@ -107,7 +107,7 @@ func TestPropertyDepthSharpens(t *testing.T) {
 func TestHandKeptLine(t *testing.T) {
 	// A designer's trunk along the rear line; two basins are completed to it
 	// square, by the wye and stub of TestHandLateral.
-	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices,
+	p := &Problem{Zone: orb.MultiPolygon{{rect(0, 0, 30, 20)}}, Rules: DefaultRules(), Prices: testPrices, PriceKept: true,
 		Sources: []Source{{ID: "a", At: orb.Point{10, 10}}, {ID: "b", At: orb.Point{20, 10}}},
 		Targets: []Target{{ID: "t", At: orb.Point{29, 19}}},
 		Kept:    []orb.LineString{{{2, 19}, {29, 19}}}}

@@ -137,6 +137,8 @@ type Problem struct {
 	// sources without Depth, and looser; none for a large block of lots). Where the search comes on a cheaper
 	// tree, that becomes the best. It costs tens of milliseconds at 8 sources.
 	Prove bool
+	// PriceKept asks for Result.Free: the search made again without the kept lines.
+	PriceKept bool
 }
 
 // Kind is what a node of a tree is.
@@ -226,8 +228,8 @@ type Result struct {
 	Alternatives []Alternative // one for each target, in order of preference
 	Unreached    []Unreached
 	Bound        *Bound // asked for by Problem.Prove
-	// Free is, where lines are kept, the best tree without them: what the
-	// designer's choice costs is Best.Cost - Free.Cost.
+	// Free is, where lines are kept and Problem.PriceKept asks, the best tree without
+	// them: what the designer's choice costs is Best.Cost - Free.Cost.
 	Free *Tree
 
 	site *site // for Again

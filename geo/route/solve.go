@@ -304,9 +304,9 @@ func solve(p *Problem, how tries) (*Result, error) {
 	if r.Best != nil && p.Prove {
 		r.Bound = s.bound(r)
 	}
-	if r.Best != nil && len(p.Kept) > 0 {
+	if r.Best != nil && p.PriceKept && len(p.Kept) > 0 {
 		free := *p
-		free.Kept, free.Prove = nil, false
+		free.Kept, free.Prove, free.PriceKept = nil, false, false
 		f, err := solve(&free, how)
 		if err != nil {
 			return nil, err

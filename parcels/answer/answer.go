@@ -16,6 +16,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/document"
+	"fallwright/parcels/memory"
 	"fallwright/parcels/planner"
 	"fallwright/parcels/siting"
 )
@@ -66,6 +67,8 @@ type StretchRow struct {
 type Options struct {
 	Lots []string // none: all
 	Pipe string   // solid (default) or perforated
+	// Memory keeps zones by content; nil: none.
+	Memory *memory.Memory
 }
 
 // chosen gives the places in the site of the lots asked for, in the order asked.
@@ -128,7 +131,7 @@ func Zones(ctx context.Context, s *parcels.Site, o Options) (*Collection, error)
 		return nil, err
 	}
 	out := &Collection{}
-	st := siting.New(s)
+	st := siting.New(s).With(o.Memory)
 	rows := make([]document.Row, 0, len(lots))
 	for _, at := range lots {
 		if err := ctx.Err(); err != nil {
@@ -184,7 +187,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 	}
 	out := &Collection{}
 	rows := []document.Row{}
-	st := siting.New(s)
+	st := siting.New(s).With(o.Memory)
 	for i := range s.Drains {
 		if err := ctx.Err(); err != nil {
 			return nil, err

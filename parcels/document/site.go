@@ -5,8 +5,11 @@ package document
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -17,6 +20,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/hydro"
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 )
 
 // Options of reading.
@@ -29,6 +33,11 @@ type Options struct {
 	Criteria *parcels.Criteria
 	// CriteriaGiven lists the keys that the file set, for the assumptions.
 	CriteriaGiven map[string]bool
+	// Memory, where not nil, keeps what was read by its content: sites and layers.
+	// A site from it may be another caller's too: it is not to be written to.
+	Memory *memory.Memory
+	// Scanned says that the text has passed Scan, by itself or as part of another.
+	Scanned bool
 }
 
 // IsSite says whether scanned text is a site document rather than GeoJSON.
@@ -49,6 +58,50 @@ type layerText struct {
 // Read reads a site document. A bare FeatureCollection of polygons is taken as
 // a document whose only layer is parcels. The error is a *parcels.InputError.
 func Read(data []byte, o Options) (*parcels.Site, error) {
+	if o.Memory == nil {
+		return read(data, o)
+	}
+	key, err := contentOf(data, o)
+	if err != nil {
+		return nil, err
+	}
+	return memory.Of(o.Memory, func() memory.Key { return key }, func() (*parcels.Site, int64, error) {
+		s, err := read(bytes.Clone(data), o) // not the whole of a request that it is part of
+		if err != nil {
+			return nil, 0, err
+		}
+		s.Content = key
+		return s, 6 * int64(len(data)), nil
+	})
+}
+
+// contentOf is the key of all that a site is read from.
+func contentOf(data []byte, o Options) (memory.Key, error) {
+	h := memory.NewHash("document.Read").Bytes(data).Count(o.Limits.Vertices).Count(o.Limits.AllVertices).Count(o.Limits.Properties)
+	flags := 0
+	if o.KeepGoing {
+		flags |= 1
+	}
+	if o.Criteria != nil {
+		flags |= 2
+	}
+	h.Count(flags)
+	if o.Criteria != nil {
+		c, err := json.Marshal(o.Criteria)
+		if err != nil {
+			return memory.Key{}, fmt.Errorf("document: criteria: %w", err)
+		}
+		h.Bytes(c)
+		for _, k := range slices.Sorted(maps.Keys(o.CriteriaGiven)) {
+			if o.CriteriaGiven[k] {
+				h.Text(k)
+			}
+		}
+	}
+	return h.Key(), nil
+}
+
+func read(data []byte, o Options) (*parcels.Site, error) {
 	d, layers, err := open(data, o)
 	if err != nil {
 		return nil, err
@@ -67,9 +120,12 @@ func Read(data []byte, o Options) (*parcels.Site, error) {
 
 // open reads what stands beside the layers and cuts these out.
 func open(data []byte, o Options) (*siteReader, map[parcels.Layer]layerText, error) {
-	text, err := Scan(data)
-	if err != nil {
-		return nil, nil, err
+	text := bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	if !o.Scanned {
+		var err error
+		if text, err = Scan(data); err != nil {
+			return nil, nil, err
+		}
 	}
 	r := &reader{limits: o.Limits}
 	s := &parcels.Site{Supplied: map[parcels.Layer]bool{}, Unknown: map[string]json.RawMessage{}}
@@ -357,7 +413,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	if pt.base == "" {
 		d.layer = ""
 	}
-	col := d.collection(pt.raw, layerTypes[parcels.LayerParcels], false)
+	col := d.kept(parcels.LayerParcels, pt.raw)
 	s.Supplied[parcels.LayerParcels] = true
 	given, ok := d.system(col.CRS)
 	if !ok {
@@ -390,7 +446,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 		}
 		s.Supplied[l] = true
 		d.layer, d.base = string(l), t.base
-		col := d.collection(t.raw, layerTypes[l], false)
+		col := d.kept(l, t.raw)
 		plane := s.Frame.Plane
 		linfo, lgiven := info, given
 		if col.CRS != "" && frame.Normalise(col.CRS) != frame.Normalise(s.CRS) {
@@ -416,6 +472,42 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	}
 	d.layer = ""
 }
+
+// kept is the collection of a layer, from memory where its text was read before
+// and bore no fault.
+func (d *siteReader) kept(l parcels.Layer, raw []byte) Collection {
+	if d.o.Memory == nil {
+		return d.collection(raw, layerTypes[l], false)
+	}
+	type result struct {
+		Collection
+		vertices int
+	}
+	var own Collection // as read here, faults and all
+	read := false
+	got, err := memory.Of(d.o.Memory, func() memory.Key {
+		return memory.NewHash("document.layer").Text(string(l)).Text(d.base).Count(d.limits.Vertices).Count(d.limits.Properties).Bytes(raw).Key()
+	}, func() (result, int64, error) {
+		faults, before := len(d.faults), d.vertices
+		own, read = d.collection(bytes.Clone(raw), layerTypes[l], false), true
+		if len(d.faults) > faults || d.full {
+			return result{}, 0, errFaulty
+		}
+		return result{Collection: own, vertices: d.vertices - before}, 4 * int64(len(raw)), nil
+	})
+	if read {
+		return own
+	}
+	if most := d.limits.AllVertices; err != nil || most > 0 && d.vertices+got.vertices > most {
+		return d.collection(raw, layerTypes[l], false) // and it says where it is full
+	}
+	d.bad = nil
+	d.vertices += got.vertices
+	return got.Collection
+}
+
+// errFaulty keeps a layer with faults out of memory: its faults are to be told again.
+var errFaulty = errors.New("document: the layer has faults")
 
 // system settles the reference system of the site, own being what the parcels
 // say of themselves; given says that one of the two named it.

@@ -14,18 +14,43 @@ import (
 	"fallwright/hydro"
 	"fallwright/hydro/rain"
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 )
 
 // Surface triangulates the shots, breaklines, swales and contours of a site;
 // nil where it has none. Shots that contradict each other are a
 // *parcels.InputError.
 func Surface(s *parcels.Site) (ground.Surface, []parcels.Finding, error) {
+	shots, lines := shotsOf(s)
+	return surfaceOf(s, shots, lines)
+}
+
+// surface is Surface with the planner's memory.
+func (p *Planner) surface(s *parcels.Site) (ground.Surface, []parcels.Finding, error) {
+	type result struct {
+		surface ground.Surface
+		told    []parcels.Finding
+	}
+	shots, lines := shotsOf(s)
+	r, err := memory.Of(p.Memory, func() memory.Key {
+		h := memory.NewHash("planner.surface").Number(float64(s.Criteria.Survey.Bust)).Count(len(shots)).Count(len(lines))
+		for i, x := range shots {
+			h.Number(x.At[0], x.At[1], float64(x.Z), float64(x.SD)).Text(label(s.Spots[i].Common))
+		}
+		return h.Value(lines).Key()
+	}, func() (result, int64, error) {
+		surface, told, err := surfaceOf(s, shots, lines)
+		return result{surface, told}, 400 * int64(len(shots)+1), err
+	})
+	return r.surface, r.told, err
+}
+
+// shotsOf are what the ground of a site is made of.
+func shotsOf(s *parcels.Site) (shots []ground.Shot, lines []ground.Line) {
 	sd := s.Criteria.Ground.ShotSD
-	var shots []ground.Shot
 	for _, sp := range s.Spots {
 		shots = append(shots, ground.Shot{At: sp.At, Z: sp.Z, SD: sd})
 	}
-	var lines []ground.Line
 	for _, b := range s.Breaklines {
 		if b.Z != nil {
 			lines = append(lines, ground.Line{Path: b.Line, Z: b.Z, SD: sd})
@@ -44,6 +69,10 @@ func Surface(s *parcels.Site) (ground.Surface, []parcels.Finding, error) {
 			lines = append(lines, l)
 		}
 	}
+	return shots, lines
+}
+
+func surfaceOf(s *parcels.Site, shots []ground.Shot, lines []ground.Line) (ground.Surface, []parcels.Finding, error) {
 	if len(shots)+len(lines) == 0 || len(shots) < 3 && len(lines) == 0 {
 		return nil, nil, nil
 	}

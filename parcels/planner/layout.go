@@ -389,8 +389,9 @@ func (l *layout) fixed(i int) float64 {
 		cost += p.CleanoutEach
 	}
 	line := orb.LineString{n.at, l.nodes[l.runs[i].to].at}
+	box := line.Bound()
 	for _, r := range l.lp.crossed() {
-		if !r.Shape.Bound().Intersects(line.Bound()) {
+		if !r.box.Intersects(box) {
 			continue
 		}
 		inside, times := within(line, r.Shape)
@@ -399,14 +400,23 @@ func (l *layout) fixed(i int) float64 {
 	return cost
 }
 
+// boxed is a region with its box.
+type boxed struct {
+	route.Region
+	box orb.Bound
+}
+
 // crossed are the regions once worked out.
-func (lp *lotPlan) crossed() []route.Region {
+func (lp *lotPlan) crossed() []boxed {
 	if lp.regionsOf == nil {
 		rs, err := lp.regions()
 		if err != nil {
 			return nil
 		}
-		lp.regionsOf = append([]route.Region{}, rs...)
+		lp.regionsOf = make([]boxed, len(rs))
+		for i, r := range rs {
+			lp.regionsOf[i] = boxed{r, r.Shape.Bound()}
+		}
 	}
 	return lp.regionsOf
 }

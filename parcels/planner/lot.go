@@ -43,6 +43,7 @@ type lotPlan struct {
 	costs    []float64 // of the runs
 	parts    []parcels.Share
 	surface  ground.Surface // nil: the ground is not known
+	given    bool           // it is not made of the site's own shots
 	only     string
 	quick    bool
 	prefix   string
@@ -61,7 +62,7 @@ type lotPlan struct {
 	solver    *profile.Solver
 	result    profile.Result
 	cache     map[[4]float64]stretch
-	regionsOf []route.Region
+	regionsOf []boxed
 	asked     *route.Problem   // what the route was last asked
 	hollows   []yardwater.Pond // on the lot
 
@@ -94,7 +95,7 @@ type stretch struct {
 }
 
 func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, o Options, prefix string) (*lotPlan, error) {
-	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, only: o.Outlet, quick: o.Quick, prefix: prefix}
+	lp := &lotPlan{site: s, siting: st, lot: lot, surface: surface, given: o.Surface != nil, only: o.Outlet, quick: o.Quick, prefix: prefix}
 	return lp, lp.take([]*parcels.Lot{lot})
 }
 
@@ -121,7 +122,7 @@ func newShared(s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface 
 		ruled.Criteria.Trench.Width = max(ruled.Criteria.Trench.Width, under.Criteria.Trench.Width)
 		ruled.Criteria.TieIn.Reach = min(ruled.Criteria.TieIn.Reach, under.Criteria.TieIn.Reach)
 	}
-	lp := &lotPlan{site: &ruled, siting: st, lot: lots[0], shared: true, surface: surface, only: o.Outlet, quick: o.Quick}
+	lp := &lotPlan{site: &ruled, siting: st, lot: lots[0], shared: true, surface: surface, given: o.Surface != nil, only: o.Outlet, quick: o.Quick}
 	return lp, lp.take(lots)
 }
 
@@ -367,6 +368,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 	}
 	p.Prices.Askew = p.Prices.Metre / 30 // neat where it costs next to nothing
 	p.Price, p.Prove = lp.price, !lp.quick
+	p.PriceKept = len(lp.wanted) < len(p.Kept) && !lp.quick // of what is drawn, not of what is wanted
 	if lp.surface != nil {
 		p.Depth = lp.depth
 	}
@@ -382,7 +384,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 	}
 	best, unreached := res.Best, res.Unreached
 	lp.bound = res.Bound
-	if res.Best != nil && res.Free != nil && len(lp.wanted) < len(p.Kept) && res.Best.Cost > res.Free.Cost {
+	if res.Best != nil && res.Free != nil && res.Best.Cost > res.Free.Cost {
 		lp.find(parcels.Finding{Code: "drawn_drain_price", Severity: parcels.Note, Measured: parcels.Num(round(res.Best.Cost, 2)), Required: parcels.Num(round(res.Free.Cost, 2)), Unit: "cost index",
 			Message: fmt.Sprintf("What is drawn costs %.0f %% more than the free layout (cost index %.1f against %.1f).", 100*(res.Best.Cost/res.Free.Cost-1), res.Best.Cost, res.Free.Cost)})
 	}
@@ -778,7 +780,7 @@ func (lp *lotPlan) regions() ([]route.Region, error) {
 			if ext <= 0 {
 				continue
 			}
-			strip, err := zone.Strip(g, 2*ext)
+			strip, err := lp.siting.Strip(g, 2*ext)
 			if err != nil {
 				return nil, wrong(lp.lot, err)
 			}
@@ -800,7 +802,7 @@ func (lp *lotPlan) regions() ([]route.Region, error) {
 			}
 		case orb.LineString:
 			if e.Width != nil && g.Bound().Pad(float64(*e.Width)).Intersects(box) {
-				strip, err := zone.Strip(g, *e.Width)
+				strip, err := lp.siting.Strip(g, *e.Width)
 				if err != nil {
 					return nil, wrong(lp.lot, err)
 				}

@@ -14,6 +14,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/parcels"
 	"fallwright/parcels/document"
+	"fallwright/parcels/memory"
 	"fallwright/parcels/quantities"
 	"fallwright/parcels/siting"
 )
@@ -22,6 +23,9 @@ import (
 type Planner struct {
 	Verifier parcels.Verifier
 	Program  string // name and version, written into each plan
+	// Memory, where not nil, keeps what a plan begins with (ground, zones, the
+	// water over the yard) by content. Plans are the same with and without it.
+	Memory *memory.Memory
 }
 
 // Options of one plan.
@@ -69,7 +73,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		return nil, nil, err
 	}
 	var parts []*lotPlan
-	st := siting.New(s)
+	st := siting.New(s).With(p.Memory)
 	if o.Shared {
 		lp, err := newShared(s, st, lots, surface, o)
 		if err != nil {
@@ -120,7 +124,7 @@ func (p *Planner) open(s *parcels.Site, o Options, lots []*parcels.Lot) (*parcel
 	var more []parcels.Finding
 	var err error
 	if surface == nil {
-		if surface, more, err = Surface(s); err != nil {
+		if surface, more, err = p.surface(s); err != nil {
 			return nil, nil, err
 		}
 	}

@@ -49,7 +49,7 @@ func (p *Planner) Resolve(_ context.Context, s *parcels.Site, o Options, plan *p
 		return nil, nil, notOf("The site has no ground: levels cannot be worked again. Give the shots or the terrain that the plan was made from.")
 	}
 	var parts []*lotPlan
-	st := siting.New(s)
+	st := siting.New(s).With(p.Memory)
 	for _, lot := range lots {
 		prefix := ""
 		if len(lots) > 1 {

@@ -15,6 +15,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/hydro"
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 	"fallwright/parcels/yardwater"
 )
 
@@ -42,7 +43,24 @@ func (lp *lotPlan) yard(m *member) {
 	near.Inlets = slices.DeleteFunc(slices.Clone(lp.site.Inlets), func(i parcels.Inlet) bool { return !box.Contains(i.At) })
 	// Only the lot itself is asked about; far parts of a large neighbour are cut
 	// off by the box of the ground.
-	r, err := yardwater.Look(&near, lp.surface)
+	// It does not look at what is drawn, which must then not be part of its key.
+	near.Drains, near.PerforatedRuns, near.Document, near.Unknown, near.Findings, near.Assumptions = nil, nil, nil, nil, nil, nil
+	near.Content = [32]byte{}
+	mem := lp.siting.Memory()
+	if lp.given {
+		mem = nil
+	}
+	r, err := memory.Of(mem, func() memory.Key {
+		flat := near
+		flat.Frame = nil // the positions in its plane are there
+		return memory.NewHash("planner.yard").Value(flat).Key()
+	}, func() (*yardwater.Report, int64, error) {
+		r, err := yardwater.Look(&near, lp.surface)
+		if err != nil {
+			return nil, 0, err
+		}
+		return r, 64 * int64(len(r.Field.Dir)), nil
+	})
 	if err != nil {
 		lp.find(parcels.Finding{Code: "yard_water_unknown", Severity: parcels.Note, Message: "The water over the yard was not worked out: " + err.Error() + "."})
 		return

@@ -19,6 +19,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 )
 
 // Ground is what bears on the trenches of one lot.
@@ -54,9 +55,28 @@ const near = 30 * unit.Metre
 type Siting struct {
 	site   *parcels.Site
 	fabric *fabric
+	memory *memory.Memory
 
 	mu    sync.Mutex
 	under map[string]*parcels.Site // by the districts that rule
+}
+
+// Strip is the ground within half the width of a line of the site (zone.Strip),
+// worked out once. It is not to be written to.
+func (t *Siting) Strip(line orb.LineString, width unit.Length) (orb.MultiPolygon, error) {
+	key := func() memory.Key {
+		h := memory.NewHash("siting.Strip").Number(float64(width))
+		content(h, line)
+		return h.Key()
+	}
+	m := t.memory
+	if m == nil {
+		m = t.fabric.strips()
+	}
+	return memory.Of(m, key, func() (orb.MultiPolygon, int64, error) {
+		mp, err := zone.Strip(line, width)
+		return mp, sizeOf(mp), err
+	})
 }
 
 // fabric is what follows from the parcels alone, made when first asked.
@@ -65,7 +85,11 @@ type fabric struct {
 	neighbours func() *zone.Neighbours
 	places     func() map[string]int      // of the lots, by ID
 	borders    []atomic.Pointer[[]Border] // by the lot's place
+	strips     func() *memory.Memory      // where there is none for all
 }
+
+// mostStrips is how many bytes the strips of one site may take.
+const mostStrips = 4 << 20
 
 // New takes up a site.
 func New(s *parcels.Site) *Siting {
@@ -75,7 +99,7 @@ func New(s *parcels.Site) *Siting {
 			shapes[i] = s.Lots[i].Shape
 		}
 		return zone.NewNeighbours(shapes)
-	}), places: sync.OnceValue(func() map[string]int {
+	}), strips: sync.OnceValue(func() *memory.Memory { return memory.New(mostStrips) }), places: sync.OnceValue(func() map[string]int {
 		at := make(map[string]int, len(s.Lots))
 		for i := range s.Lots {
 			if _, ok := at[s.Lots[i].ID]; !ok {
@@ -88,7 +112,9 @@ func New(s *parcels.Site) *Siting {
 
 // Within is t for a view of its site: fewer things, other criteria, but the
 // same parcels all round.
-func (t *Siting) Within(view *parcels.Site) *Siting { return &Siting{site: view, fabric: t.fabric} }
+func (t *Siting) Within(view *parcels.Site) *Siting {
+	return &Siting{site: view, fabric: t.fabric, memory: t.memory}
+}
 
 // place is that of a lot among the site's.
 func (t *Siting) place(lot *parcels.Lot) (int, bool) {
@@ -284,13 +310,22 @@ func (g *Ground) Zone() (zone.Zone, error) { return zone.Trench(g.Lines, g.Barre
 
 // CentreLine is where the middle of a trench of the width may lie.
 func (g *Ground) CentreLine(width unit.Length) (zone.Zone, error) {
-	return zone.CentreLine(g.Lines, g.Barred(), width)
+	z, err := memory.Of(g.siting.memory, func() memory.Key { return g.key("CentreLine", float64(width)) }, func() (zone.Zone, int64, error) {
+		z, err := zone.CentreLine(g.Lines, g.Barred(), width)
+		return z, sizeOf(z.Shape) + 128*int64(len(z.Removed)), err
+	})
+	z.Removed = slices.Clone(z.Removed) // what they take is filled in there
+	return z, err
 }
 
 // LeadOff is where the middle of a first run may lie: as the zone, but up to
 // the walls (a hand's breadth into the mapped footprint, since downspouts are
 // drawn on it).
 func (g *Ground) LeadOff(width unit.Length) (orb.MultiPolygon, error) {
+	return g.area("LeadOff", []float64{float64(width)}, func() (orb.MultiPolygon, error) { return g.leadOff(width) })
+}
+
+func (g *Ground) leadOff(width unit.Length) (orb.MultiPolygon, error) {
 	lines := g.Lines
 	lines.Clearance += width / 2
 	if lines.Edges != nil {
@@ -303,6 +338,9 @@ func (g *Ground) LeadOff(width unit.Length) (orb.MultiPolygon, error) {
 	var out []zone.KeepOut
 	for _, k := range g.Barred() {
 		if k.Kind == "building" {
+			if !k.Geometry.Bound().Intersects(g.Lot.Shape.Bound()) {
+				continue // it takes nothing of the lot
+			}
 			in, err := zone.Walls(k.Geometry.(orb.MultiPolygon), intoWall)
 			if err != nil {
 				return nil, err
@@ -346,6 +384,18 @@ func (g *Ground) LastRun(to orb.Point, width unit.Length) (orb.MultiPolygon, err
 	if err != nil || len(may) == 0 {
 		return nil, err
 	}
+	key := func() memory.Key {
+		h := memory.NewHash("siting.LastRun").Number(to[0], to[1], float64(width))
+		content(h, may)
+		return h.Key()
+	}
+	return memory.Of(g.siting.memory, key, func() (orb.MultiPolygon, int64, error) {
+		mp, err := lastRun(may, to, width)
+		return mp, sizeOf(mp), err
+	})
+}
+
+func lastRun(may orb.MultiPolygon, to orb.Point, width unit.Length) (orb.MultiPolygon, error) {
 	in, err := zone.Trench(zone.Lot{Shape: may, Clearance: width / 2}, nil)
 	if err != nil {
 		return nil, err
@@ -365,44 +415,50 @@ func (g *Ground) mayDig() (orb.MultiPolygon, error) {
 
 func (g *Ground) workMayDig() (orb.MultiPolygon, error) {
 	box := g.Lot.Shape.Bound().Pad(float64(g.Site.Criteria.TieIn.Reach) + 1)
-	areas := []orb.MultiPolygon{g.Lot.Shape}
-	add := func(geom orb.Geometry, width *unit.Length) error {
+	dug := []piece{{area: g.Lot.Shape}}
+	add := func(geom orb.Geometry, width *unit.Length) {
 		if !geom.Bound().Pad(float64(half(width))).Intersects(box) {
-			return nil
+			return
 		}
 		switch x := geom.(type) {
 		case orb.MultiPolygon:
-			areas = append(areas, x)
+			dug = append(dug, piece{area: x})
 		case orb.LineString:
 			if width != nil {
-				strip, err := zone.Strip(x, *width)
-				if err != nil {
-					return err
-				}
-				areas = append(areas, strip)
+				dug = append(dug, piece{line: x, width: *width})
 			}
 		}
-		return nil
 	}
 	for i := range g.Site.Easements {
 		if e := &g.Site.Easements[i]; e.Trench != parcels.TrenchForbidden {
-			if err := add(e.Geometry, e.Width); err != nil {
-				return nil, err
-			}
+			add(e.Geometry, e.Width)
 		}
 	}
 	for i := range g.Site.Streets {
 		if st := &g.Site.Streets[i]; st.Trench == parcels.TrenchAllowed || st.Trench == parcels.TrenchPermission {
-			if err := add(st.Geometry, nil); err != nil {
-				return nil, err
-			}
+			add(st.Geometry, nil)
 		}
 	}
-	all, err := zone.Merge(areas, g.barredShapes(box))
-	if err != nil {
-		return nil, err
-	}
-	return WithoutSlivers(all), nil
+	barred := g.barredShapes(box)
+	return memory.Of(g.siting.memory, func() memory.Key { return digKey(dug, barred) }, func() (orb.MultiPolygon, int64, error) {
+		var areas []orb.MultiPolygon
+		for _, d := range dug {
+			if d.line != nil {
+				strip, err := g.siting.Strip(d.line, d.width)
+				if err != nil {
+					return nil, 0, err
+				}
+				d.area = strip
+			}
+			areas = append(areas, d.area)
+		}
+		all, err := zone.Merge(areas, barred)
+		if err != nil {
+			return nil, 0, err
+		}
+		all = WithoutSlivers(all)
+		return all, sizeOf(all), nil
+	})
 }
 
 // WithoutSlivers drops parts and holes of less than a square centimetre: what an

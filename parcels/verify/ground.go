@@ -16,9 +16,43 @@ import (
 )
 
 type surface struct {
-	shots  []shot  // by x
-	breaks []edge  // by their lesser x
-	wide   float64 // the widest break, along x
+	shots  []shot // by x
+	breaks []edge // by their lesser x
+	packed []edge // the same, neighbours together
+	leaves []box  // of packEach of them each
+	boxes  []box  // of packEach leaves each
+}
+
+// spanOf is the box of a segment.
+func spanOf(p, q pt) box {
+	return box{min(p.x, q.x), min(p.y, q.y), max(p.x, q.x), max(p.y, q.y)}
+}
+
+// packEach is how many breaks stand in a leaf, and leaves in a box.
+const packEach = 8
+
+// pack lays the breaks in strips along x, each strip along y, with boxes round
+// every few (sort-tile-recursive), so that only those near a line are looked at.
+func (g *surface) pack() {
+	g.packed = append([]edge(nil), g.breaks...)
+	strip := packEach * int(math.Ceil(math.Sqrt(float64(len(g.packed))/packEach)))
+	for i := 0; i < len(g.packed); i += strip {
+		part := g.packed[i:min(i+strip, len(g.packed))]
+		sort.SliceStable(part, func(i, j int) bool { return part[i].a.y+part[i].b.y < part[j].a.y+part[j].b.y })
+	}
+	for i, e := range g.packed {
+		b := spanOf(e.a, e.b)
+		if i%packEach == 0 {
+			g.leaves = append(g.leaves, b)
+		}
+		g.leaves[i/packEach].join(b)
+	}
+	for i, b := range g.leaves {
+		if i%packEach == 0 {
+			g.boxes = append(g.boxes, b)
+		}
+		g.boxes[i/packEach].join(b)
+	}
 }
 
 // weld is the distance under which two shots are one place, their level the
@@ -65,9 +99,7 @@ func newSurface(s *site) *surface {
 		}
 	}
 	sort.SliceStable(g.breaks, func(i, j int) bool { return g.breaks[i].left() < g.breaks[j].left() })
-	for _, b := range g.breaks {
-		g.wide = max(g.wide, math.Abs(b.a.x-b.b.x))
-	}
+	g.pack()
 	for _, h := range g.crossings() {
 		put(h)
 	}
@@ -155,26 +187,37 @@ func (g *surface) window(x, d float64) []shot {
 	return g.shots[i:j]
 }
 
+// hides says whether a break stands between p and q, about being their box.
+func (b *edge) hides(p, q pt, about box) bool {
+	if spanOf(b.a, b.b).far(about, 0) {
+		return false
+	}
+	// proper crossing only: the ends of a breakline are shots and are seen
+	s1, s2 := cross(b.a, b.b, p), cross(b.a, b.b, q)
+	t1, t2 := cross(p, q, b.a), cross(p, q, b.b)
+	if s1*s2 >= 0 || t1*t2 >= 0 {
+		return false
+	}
+	e1, e2 := 1e-9*b.length(), 1e-9*apartBy(p, q)
+	return (s1 > e1 && s2 < -e1 || s1 < -e1 && s2 > e1) && (t1 > e2 && t2 < -e2 || t1 < -e2 && t2 > e2)
+}
+
 // hidden says whether a breakline stands between p and q.
 func (g *surface) hidden(p pt, q pt) bool {
-	low, high := min(p.x, q.x), max(p.x, q.x)
-	for _, b := range g.breaks[sort.Search(len(g.breaks), func(i int) bool { return g.breaks[i].left() >= low-g.wide }):] {
-		if b.left() > high {
-			break
-		}
-		if max(b.a.x, b.b.x) < low ||
-			max(b.a.y, b.b.y) < min(p.y, q.y) || min(b.a.y, b.b.y) > max(p.y, q.y) {
+	about := spanOf(p, q)
+	for i, outer := range g.boxes {
+		if about.far(outer, 0) {
 			continue
 		}
-		// proper crossing only: the ends of a breakline are shots and are seen
-		s1, s2 := cross(b.a, b.b, p), cross(b.a, b.b, q)
-		t1, t2 := cross(p, q, b.a), cross(p, q, b.b)
-		if s1*s2 >= 0 || t1*t2 >= 0 {
-			continue
-		}
-		e1, e2 := 1e-9*b.length(), 1e-9*apartBy(p, q)
-		if (s1 > e1 && s2 < -e1 || s1 < -e1 && s2 > e1) && (t1 > e2 && t2 < -e2 || t1 < -e2 && t2 > e2) {
-			return true
+		for k := i * packEach; k < min((i+1)*packEach, len(g.leaves)); k++ {
+			if about.far(g.leaves[k], 0) {
+				continue
+			}
+			for n := k * packEach; n < min((k+1)*packEach, len(g.packed)); n++ {
+				if g.packed[n].hides(p, q, about) {
+					return true
+				}
+			}
 		}
 	}
 	return false
@@ -264,6 +307,9 @@ const onCircle = 2e-4
 // onShot is how near a shot a place is the shot's own.
 const onShot = 1e-7
 
+// reaches are how far from a place its first triangle is looked for, in turn.
+var reaches = [...]float64{12, 40, math.Inf(1)}
+
 // at finds the cell about p; ok is false outside the shots.
 func (g *surface) at(p pt) (c cell, ok bool) {
 	for _, s := range g.window(p.x, onShot) {
@@ -271,11 +317,18 @@ func (g *surface) at(p pt) (c cell, ok bool) {
 			return cell{c: []shot{s}}, true
 		}
 	}
-	t, ok := g.first(g.window(p.x, 40), p, 40)
-	if !ok {
-		if t, ok = g.first(g.shots, p, math.Inf(1)); !ok {
-			return c, false
+	t, found := [3]shot{}, false
+	for _, reach := range reaches { // the nearer the first triangle, the less there is to walk
+		shots := g.shots
+		if !math.IsInf(reach, 0) {
+			shots = g.window(p.x, reach)
 		}
+		if t, found = g.first(shots, p, reach); found {
+			break
+		}
+	}
+	if !found {
+		return c, false
 	}
 	for step := 0; step < 2000; step++ {
 		x, y, r := circle(t[0].pt, t[1].pt, t[2].pt)

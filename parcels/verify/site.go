@@ -108,6 +108,7 @@ type site struct {
 	perfWidth  *float64 // least width_m among the perforated runs asked for
 	shots      []shot
 	breaks     []edge
+	ground     *surface // of shots and breaks, once read
 	rain       *rain
 	terrain    bool
 	districts  []district

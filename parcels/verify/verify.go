@@ -9,38 +9,44 @@ import (
 	"fallwright/parcels"
 )
 
-// Checker judges plans. The zero value is ready; it keeps nothing between
-// calls and is safe for use by several goroutines at once.
-type Checker struct{}
+// Checker judges plans. The zero value is ready and keeps nothing between calls.
+// It is safe for use by several goroutines at once.
+type Checker struct {
+	// Kept, where not nil, holds the site documents read before; the verdict is the
+	// same with and without it.
+	Kept *Kept
+}
 
 var _ parcels.Verifier = Checker{}
 
 // Verify implements parcels.Verifier. An error means that the site document
 // can't be judged by (not readable, in a form that the checker does not take);
 // whatever is wrong with the plan comes back as a check that did not pass.
-func (Checker) Verify(document []byte, criteria parcels.Criteria, planText []byte) (parcels.Verification, error) {
-	s, err := readSite(document)
+func (k Checker) Verify(document []byte, criteria parcels.Criteria, planText []byte) (parcels.Verification, error) {
+	j := &judge{c: criteria, p: &plan{}}
+	r := &planReader{p: j.p}
+	v, unread := readJSON(planText)
+	s, ok, err := k.Kept.readFor(document, func(s *site) bool {
+		// begun anew where the plan's plane is not that of the document in memory
+		j.s, j.rows, *j.p, r.s = s, nil, plan{}, s
+		if unread != nil || v.k != object {
+			c := j.open("document")
+			if unread == nil {
+				unread = fmt.Errorf("%s where an object is wanted", v.k)
+			}
+			c.fail("plan", "the plan can't be read: %v", unread)
+			return false
+		}
+		r.head(v)
+		return j.frame()
+	})
 	if err != nil {
 		return parcels.Verification{}, err
 	}
-	j := &judge{s: s, c: criteria, p: &plan{}}
-	v, err := readJSON(planText)
-	if err != nil || v.k != object {
-		c := j.open("document")
-		if err == nil {
-			err = fmt.Errorf("%s where an object is wanted", v.k)
-		}
-		c.fail("plan", "the plan can't be read: %v", err)
+	if !ok {
 		return j.result(), nil
 	}
-	r := &planReader{p: j.p, s: s}
-	r.head(v)
-	if !j.frame() {
-		return j.result(), nil
-	}
-	if err := s.read(); err != nil {
-		return parcels.Verification{}, err
-	}
+	j.s, r.s = s, s
 	r.body(v)
 	if !j.document() {
 		return j.result(), nil
@@ -315,8 +321,8 @@ func (j *judge) prepare() {
 			}
 		}
 	}
-	if len(j.s.shots) >= 3 {
-		j.surface = newSurface(j.s)
+	if j.s.ground != nil {
+		j.surface = j.s.ground
 		for i := range j.p.runs {
 			r := &j.p.runs[i]
 			var segs [][]station
