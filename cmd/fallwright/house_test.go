@@ -24,6 +24,7 @@ var rooms = map[string][]string{
 	"sampledata/generate": {"geo"},
 	"parcels":             {"geo", "hydro"},
 	"parcels/verify":      {"parcels"},
+	"parcels/memory":      {},
 	"parcels/display":     {"geo/unit", "hydro"},
 	"geo/unit":            {},
 	"geo/frame":           {"geo/unit"},

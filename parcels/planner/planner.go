@@ -40,8 +40,9 @@ type Options struct {
 	// Shared drains the lots by one trunk, which may lie along easements where a
 	// trench may lie, over other lots too.
 	Shared bool
-	// Quick leaves out what does not change the drain: the water over the yard
-	// and the proof of the bound. For answers while a line is dragged.
+	// Quick leaves out what does not change the drain: the water over the yard, the
+	// proof of the bound, remedies, the emitter that is not listed, and what the free
+	// layout would cost beside a drawn one. For answers while a line is dragged.
 	Quick bool
 }
 
