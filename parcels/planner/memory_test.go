@@ -55,14 +55,9 @@ func TestPropertyMemoryChangesNothing(t *testing.T) {
 				at[2] = at[2].(float64) + 0.02
 			}
 		}},
-		{"obstacles", func(f map[string]any) {
-			if p := f["properties"].(map[string]any); p["kind"] == "utility" {
-				p["width_m"] = 0.9
-			}
-		}},
 		{"parcels", func(f map[string]any) { f["properties"].(map[string]any)["clearance_m"] = 0.7 }},
-		{"inlets", func(f map[string]any) { f["properties"].(map[string]any)["tailwater_m"] = 164.8 }},
-		{"buildings", func(f map[string]any) { f["properties"].(map[string]any)["roof_area_ft2"] = 2500.0 }},
+		{"inlets", func(f map[string]any) { f["properties"].(map[string]any)["rim_ft"] = 543.7 }},
+		{"buildings", func(f map[string]any) { f["properties"].(map[string]any)["outline"] = "roof" }},
 	} {
 		docs = append(docs, moved(t, c.layer, c.do))
 	}
@@ -105,7 +100,7 @@ func TestPropertyMemoryChangesNothing(t *testing.T) {
 			different[want[ask{i, quick}]] = true
 		}
 	}
-	// two of the changes do not show in a quick plan
+	// a change may miss the quick plan of the lot
 	if len(different) < len(want)-2 {
 		t.Errorf("%d different answers to %d questions: the test tells nothing apart", len(different), len(want))
 	}
