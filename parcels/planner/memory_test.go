@@ -56,7 +56,12 @@ func TestPropertyMemoryChangesNothing(t *testing.T) {
 			}
 		}},
 		{"parcels", func(f map[string]any) { f["properties"].(map[string]any)["clearance_m"] = 0.7 }},
-		{"inlets", func(f map[string]any) { f["properties"].(map[string]any)["rim_ft"] = 543.7 }},
+		{"inlets", func(f map[string]any) {
+			p := f["properties"].(map[string]any)
+			if rim, ok := p["rim_ft"].(float64); ok {
+				p["rim_ft"] = rim + 0.3
+			}
+		}},
 		{"buildings", func(f map[string]any) { f["properties"].(map[string]any)["outline"] = "roof" }},
 	} {
 		docs = append(docs, moved(t, c.layer, c.do))
