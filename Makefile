@@ -36,9 +36,10 @@ fuzz: test-deps ## run every fuzz target for SECONDS_EACH (60)
 trust: test-deps ## try to break it: yards, lies, hostile input, kills, load, races, fuzzing; a table of figures
 	.ci/trust
 
-long: test-deps ## the long tests: profile, 100,000 lots against GEOS
+long: test-deps ## the long tests: profile, 100,000 lots against GEOS, audits of the large real sets
 	FALLWRIGHT_LONG=1 go test -timeout 60m ./hydro/profile
 	FALLWRIGHT_ZONE_LOTS=100000 go test -timeout 60m -v -run OracleDirect ./geo/zone
+	FALLWRIGHT_LONG=1 go test -timeout 60m -v -run Golden ./parcels/auditor
 
 lots: test-deps ## every lot of the sample and a block of each real parcel set: planned or told why not, with gaps
 	FALLWRIGHT_LONG=1 go test -timeout 60m -v -run 'EverySampleLot|RealParcels' ./parcels/planner

@@ -8,6 +8,9 @@ import (
 	"github.com/paulmach/orb"
 )
 
+// orientBound is Shewchuk's for the filtered determinant: (3 + 16u) u, u = 2^-53.
+const orientBound = 3.3306690738754716e-16
+
 // Orient tells on which side of the line from a to b the point c lies: +1
 // left, -1 right, 0 on it. It is exact for coordinates under 1e150 that do not
 // underflow: a floating-point filter first, expansions where that can't tell.
@@ -15,9 +18,7 @@ func Orient(a, b, c orb.Point) int {
 	l := (a[0] - c[0]) * (b[1] - c[1])
 	r := (a[1] - c[1]) * (b[0] - c[0])
 	det := l - r
-	// Shewchuk's bound for the filtered determinant: (3 + 16u) u, u = 2^-53.
-	const bound = 3.3306690738754716e-16
-	if e := bound * (math.Abs(l) + math.Abs(r)); det > e {
+	if e := orientBound * (math.Abs(l) + math.Abs(r)); det > e {
 		return 1
 	} else if det < -e {
 		return -1

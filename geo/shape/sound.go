@@ -21,34 +21,33 @@ func Sound(r orb.Ring) bool {
 	}
 	area, around := 0.0, 0.0
 	x, y := 0.0, 0.0
-	turns := 0 // how often the ring turns about in the order of the plane
-	up := before(r[n-1], r[n])
-	lo, hi := 0, 0
-	for i := 0; i < n; i++ {
-		a, b := &r[i], &r[i+1]
+	ox, oy := r[0][0], r[0][1]
+	turns := uint32(0) // how often the ring turns about in each order, a byte each
+	was := ways(ox-r[n-1][0], oy-r[n-1][1])
+	for i := 1; i <= n; i++ {
+		px, py := r[i][0], r[i][1]
+		u, v := px-ox, py-oy
+		dx, dy := px-r[i-1][0], py-r[i-1][1]
 		// also false for what is not finite
-		if !(math.Abs(a[0]) < 1e15 && math.Abs(a[1]) < 1e15) || *a == *b {
+		if !(math.Abs(px) < 1e15 && math.Abs(py) < 1e15) || dx == 0 && dy == 0 {
 			return false
 		}
-		on := before(*a, *b)
-		if on != up {
-			turns++
-			if up = on; on {
-				lo = i
-			} else {
-				hi = i
-			}
-		}
-		u, v := b[0]-r[0][0], b[1]-r[0][1]
+		way := ways(dx, dy)
+		turns += spread[way^was]
+		was = way
 		area += x*v - u*y
-		around += math.Abs(u-x) + math.Abs(v-y)
+		around += math.Abs(dx) + math.Abs(dy)
 		x, y = u, v
 	}
 	if math.Abs(area) <= 4*grid*around { // nearly flat: for the full check to tell
 		return false
 	}
-	if turns == 2 {
-		return stacked(r, n, lo, hi)
+	if n < 250 { // a byte holds it
+		for k := order(0); k < 4; k++ {
+			if turns>>(8*k)&0xff == 2 {
+				return k.stacked(r, n)
+			}
+		}
 	}
 	// room for few is sooner made
 	if n <= 32 {
@@ -63,13 +62,53 @@ func manyPairs(r orb.Ring, n int) bool {
 	return pairs(r, boxes[:n])
 }
 
-// before orders the plane by x, then y.
-func before(a, b orb.Point) bool { return a[0] < b[0] || a[0] == b[0] && a[1] < b[1] }
+// order is one of four that the plane is put in: by x, of equals by y upwards (0)
+// or downwards (1), or by y, of equals by x upwards (2) or downwards (3).
+type order uint
+
+// ways has a bit for each order in which an edge runs on.
+func ways(dx, dy float64) (m uint) {
+	if dx == 0 || dy == 0 { // square to an axis
+		switch {
+		case dx > 0:
+			return 0b0111
+		case dx < 0:
+			return 0b1000
+		case dy > 0:
+			return 0b1101
+		}
+		return 0b0010
+	}
+	return uint(math.Float64bits(dx)>>63^1)*0b0011 | uint(math.Float64bits(dy)>>63^1)*0b1100
+}
+
+// spread puts each of four bits into a byte of its own.
+var spread = [16]uint32{
+	0x0, 0x1, 0x100, 0x101, 0x10000, 0x10001, 0x10100, 0x10101,
+	0x1000000, 0x1000001, 0x1000100, 0x1000101, 0x1010000, 0x1010001, 0x1010100, 0x1010101,
+}
+
+// before orders two points that differ.
+func (k order) before(a, b *orb.Point) bool {
+	u, v := k>>1, 1-k>>1
+	if a[u] != b[u] {
+		return a[u] < b[u]
+	}
+	return a[v] < b[v] == (k&1 == 0)
+}
 
 // stacked tells whether a ring of two chains, which both run from its first
-// vertex lo to its last hi in the order of the plane, has one above the other all
-// the way: each vertex between is strictly on the same side of the other chain.
-func stacked(r orb.Ring, n, lo, hi int) bool {
+// vertex to its last in an order of the plane, has one above the other all the
+// way: each vertex between is strictly on the same side of the other chain.
+func (k order) stacked(r orb.Ring, n int) bool {
+	lo, hi := 0, 0
+	for i := 1; i < n; i++ {
+		if k.before(&r[i], &r[lo]) {
+			lo = i
+		} else if k.before(&r[hi], &r[i]) {
+			hi = i
+		}
+	}
 	after := func(i int) int {
 		if i++; i == n {
 			return 0
@@ -88,11 +127,11 @@ func stacked(r orb.Ring, n, lo, hi int) bool {
 	side := 0
 	for i != hi || j != hi {
 		var o int
-		if j == hi || i != hi && before(r[i], r[j]) {
-			o = Orient(r[q], r[j], r[i])
+		if j == hi || i != hi && k.before(&r[i], &r[j]) {
+			o = turn(&r[q], &r[j], &r[i])
 			p, i = i, after(i)
 		} else {
-			o = -Orient(r[p], r[i], r[j])
+			o = -turn(&r[p], &r[i], &r[j])
 			q, j = j, ahead(j)
 		}
 		if o == 0 || o == -side {
@@ -101,6 +140,18 @@ func stacked(r orb.Ring, n, lo, hi int) bool {
 		side = o
 	}
 	return true
+}
+
+// turn is Orient, sooner where the first filter tells.
+func turn(a, b, c *orb.Point) int {
+	l := (a[0] - c[0]) * (b[1] - c[1])
+	r := (a[1] - c[1]) * (b[0] - c[0])
+	if det, e := l-r, orientBound*(math.Abs(l)+math.Abs(r)); det > e {
+		return 1
+	} else if det < -e {
+		return -1
+	}
+	return Orient(*a, *b, *c)
 }
 
 // pairs compares all edges, given room for the box of each. A spike is left to

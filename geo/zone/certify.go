@@ -44,7 +44,7 @@ func (w *scratch) certify() bool {
 			if c := &w.arcs[f.arc]; !w.arched(c, f, w.hits[c.h0:c.h1]) {
 				return false
 			}
-		} else if !w.side(&w.parts[d.part], &w.pts[d.from], &w.pts[d.to]) {
+		} else if !w.side(&w.parts[d.part], w.pts[d.from], w.pts[d.to]) {
 			return false
 		}
 	}
@@ -74,7 +74,7 @@ func (w *scratch) bare() bool {
 
 // side holds a straight side from p to q to the edge it runs beside, and
 // measures it against the edges that its line does not tell apart from it.
-func (w *scratch) side(c *part, p, q *orb.Point) bool {
+func (w *scratch) side(c *part, p, q vec) bool {
 	if !w.sides[c.own].holds(p, q) {
 		return false
 	}
@@ -87,32 +87,33 @@ func (w *scratch) side(c *part, p, q *orb.Point) bool {
 }
 
 // holds tells whether p and q lie one after the other on the curve beside s.
-func (s *side) holds(p, q *orb.Point) bool {
+func (s *side) holds(p, q vec) bool {
 	const aside = 1e-5 // adds to the distance by less than arithmetic does
-	px, py, qx, qy := p[0]-s.a[0], p[1]-s.a[1], q[0]-s.a[0], q[1]-s.a[1]
-	u, v := s.n[0]*px+s.n[1]*py, s.n[0]*qx+s.n[1]*qy
-	x, y := s.d[0]*px+s.d[1]*py, s.d[0]*qx+s.d[1]*qy
-	return min(u, v) >= s.c-numeric/2 && max(u, v) <= s.c+reach/2 && x >= -aside && y <= s.l+aside && x < y
+	px, py, qx, qy := p.x-s.a.x, p.y-s.a.y, q.x-s.a.x, q.y-s.a.y
+	u, v := s.across(px, py), s.across(qx, qy)
+	x, y := s.along(px, py), s.along(qx, qy)
+	least, most := s.c-numeric/2, s.c+reach/2
+	return u >= least && v >= least && u <= most && v <= most && x >= -aside && y <= s.l+aside && x < y
 }
 
 // clearOf tells whether a side from p to q is no nearer to an edge than asked
 // and does not cross it.
-func (s *side) clearOf(p, q *orb.Point) bool {
+func (s *side) clearOf(p, q vec) bool {
 	if s.clears(p, q) {
 		return true
 	}
 	least := s.c - numeric
-	if s.apart(*p) < least || s.apart(*q) < least || !offSide(s.a, p, q, least) || !offSide(s.b, p, q, least) {
+	if l := least * least; s.apart2(p) < l || s.apart2(q) < l || !offSide(s.a, p, q, least) || !offSide(s.b, p, q, least) {
 		return false
 	}
-	m, _ := shape.Cross(*p, *q, s.a, s.b)
+	m, _ := shape.Cross(orb.Point{p.x, p.y}, orb.Point{q.x, q.y}, orb.Point{s.a.x, s.a.y}, orb.Point{s.b.x, s.b.y})
 	return m == shape.Apart
 }
 
 // offSide tells whether v is no nearer than c to what is within side pq (its
 // ends are measured elsewhere).
-func offSide(v orb.Point, p, q *orb.Point, c float64) bool {
-	ux, uy, vx, vy := q[0]-p[0], q[1]-p[1], v[0]-p[0], v[1]-p[1]
+func offSide(v, p, q vec, c float64) bool {
+	ux, uy, vx, vy := q.x-p.x, q.y-p.y, v.x-p.x, v.y-p.y
 	n := ux*ux + uy*uy
 	if t := ux*vx + uy*vy; t <= 0 || t >= n {
 		return true
@@ -155,41 +156,44 @@ func (t *table) certify() bool {
 // beyond its end.
 func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
 	first, last := w.pts[f.from], w.pts[f.to]
-	if math.Abs(f.u[0]*f.u[0]+f.u[1]*f.u[1]-1) > 1e-12 {
+	if math.Abs(f.u.x*f.u.x+f.u.y*f.u.y-1) > 1e-12 {
 		return false
 	}
-	p := first
+	cx, cy := f.v.x, f.v.y
 	rest := f.from + 1
+	x, y := first.x-cx, first.y-cy
 	if f.even > 0 {
 		// the first point is that of the part before
 		q := w.pts[rest]
-		if !ringed(p[0]-f.v[0], p[1]-f.v[1], q[0]-f.v[0], q[1]-f.v[1], f.r) {
+		if !ringed(x, y, q.x-cx, q.y-cy, f.r) {
 			return false
 		}
-		p = w.pts[f.from+f.even]
-		rest = f.from + f.even + 1
+		rest += f.even
+		x, y = w.pts[rest-1].x-cx, w.pts[rest-1].y-cy
 	}
 	for _, q := range w.pts[rest : f.to+1] {
-		if !ringed(p[0]-f.v[0], p[1]-f.v[1], q[0]-f.v[0], q[1]-f.v[1], f.r) {
+		u, v := q.x-cx, q.y-cy
+		if !ringed(x, y, u, v, f.r) {
 			return false
 		}
-		p = q
+		x, y = u, v
 	}
 	if c.wedge && !(w.sides[c.own].ends(f, first, last) && w.sides[c.also].ends(f, first, last)) {
 		return false
 	}
 	// less than a half turn: the ends tell on which side all of it lies
-	half := (first[1]-f.v[1])*(last[0]-f.v[0])-(first[0]-f.v[0])*(last[1]-f.v[1]) >= 0
+	half := (first.y-cy)*(last.x-cx)-(first.x-cx)*(last.y-cy) >= 0
 	for _, j := range hits {
 		s := &w.sides[j]
-		if s.apart(f.v) >= f.r+s.c+reach {
-			continue
-		}
 		if half && (s.a == f.v || s.b == f.v) && s.c <= f.r+numeric && s.ends(f, first, last) {
 			continue
 		}
-		for m := f.from; m < f.to; m++ {
-			if !s.clearOf(&w.pts[m], &w.pts[m+1]) {
+		if g := f.r + s.c + reach; s.apart2(f.v) >= g*g {
+			continue
+		}
+		pts := w.pts[f.from : f.to+1]
+		for m := 1; m < len(pts); m++ {
+			if !s.clearOf(pts[m-1], pts[m]) {
 				return false
 			}
 		}
@@ -199,14 +203,14 @@ func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
 
 // ends tells whether an edge ends in the centre of an arc that is drawn at no
 // less than its clearance from first to last, and these lie beyond that end.
-func (s *side) ends(f *fan, first, last orb.Point) bool {
-	dx, dy := s.d[0], s.d[1]
+func (s *side) ends(f *fan, first, last vec) bool {
+	dx, dy := s.d.x, s.d.y
 	if s.a == f.v {
 		dx, dy = -dx, -dy
 	} else if s.b != f.v {
 		return false
 	}
-	return dx*(first[0]-f.v[0])+dy*(first[1]-f.v[1]) >= -numeric && dx*(last[0]-f.v[0])+dy*(last[1]-f.v[1]) >= -numeric
+	return dx*(first.x-f.v.x)+dy*(first.y-f.v.y) >= -numeric && dx*(last.x-f.v.x)+dy*(last.y-f.v.y) >= -numeric
 }
 
 // simple tells whether no two sides of different arcs meet but end to end.
@@ -218,18 +222,26 @@ func (w *scratch) simple() bool {
 			if d := f.r + g.r + 2*reach; apart2(f.v, g.v) >= d*d {
 				continue
 			}
-			for k := f.from; k < f.to; k++ {
-				p, q := w.pts[k], w.pts[k+1]
-				box := boxOf(p, q)
-				for m := g.from; m < g.to; m++ {
-					r, s := w.pts[m], w.pts[m+1]
-					if b := boxOf(r, s); b.apart(&box) || q == r || s == p {
-						continue
-					}
-					if how, _ := shape.Cross(p, q, r, s); how != shape.Apart {
-						return false
-					}
-				}
+			if !w.meetNot(f, g) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// meetNot tells whether no two sides of two arcs meet but end to end.
+func (w *scratch) meetNot(f, g *fan) bool {
+	for k := f.from; k < f.to; k++ {
+		p, q := w.pts[k], w.pts[k+1]
+		x0, x1, y0, y1 := min(p.x, q.x), max(p.x, q.x), min(p.y, q.y), max(p.y, q.y)
+		for m := g.from; m < g.to; m++ {
+			r, s := w.pts[m], w.pts[m+1]
+			if max(r.x, s.x) < x0 || min(r.x, s.x) > x1 || max(r.y, s.y) < y0 || min(r.y, s.y) > y1 || q == r || s == p {
+				continue
+			}
+			if how, _ := shape.Cross(orb.Point{p.x, p.y}, orb.Point{q.x, q.y}, orb.Point{r.x, r.y}, orb.Point{s.x, s.y}); how != shape.Apart {
+				return false
 			}
 		}
 	}
@@ -246,18 +258,18 @@ func (w *scratch) areaHolds() bool {
 		found += w.loops[i].area
 		size += math.Abs(w.loops[i].area)
 	}
-	cross := func(a, b *orb.Point) float64 { return ((a[0]-o[0])*(b[1]-o[1]) - (b[0]-o[0])*(a[1]-o[1])) / 2 }
+	cross := func(a, b vec) float64 { return ((a.x-o.x)*(b.y-o.y) - (b.x-o.x)*(a.y-o.y)) / 2 }
 	for i := range w.drawn {
 		d := &w.drawn[i]
 		p := &w.parts[d.part]
 		if d.fan < 0 {
-			whole += cross(&p.p0, &p.p1)
+			whole += cross(p.p0, p.p1)
 			continue
 		}
 		// the kites lie to the right of the arc, with the triangles of its ends
 		// about the centre
 		f := &w.fans[d.fan]
-		whole += cross(&p.p0, &f.v) + cross(&f.v, &p.p1) - f.r*f.r*f.kites
+		whole += cross(p.p0, f.v) + cross(f.v, p.p1) - f.r*f.r*f.kites
 	}
 	return math.Abs(found-whole) <= 1e-6*(1+math.Sqrt(size))
 }

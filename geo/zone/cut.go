@@ -12,14 +12,15 @@ package zone
 import (
 	"math"
 	"math/bits"
-
-	"github.com/paulmach/orb"
 )
 
 // sight is how the edges of a run lie to an edge with clearance c, a bit each:
 // beyond its curve by their own clearance and more, or not to the left of it by
 // more than c less their own clearance (nor at all).
-type sight struct{ beyond, behind uint64 }
+type sight struct {
+	run            int32
+	beyond, behind uint64
+}
 
 // curve runs round the end of an edge, an arc run clockwise; or beside one, of
 // which p, d and l are made use of.
@@ -30,19 +31,16 @@ type curve struct {
 	// hits[h0:h1] are the edges that must be measured against it; all others are
 	// clear of it
 	h0, h1 int32
-	p      orb.Point // start, or centre
-	d      orb.Point // direction, or direction of the start from the centre
-	e      orb.Point // of an arc: direction of the end from the centre
-	l      float64   // length, or the place of the end, as of turned
+	p      vec     // start, or centre
+	d      vec     // direction, or direction of the start from the centre
+	e      vec     // of an arc: direction of the end from the centre
+	l      float64 // length, or the place of the end, as of turned
 	r      float64
 }
 
 // turned is the place of a direction u as seen from d: it grows from 0 to 4 as
 // u turns clockwise from d once round, by 1 for a quarter turn.
-func turned(d, u orb.Point) float64 {
-	cos, sin := d[0]*u[0]+d[1]*u[1], d[1]*u[0]-d[0]*u[1]
-	return place(cos, sin)
-}
+func turned(d, u vec) float64 { return place(d.x*u.x+d.y*u.y, d.y*u.x-d.x*u.y) }
 
 func place(cos, sin float64) float64 {
 	k := cos / (math.Abs(cos) + math.Abs(sin))
@@ -53,31 +51,29 @@ func place(cos, sin float64) float64 {
 }
 
 // out is the point of an arc in direction u.
-func (c *curve) out(u orb.Point) orb.Point {
-	return orb.Point{c.p[0] + c.r*u[0], c.p[1] + c.r*u[1]}
-}
+func (c *curve) out(u vec) vec { return vec{c.p.x + c.r*u.x, c.p.y + c.r*u.y} }
 
 // span is a stretch of a curve: distances from the start, or places as of
 // turned with their directions.
 type span struct {
 	from, to float64
-	u0, u1   orb.Point
+	u0, u1   vec
 }
 
 // spot is a place on an arc.
 type spot struct {
 	t float64
-	u orb.Point
+	u vec
 }
 
 // part is what is left of a curve between two cuts. hits[h0:h1] are the edges
 // that must be measured against it; all others are clear of it.
 type part struct {
-	p0, p1 orb.Point
-	u0, u1 orb.Point // of an arc
-	wide   float64   // of an arc: by how much its places differ
-	arc    int32     // in arcs; -1 for a straight one
-	own    int32     // the edge that a straight one runs beside
+	p0, p1 vec
+	u0, u1 vec     // of an arc
+	wide   float64 // of an arc: by how much its places differ
+	arc    int32   // in arcs; -1 for a straight one
+	own    int32   // the edge that a straight one runs beside
 	h0, h1 int32
 	loop   int32 // the loop it was linked into, from 1
 }
@@ -91,102 +87,170 @@ func (w *scratch) trace() {
 		l := &w.rings[k]
 		if w.sides[l.first].l == 0 { // a point: a full circle
 			s := &w.sides[l.first]
-			w.look(l.first, own, w.rows[0])
-			c := curve{own: l.first, also: l.first, p: s.a, d: s.d, e: s.d, l: 4, r: s.c, h0: int32(len(w.hits))}
-			for r := range w.runs {
-				if r != own {
-					w.hit(r, ^w.rows[0][r].beyond)
+			w.near(own)
+			w.look(l.first, own, 0)
+			w.arcs = append(w.arcs, curve{own: l.first, also: l.first, p: s.a, d: s.d, e: s.d, l: 4, r: s.c, h0: int32(len(w.hits))})
+			for k := range w.rows[0] {
+				if r := &w.rows[0][k]; int(r.run) != own {
+					w.hit(r.run, ^r.beyond)
 				}
 			}
-			w.round(&c)
+			w.round(&w.arcs[len(w.arcs)-1])
 			own++
 			continue
 		}
-		first, row, next := w.rows[0], w.rows[0], w.rows[1]
-		w.look(l.first, own, first)
+		w.near(own)
+		w.look(l.first, own, 0)
+		row, next := 0, 1
 		for i := l.first; i < l.end; i++ {
 			to := next
 			if i+1 == l.end {
-				to = first
+				to = 0
 			} else {
-				for i+1 >= w.runs[own].first+int32(w.runs[own].n) {
+				if i+1 >= w.runs[own].first+int32(w.runs[own].n) {
 					own++
+					w.near(own)
 				}
 				w.look(i+1, own, next)
 			}
-			w.straight(i, row)
-			w.corner(i, row, to)
+			w.straight(i, w.rows[row])
+			w.corner(i, w.rows[row], w.rows[to])
 			if row, next = to, row; i == l.first {
-				next = w.rows[2]
+				next = 2
 			}
 		}
 		own++
 	}
 }
 
-// open makes room for rows.
+// open makes room for what is told of one run by another.
 func (w *scratch) open() {
-	n := len(w.runs)
-	for i := range w.rows {
-		if cap(w.rows[i]) < n {
-			w.rows[i] = make([]sight, 2*n)
-		}
-		w.rows[i] = w.rows[i][:n]
-	}
-	if m := n * len(w.rings); cap(w.clear) < m {
-		w.clear = make([]uint64, 2*m)
+	if m := len(w.runs) * len(w.rings); cap(w.clear) < m {
+		w.clear = make([]uint64, m, 2*m)
 	} else {
 		w.clear = w.clear[:m]
 		clear(w.clear)
 	}
 }
 
-// look fills row with how all runs lie to edge i, which is in run own.
-func (w *scratch) look(i int32, own int, row []sight) {
+// near lists the runs that are not beyond all curves of a run's edges and of the
+// arcs at their ends, itself among them.
+func (w *scratch) near(own int) {
+	o := &w.runs[own]
+	w.by = w.by[:0]
+	for r := range w.runs {
+		u := &w.runs[r]
+		g := o.g + u.g + reach
+		if math.Abs(u.mid.x-o.mid.x)-u.half.x-o.half.x > g || math.Abs(u.mid.y-o.mid.y)-u.half.y-o.half.y > g {
+			continue
+		}
+		w.by = append(w.by, int32(r))
+	}
+}
+
+// look fills row k with how the runs near it lie to edge i, which is in run own;
+// those that are beyond it with all their edges are left out.
+func (w *scratch) look(i int32, own, k int) {
 	s := &w.sides[i]
 	n := len(w.runs)
 	ring := w.runs[own].ring
 	bit := uint64(1) << (i - w.runs[own].first)
-	far := boxOf(s.a, s.b).grown(s.c + reach)
-	off := s.n[0]*s.a[0] + s.n[1]*s.a[1]
-	beyond := true // whether all of a ring is
-	for r := range w.runs {
+	nx, ny := -s.d.y, s.d.x
+	ax, ay := math.Abs(nx), math.Abs(ny)
+	off := nx*s.a.x + ny*s.a.y
+	row := w.rows[k][:0]
+	at, beyond := ring, false // a ring, and whether all of it is
+	for _, r := range w.by {
 		u := &w.runs[r]
-		if u.ring > ring && (r == 0 || u.ring != w.runs[r-1].ring) {
-			beyond = true
-		}
 		known := uint64(0)
 		if u.ring < ring {
-			known = w.clear[int(ring)*n+r]
+			if known = w.clear[int(ring)*n+int(r)]; known == u.full {
+				continue
+			}
+		} else if u.ring != at {
+			if beyond {
+				w.clear[int(at)*n+own] |= bit
+			}
+			at, beyond = u.ring, true
 		}
-		switch {
-		case known == u.full:
-			row[r] = sight{beyond: u.full}
+		// of the box of the run, what lies furthest this way and that
+		y, h := nx*u.mid.x+ny*u.mid.y-off, ax*u.half.x+ay*u.half.y
+		hi, lo := s.c+u.g+reach, min(0, s.c-u.g)
+		if y-h > hi || n > 3 && s.past(u, hi) {
 			continue
-		case n > 4 && (far.x0 > u.x1+u.g || far.x1 < u.x0-u.g || far.y0 > u.y1+u.g || far.y1 < u.y0-u.g):
-			row[r] = sight{beyond: u.full}
+		}
+		see := sight{run: r, beyond: known}
+		switch {
 		case s.l == 0:
-			row[r] = sight{beyond: known}
+		case y+h < lo:
+			see.behind = u.full
 		default:
 			// the sign of a difference is the bit of a vertex; it comes in from above
 			const sign = 1 << 63
-			hi, lo := off+s.c+u.g+reach, off+min(0, s.c-u.g)+numeric/2
+			hi, lo := off+hi, off+lo+numeric/2
 			a, b := uint64(0), uint64(0)
-			nx, ny := s.n[0], s.n[1]
 			for _, p := range w.verts[u.at : u.at+int32(u.n)+1] {
-				y := nx*p[0] + ny*p[1]
+				y := nx*p.x + ny*p.y
 				a = a>>1 | math.Float64bits(y-hi)&sign
 				b = b>>1 | math.Float64bits(lo-y)&sign
 			}
 			k := 63 - u.n&63
 			a >>= k & 63
 			b >>= k & 63
-			row[r] = sight{^(a|a>>1)&u.full | known, ^(b | b>>1) & u.full}
+			see.beyond, see.behind = ^(a|a>>1)&u.full|known, ^(b|b>>1)&u.full
+			if see.beyond == u.full {
+				continue
+			}
 		}
-		if u.ring > ring {
-			beyond = beyond && row[r].beyond == u.full
-			if beyond && (r+1 == n || w.runs[r+1].ring != u.ring) {
-				w.clear[int(u.ring)*n+own] |= bit
+		beyond = false
+		row = append(row, see)
+	}
+	if beyond {
+		w.clear[int(at)*n+own] |= bit
+	}
+	w.rows[k] = row
+}
+
+// past tells whether a run lies more than far beyond the one or the other end of
+// the edge.
+func (s *side) past(u *run, far float64) bool {
+	x := s.along(u.mid.x-s.a.x, u.mid.y-s.a.y)
+	h := math.Abs(s.d.x)*u.half.x + math.Abs(s.d.y)*u.half.y
+	return x+h < -far || x-h > s.l+far
+}
+
+// hitStraight adds the edges that are to be measured against a straight curve, as
+// they lie to its edge.
+func (w *scratch) hitStraight(row []sight) {
+	for k := range row {
+		r := &row[k]
+		if m := ^(r.beyond | r.behind); m != 0 {
+			w.hit(r.run, m)
+		}
+	}
+}
+
+// hitAll adds all edges that are not beyond.
+func (w *scratch) hitAll(row []sight) {
+	for k := range row {
+		w.hit(row[k].run, ^row[k].beyond)
+	}
+}
+
+// hitWedge adds those that are to be measured against the arc between two edges:
+// an edge behind both lies where the corner is the nearest point.
+func (w *scratch) hitWedge(row, next []sight) {
+	for k, j := 0, 0; k < len(row); k++ {
+		r := &row[k]
+		for j < len(next) && next[j].run < r.run {
+			j++
+		}
+		if j == len(next) {
+			return
+		}
+		if t := &next[j]; t.run == r.run {
+			if m := ^(r.beyond | t.beyond | r.behind&t.behind); m != 0 {
+				w.hit(r.run, m)
 			}
 		}
 	}
@@ -194,7 +258,7 @@ func (w *scratch) look(i int32, own int, row []sight) {
 
 // hit adds the edges of run r with their bit in m to those of the curve being
 // laid.
-func (w *scratch) hit(r int, m uint64) {
+func (w *scratch) hit(r int32, m uint64) {
 	u := &w.runs[r]
 	for m &= u.full; m != 0; m &= m - 1 {
 		w.hits = append(w.hits, u.first+int32(bits.TrailingZeros64(m)))
@@ -208,17 +272,13 @@ func (w *scratch) straight(i int32, row []sight) {
 	if hi-lo <= numeric {
 		return // nothing between those that adjoin
 	}
-	from := orb.Point{s.a[0] + s.c*s.n[0], s.a[1] + s.c*s.n[1]}
-	p, e := from, orb.Point{from[0] + hi*s.d[0], from[1] + hi*s.d[1]}
+	from := s.left(s.a)
+	p, e := from, vec{from.x + hi*s.d.x, from.y + hi*s.d.y}
 	if lo > 0 {
-		p = orb.Point{from[0] + lo*s.d[0], from[1] + lo*s.d[1]}
+		p = vec{from.x + lo*s.d.x, from.y + lo*s.d.y}
 	}
 	h0 := len(w.hits)
-	for r := range row {
-		if m := ^(row[r].beyond | row[r].behind) & w.runs[r].full; m != 0 {
-			w.hit(r, m)
-		}
-	}
+	w.hitStraight(row)
 	w.out = w.out[:0]
 	before := w.sides[s.prev].mitred
 	for _, j := range w.hits[h0:] {
@@ -226,17 +286,16 @@ func (w *scratch) straight(i int32, row []sight) {
 			continue // what they take is out already
 		}
 		f := &w.sides[j]
-		if f.clears(&p, &e) {
+		if f.clears(p, e) {
 			continue
 		}
 		// beyond either end of the curve
 		g := f.c - numeric
-		x, y := s.d[0]*(f.a[0]-p[0])+s.d[1]*(f.a[1]-p[1]), s.d[0]*(f.b[0]-p[0])+s.d[1]*(f.b[1]-p[1])
+		x, y := s.along(f.a.x-p.x, f.a.y-p.y), s.along(f.b.x-p.x, f.b.y-p.y)
 		if min(x, y) >= hi-lo+g || max(x, y) <= -g {
 			continue
 		}
-		c := curve{own: i, p: from, d: s.d, l: s.l}
-		v, ok := w.nearer(&c, f)
+		v, ok := w.nearer(s, i, from, f)
 		if !ok {
 			continue
 		}
@@ -258,11 +317,11 @@ func (w *scratch) straight(i int32, row []sight) {
 			break
 		}
 		if v.from-t > numeric {
-			w.lay(i, h0, p, orb.Point{from[0] + v.from*s.d[0], from[1] + v.from*s.d[1]})
+			w.lay(i, h0, p, vec{from.x + v.from*s.d.x, from.y + v.from*s.d.y})
 		}
 		if v.to > t {
 			t = v.to
-			p = orb.Point{from[0] + t*s.d[0], from[1] + t*s.d[1]}
+			p = vec{from.x + t*s.d.x, from.y + t*s.d.y}
 		}
 	}
 	if hi-t > numeric {
@@ -271,26 +330,31 @@ func (w *scratch) straight(i int32, row []sight) {
 }
 
 // lay adds a straight part.
-func (w *scratch) lay(own int32, h0 int, p, q orb.Point) {
+func (w *scratch) lay(own int32, h0 int, p, q vec) {
+	t := w.more()
+	t.p0, t.p1, t.arc, t.own, t.h0, t.h1, t.loop = p, q, -1, own, int32(h0), int32(len(w.hits)), 0
+}
+
+// more is a part more, yet to be filled in.
+func (w *scratch) more() *part {
 	n := len(w.parts)
 	if n == cap(w.parts) {
 		w.parts = append(w.parts, part{})
 	}
 	w.parts = w.parts[:n+1]
-	t := &w.parts[n]
-	t.p0, t.p1, t.arc, t.own, t.h0, t.h1, t.loop = p, q, -1, own, int32(h0), int32(len(w.hits)), 0
+	return &w.parts[n]
 }
 
 // clears tells whether the edge's line, or a line across it beyond one of its
 // ends, keeps all between p and q at its clearance.
-func (s *side) clears(p, q *orb.Point) bool {
-	px, py, qx, qy := p[0]-s.a[0], p[1]-s.a[1], q[0]-s.a[0], q[1]-s.a[1]
+func (s *side) clears(p, q vec) bool {
+	px, py, qx, qy := p.x-s.a.x, p.y-s.a.y, q.x-s.a.x, q.y-s.a.y
 	g := s.c - numeric
-	u, v := s.n[0]*px+s.n[1]*py, s.n[0]*qx+s.n[1]*qy
+	u, v := s.across(px, py), s.across(qx, qy)
 	if u >= g && v >= g || u <= -g && v <= -g {
 		return true
 	}
-	u, v = s.d[0]*px+s.d[1]*py, s.d[0]*qx+s.d[1]*qy
+	u, v = s.along(px, py), s.along(qx, qy)
 	return u <= -g && v <= -g || u >= s.l+g && v >= s.l+g
 }
 
@@ -303,11 +367,11 @@ func (w *scratch) sort() {
 	}
 }
 
-// nearer is what of a straight curve is nearer to edge j than its clearance. Of
-// an edge that adjoins with the same clearance the disc about the corner shared
-// only touches the curve's end, and does not count.
-func (w *scratch) nearer(c *curve, s *side) (span, bool) {
-	o := &w.sides[c.own]
+// nearer is what of the curve beside side o, which is edge i and whose curve
+// starts at p, is nearer to edge s than its clearance. Of an edge that adjoins
+// with the same clearance the disc about the corner shared only touches the
+// curve's end, and does not count.
+func (w *scratch) nearer(o *side, i int32, p vec, s *side) (span, bool) {
 	a, b := true, true
 	if s.c == o.c {
 		n, p := w.sides[o.next].own, w.sides[o.prev].own
@@ -316,18 +380,19 @@ func (w *scratch) nearer(c *curve, s *side) (span, bool) {
 			b = s.b != o.a && s.b != o.b
 		}
 	}
-	return c.beside(s, a, b)
+	return s.takes(p, o.d, o.l, a, b)
 }
 
-// beside is what of a straight curve is nearer to an edge than its clearance:
-// one stretch, for the ground within a distance of an edge is convex.
-func (c *curve) beside(s *side, discA, discB bool) (span, bool) {
+// takes is what of a straight curve from p in direction d, l long, is nearer to
+// an edge than its clearance: one stretch, for the ground within a distance of
+// an edge is convex.
+func (s *side) takes(p, d vec, l float64, discA, discB bool) (span, bool) {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	px, py := c.p[0]-s.a[0], c.p[1]-s.a[1]
+	px, py := p.x-s.a.x, p.y-s.a.y
 	r := s.c
 	if s.l > 0 {
-		t0, t1 := 0.0, c.l
-		y, v := s.n[0]*px+s.n[1]*py, s.n[0]*c.d[0]+s.n[1]*c.d[1]
+		t0, t1 := 0.0, l
+		y, v := s.across(px, py), s.across(d.x, d.y)
 		switch {
 		case v > 0:
 			t0, t1 = max(t0, (-r-y)/v), min(t1, (r-y)/v)
@@ -337,7 +402,7 @@ func (c *curve) beside(s *side, discA, discB bool) (span, bool) {
 			t1 = t0
 		}
 		if t0 < t1 {
-			x, u := s.d[0]*px+s.d[1]*py, s.d[0]*c.d[0]+s.d[1]*c.d[1]
+			x, u := s.along(px, py), s.along(d.x, d.y)
 			switch {
 			case u > 0:
 				t0, t1 = max(t0, -x/u), min(t1, (s.l-x)/u)
@@ -351,36 +416,43 @@ func (c *curve) beside(s *side, discA, discB bool) (span, bool) {
 			}
 		}
 	}
-	disc := func(x, y float64) { // the end of the edge from the start of the curve
-		off := c.d[0]*y - c.d[1]*x
-		if h := r*r - off*off; h > 0 {
-			h = math.Sqrt(h)
-			along := c.d[0]*x + c.d[1]*y
-			lo, hi = min(lo, along-h), max(hi, along+h)
-		}
-	}
-	if discA {
-		disc(-px, -py)
+	if discA { // the end of the edge from the start of the curve
+		lo, hi = chord(-px, -py, d, r, lo, hi)
 	}
 	if discB && s.l > 0 {
-		disc(s.b[0]-c.p[0], s.b[1]-c.p[1])
+		lo, hi = chord(s.b.x-p.x, s.b.y-p.y, d, r, lo, hi)
 	}
-	lo, hi = max(lo, 0), min(hi, c.l)
+	lo, hi = max(lo, 0), min(hi, l)
 	return span{from: lo, to: hi}, hi-lo > numeric
 }
 
-// apart is the distance from a point to an edge.
-func (s *side) apart(p orb.Point) float64 {
-	x, y := p[0]-s.a[0], p[1]-s.a[1]
-	t := s.d[0]*x + s.d[1]*y
-	switch {
-	case t <= 0:
-		return math.Sqrt(x*x + y*y)
-	case t >= s.l:
-		x, y = p[0]-s.b[0], p[1]-s.b[1]
-		return math.Sqrt(x*x + y*y)
+// chord adds to a stretch from lo to hi what a disc about x, y with radius r cuts
+// of a line from the origin in direction d.
+func chord(x, y float64, d vec, r, lo, hi float64) (float64, float64) {
+	off := d.x*y - d.y*x
+	if h := r*r - off*off; h > 0 {
+		h = math.Sqrt(h)
+		along := d.x*x + d.y*y
+		return min(lo, along-h), max(hi, along+h)
 	}
-	return math.Abs(s.n[0]*x + s.n[1]*y)
+	return lo, hi
+}
+
+// apart is the distance from a point to an edge.
+func (s *side) apart(p vec) float64 { return math.Sqrt(s.apart2(p)) }
+
+// apart2 is its square.
+func (s *side) apart2(p vec) float64 {
+	x, y := p.x-s.a.x, p.y-s.a.y
+	t := s.along(x, y)
+	if t > 0 {
+		if t < s.l {
+			y = s.across(x, y)
+			return y * y
+		}
+		x, y = p.x-s.b.x, p.y-s.b.y
+	}
+	return x*x + y*y
 }
 
 // corner lays and cuts the arc at the end of edge i, where there is one. row and
@@ -391,44 +463,36 @@ func (w *scratch) corner(i int32, row, next []sight) {
 		return
 	}
 	f := &w.sides[s.next]
-	c := curve{p: s.b, h0: int32(len(w.hits)), own: s.own, also: f.own, r: s.c}
+	w.arcs = append(w.arcs, curve{p: s.b, h0: int32(len(w.hits)), own: s.own, also: f.own, r: s.c})
+	c := &w.arcs[len(w.arcs)-1]
 	switch {
 	case f.c == s.c:
 		if !s.inward() {
+			w.arcs = w.arcs[:len(w.arcs)-1]
 			return
 		}
-		// between two normals: an edge behind both lines lies in a wedge whose
-		// nearest point is the corner
-		c.wedge, c.d, c.e = true, s.n, f.n
-		if c.l = turned(s.n, f.n); s.ahead < 0 && math.Abs(s.turn) <= level {
+		c.wedge, c.d, c.e = true, s.normal(), f.normal()
+		if c.l = turned(s.d, f.d); s.ahead < 0 && math.Abs(s.turn) <= level {
 			c.l = 2 // straight back
 		}
-		for r := range row {
-			if m := ^(row[r].beyond | next[r].beyond | row[r].behind&next[r].behind) & w.runs[r].full; m != 0 {
-				w.hit(r, m)
-			}
-		}
+		w.hitWedge(row, next)
 	case s.c > f.c:
-		c.also, c.d, c.e, c.l = s.own, s.n, orb.Point{-s.n[0], -s.n[1]}, 2
-		for r := range row {
-			w.hit(r, ^row[r].beyond)
-		}
+		c.also, c.d, c.e, c.l = s.own, s.normal(), vec{s.d.y, -s.d.x}, 2
+		w.hitAll(row)
 	default:
-		c.own, c.d, c.e, c.l, c.r = f.own, orb.Point{-f.n[0], -f.n[1]}, f.n, 2, f.c
-		for r := range next {
-			w.hit(r, ^next[r].beyond)
-		}
+		c.own, c.d, c.e, c.l, c.r = f.own, vec{f.d.y, -f.d.x}, f.normal(), 2, f.c
+		w.hitAll(next)
 	}
-	w.round(&c)
+	w.round(c)
 }
 
-// round cuts an arc.
+// round cuts an arc, the last of arcs.
 func (w *scratch) round(c *curve) {
 	w.out = w.out[:0]
 	keep := w.hits[:c.h0]
 	for _, j := range w.hits[c.h0:] {
 		f := &w.sides[j]
-		if f.apart(c.p) >= c.r+f.c+reach {
+		if g := c.r + f.c + reach; f.apart2(c.p) >= g*g {
 			continue // for good
 		}
 		keep = append(keep, j)
@@ -438,13 +502,8 @@ func (w *scratch) round(c *curve) {
 	}
 	w.hits = keep
 	c.h1 = int32(len(w.hits))
-	id := int32(len(w.arcs))
-	w.arcs = append(w.arcs, *c)
-	lay := func(from, to float64, u0, u1 orb.Point) {
-		w.parts = append(w.parts, part{p0: c.out(u0), p1: c.out(u1), u0: u0, u1: u1, wide: to - from, arc: id, own: c.own, h0: c.h0, h1: c.h1})
-	}
 	if len(w.out) == 0 {
-		lay(0, c.l, c.d, c.e)
+		w.bend(c, 0, c.l, c.d, c.e)
 		return
 	}
 	w.sort()
@@ -452,68 +511,57 @@ func (w *scratch) round(c *curve) {
 	for i := range w.out {
 		v := &w.out[i]
 		if v.from-t > numeric {
-			lay(t, v.from, u, v.u0)
+			w.bend(c, t, v.from, u, v.u0)
 		}
 		if v.to > t {
 			t, u = v.to, v.u1
 		}
 	}
 	if c.l-t > numeric {
-		lay(t, c.l, u, c.e)
+		w.bend(c, t, c.l, u, c.e)
 	}
+}
+
+// bend adds a part of the last arc.
+func (w *scratch) bend(c *curve, from, to float64, u0, u1 vec) {
+	t := w.more()
+	t.p0, t.p1, t.u0, t.u1, t.wide = c.out(u0), c.out(u1), u0, u1, to-from
+	t.arc, t.own, t.h0, t.h1, t.loop = int32(len(w.arcs)-1), c.own, c.h0, c.h1, 0
 }
 
 // cutArc adds the stretches of an arc that are nearer to an edge than its
 // clearance: between the places where the circle meets the edge's own curves.
 func (w *scratch) cutArc(c *curve, s *side) {
 	if c.wedge && c.l <= 1 { // within the triangle of its end tangents
-		k := c.r / (1 + c.d[0]*c.e[0] + c.d[1]*c.e[1])
-		p, q, m := c.out(c.d), c.out(c.e), orb.Point{c.p[0] + k*(c.d[0]+c.e[0]), c.p[1] + k*(c.d[1]+c.e[1])}
-		if s.clears(&p, &m) && s.clears(&m, &q) {
+		k := c.r / (1 + c.d.x*c.e.x + c.d.y*c.e.y)
+		m := vec{c.p.x + k*(c.d.x+c.e.x), c.p.y + k*(c.d.y+c.e.y)}
+		if s.clears(c.out(c.d), m) && s.clears(m, c.out(c.e)) {
 			return
 		}
 	}
-	cuts := append(w.cuts[:0], spot{0, c.d})
-	meet := func(x, y float64) { // from the centre
-		u := orb.Point{x / c.r, y / c.r}
-		if t := turned(c.d, u); t > 0 && t < c.l {
-			cuts = append(cuts, spot{t, u})
-		}
-	}
-	x, y := s.a[0]-c.p[0], s.a[1]-c.p[1]
+	w.cuts = append(w.cuts[:0], spot{0, c.d})
+	x, y := s.a.x-c.p.x, s.a.y-c.p.y
 	if s.l > 0 {
 		for _, k := range [2]float64{s.c, -s.c} { // the lines beside
-			off := s.n[0]*x + s.n[1]*y + k
+			off := s.across(x, y) + k
 			if h := c.r*c.r - off*off; h > 0 {
 				h = math.Sqrt(h)
-				meet(off*s.n[0]+h*s.d[0], off*s.n[1]+h*s.d[1])
-				meet(off*s.n[0]-h*s.d[0], off*s.n[1]-h*s.d[1])
+				w.meet(c, h*s.d.x-off*s.d.y, off*s.d.x+h*s.d.y)
+				w.meet(c, -off*s.d.y-h*s.d.x, off*s.d.x-h*s.d.y)
 			}
 		}
 	}
-	disc := func(x, y float64) {
-		d2 := x*x + y*y
-		if d2 == 0 {
-			return
-		}
-		along := (d2 + c.r*c.r - s.c*s.c) / 2 // times the distance
-		if h := c.r*c.r*d2 - along*along; h > 0 {
-			h = math.Sqrt(h)
-			meet((along*x-h*y)/d2, (along*y+h*x)/d2)
-			meet((along*x+h*y)/d2, (along*y-h*x)/d2)
-		}
-	}
-	disc(x, y)
+	w.meetDisc(c, s.c, x, y)
 	if s.l > 0 {
-		disc(s.b[0]-c.p[0], s.b[1]-c.p[1])
+		w.meetDisc(c, s.c, s.b.x-c.p.x, s.b.y-c.p.y)
 	}
-	cuts = append(cuts, spot{c.l, c.e})
+	w.cuts = append(w.cuts, spot{c.l, c.e})
+	cuts := w.cuts
 	for i := 1; i < len(cuts); i++ {
 		for k := i; k > 0 && cuts[k].t < cuts[k-1].t; k-- {
 			cuts[k], cuts[k-1] = cuts[k-1], cuts[k]
 		}
 	}
-	w.cuts = cuts
 	open := false // the stretch before goes on
 	for i := 1; i < len(cuts); i++ {
 		a, b := &cuts[i-1], &cuts[i]
@@ -530,15 +578,38 @@ func (w *scratch) cutArc(c *curve, s *side) {
 	}
 }
 
+// meet adds a place where the circle of an arc is met, seen from its centre, if
+// it is on the arc.
+func (w *scratch) meet(c *curve, x, y float64) {
+	u := vec{x / c.r, y / c.r}
+	if t := turned(c.d, u); t > 0 && t < c.l {
+		w.cuts = append(w.cuts, spot{t, u})
+	}
+}
+
+// meetDisc adds the places where it meets the circle of radius r about x, y.
+func (w *scratch) meetDisc(c *curve, r, x, y float64) {
+	d2 := x*x + y*y
+	if d2 == 0 {
+		return
+	}
+	along := (d2 + c.r*c.r - r*r) / 2 // times the distance
+	if h := c.r*c.r*d2 - along*along; h > 0 {
+		h = math.Sqrt(h)
+		w.meet(c, (along*x-h*y)/d2, (along*y+h*x)/d2)
+		w.meet(c, (along*x+h*y)/d2, (along*y-h*x)/d2)
+	}
+}
+
 // halfway is the direction halfway from one place on an arc to a later one.
-func halfway(a, b *spot) orb.Point {
-	x, y := a.u[0]+b.u[0], a.u[1]+b.u[1]
+func halfway(a, b *spot) vec {
+	x, y := a.u.x+b.u.x, a.u.y+b.u.y
 	if b.t-a.t > 2 {
 		x, y = -x, -y
 	}
 	n := math.Sqrt(x*x + y*y)
 	if n < 1e-3 { // a half turn
-		return orb.Point{a.u[1], -a.u[0]}
+		return vec{a.u.y, -a.u.x}
 	}
-	return orb.Point{x / n, y / n}
+	return vec{x / n, y / n}
 }

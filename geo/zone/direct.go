@@ -37,20 +37,37 @@ const (
 	level = 1e-9
 	// runEdges is how many edges of a long ring are looked at together; a ring
 	// of at most runWhole is one run.
-	runEdges, runWhole = 16, 40
+	runEdges, runWhole = 8, 12
 )
 
-// side is an edge with the ground on its left.
+// vec is a point about the lot's first vertex, or a direction. It is no array
+// like orb.Point, for the compiler keeps a struct in registers, and an array in
+// memory: that halves the time.
+type vec struct{ x, y float64 }
+
+// side is an edge from a to b in direction d with the ground on its left, its
+// clearance c and its length l; l is 0 for a point.
 type side struct {
-	edge
-	l           float64
+	a, b, d     vec
+	c, l        float64
 	turn, ahead float64 // sine and cosine of the turn at its end
 	// what the mitres with the edges that adjoin leave of the curve beside it
 	lo, hi     float64
-	mitred     bool  // the one at its end is on both curves
 	next, prev int32 // along the ring
 	own        int32 // the edge it is the back of (a line has two), else itself
+	mitred     bool  // the one at its end is on both curves
 }
+
+// along is how far x, y lies in the edge's direction, across how far to its
+// left.
+func (s *side) along(x, y float64) float64  { return s.d.x*x + s.d.y*y }
+func (s *side) across(x, y float64) float64 { return s.d.x*y - s.d.y*x }
+
+// left is the point c to the left of p.
+func (s *side) left(p vec) vec { return vec{p.x - s.c*s.d.y, p.y + s.c*s.d.x} }
+
+// normal is the direction to the left.
+func (s *side) normal() vec { return vec{-s.d.y, s.d.x} }
 
 // loopOf is a ring taken up: sides[first:end], the box of its edges grown by
 // their clearances, and whether it has an inside of its own: the lot's rings
@@ -66,24 +83,25 @@ type loopOf struct {
 // run is a stretch of a ring that is looked at in one go: n edges, at most 63,
 // between the vertices verts[at:at+n+1].
 type run struct {
-	box4          // of its vertices
-	g     float64 // the greatest clearance of its edges
-	first int32   // in sides
-	at    int32   // in verts
-	ring  int32
-	n     uint8
-	full  uint64 // a bit an edge
+	mid, half vec     // centre and half the size of the box of its vertices
+	g         float64 // the greatest clearance of its edges
+	first     int32   // in sides
+	at        int32   // in verts
+	ring      int32
+	n         uint8
+	full      uint64 // a bit an edge
 }
 
 // scratch is the memory of one run, kept for the next.
 type scratch struct {
 	origin orb.Point
 	sides  []side
-	verts  []orb.Point // of each ring, the first again at the end
+	verts  []vec // of each ring, the first again at the end
 	rings  []loopOf
 	runs   []run
 	taken  []int32  // the things that reach into the lot
 	clear  []uint64 // by ring and run: the edges of the run that have the ring wholly beyond their curves
+	by     []int32  // the runs near the one that is looked from
 	rows   [3][]sight
 	hits   []int32 // of each curve: the edges to be measured
 	arcs   []curve
@@ -91,7 +109,7 @@ type scratch struct {
 	drawn  []drawn
 	out    []span
 	cuts   []spot
-	pts    []orb.Point
+	pts    []vec
 	loops  []loop
 	fans   []fan
 	tables [4]table
@@ -104,12 +122,13 @@ var scratches = sync.Pool{New: func() any { return new(scratch) }}
 // and the things are valid.
 func direct(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
 	w := scratches.Get().(*scratch)
-	z, ok := w.zone(lot, out, more)
+	z, ok := w.zone(lot, out, more, nil)
 	scratches.Put(w)
 	return z, ok
 }
 
-func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
+// zone answers in memory of its own, or in room where there is some.
+func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length, m *room) (Zone, bool) {
 	if !w.enter(lot, out, float64(more)) {
 		return Zone{}, false
 	}
@@ -119,36 +138,62 @@ func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
 			return Zone{}, false
 		}
 	}
-	return w.answer(out, more)
+	if m == nil {
+		m = newRoom(len(w.pts))
+	}
+	return w.answer(out, more, m)
 }
 
-// answer puts the loops found into memory of their own.
-func (w *scratch) answer(out []KeepOut, more unit.Length) (Zone, bool) {
-	flat := make([]orb.Point, len(w.pts)) // one block for all points
-	for i := range flat {
-		flat[i] = orb.Point{w.pts[i][0] + w.origin[0], w.pts[i][1] + w.origin[1]}
-	}
-	// and one for all else of the usual lot
+// room is the memory of an answer.
+type room struct {
+	points  []orb.Point
+	rings   []orb.Ring
+	pieces  orb.MultiPolygon
+	removed []Removed
+}
+
+// newRoom is one block for n points and one for all else of the usual lot.
+func newRoom(n int) *room {
 	m := new(struct {
-		removed [2]Removed
+		room
 		rings   [3]orb.Ring
 		pieces  [1]orb.Polygon
+		removed [2]Removed
 	})
-	z := Zone{By: Direct, Removed: m.removed[:0], more: more}
+	m.room = room{make([]orb.Point, 0, n), m.rings[:0], m.pieces[:0], m.removed[:0]}
+	return &m.room
+}
+
+// answer puts the loops found where they can be kept.
+func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) {
+	if cap(m.points) < len(w.pts) {
+		m.points = make([]orb.Point, 2*len(w.pts))
+	}
+	flat := m.points[:len(w.pts)]
+	ox, oy := w.origin[0], w.origin[1]
+	for i, p := range w.pts[:len(flat)] {
+		flat[i][0], flat[i][1] = p.x+ox, p.y+oy
+	}
+	z := Zone{By: Direct, more: more}
+	removed := m.removed[:0]
 	for _, i := range w.taken {
-		z.Removed = append(z.Removed, Removed{ID: out[i].ID, Kind: out[i].Kind, Clearance: out[i].Clearance})
+		k := &out[i]
+		removed = append(removed, Removed{ID: k.ID, Kind: k.Kind, Clearance: k.Clearance})
 	}
-	if len(w.taken) == 0 {
-		z.Removed = nil
+	if len(removed) > 0 {
+		z.Removed = removed
 	}
-	rings, mp := m.rings[:0], orb.MultiPolygon(m.pieces[:0])
+	rings, mp := m.rings[:0], m.pieces[:0]
 	for i := range w.loops {
 		l := &w.loops[i]
 		z.Area += unit.Area(l.area)
 		if l.area > 0 {
 			rings = append(rings, orb.Ring(flat[l.from:l.to:l.to]))
-			mp = append(mp, orb.Polygon(rings[len(rings)-1:len(rings):len(rings)]))
+			mp = append(mp, nil)
 		}
+	}
+	for i := range mp {
+		mp[i] = orb.Polygon(rings[i : i+1 : i+1])
 	}
 	for i := range w.loops {
 		l := &w.loops[i]
@@ -157,8 +202,7 @@ func (w *scratch) answer(out []KeepOut, more unit.Length) (Zone, bool) {
 		}
 		home := -1
 		for k := range mp {
-			at := flat[l.from]
-			if len(mp) == 1 && inside(at, mp[k][0]) || len(mp) > 1 && shape.LocateInRing(at, mp[k][0]) == shape.Inside {
+			if len(mp) == 1 && inside(w.pts[l.from], w.shell()) || len(mp) > 1 && shape.LocateInRing(flat[l.from], mp[k][0]) == shape.Inside {
 				if home >= 0 {
 					return Zone{}, false
 				}
@@ -168,15 +212,27 @@ func (w *scratch) answer(out []KeepOut, more unit.Length) (Zone, bool) {
 		if home < 0 {
 			return Zone{}, false
 		}
+		hole := orb.Ring(flat[l.from:l.to:l.to])
 		if len(mp) == 1 { // the one piece goes on in the common block
-			rings = append(rings, orb.Ring(flat[l.from:l.to:l.to]))
+			rings = append(rings, hole)
 			mp[0] = orb.Polygon(rings[:len(rings):len(rings)])
 		} else {
-			mp[home] = append(mp[home], orb.Ring(flat[l.from:l.to:l.to]))
+			mp[home] = append(mp[home], hole)
 		}
 	}
 	z.Shape, z.Pieces = mp, len(mp)
+	m.points, m.rings, m.pieces, m.removed = flat, rings, mp, removed
 	return z, true
+}
+
+// shell is the one loop that is a shell.
+func (w *scratch) shell() []vec {
+	for i := range w.loops {
+		if l := &w.loops[i]; l.area > 0 {
+			return w.pts[l.from:l.to]
+		}
+	}
+	return nil
 }
 
 type box4 struct{ x0, y0, x1, y1 float64 }
@@ -210,18 +266,7 @@ func one(b bool) (n uint64) {
 func (b box4) grown(r float64) box4 { return box4{b.x0 - r, b.y0 - r, b.x1 + r, b.y1 + r} }
 
 func (b *box4) join(c *box4) {
-	if c.x0 < b.x0 {
-		b.x0 = c.x0
-	}
-	if c.y0 < b.y0 {
-		b.y0 = c.y0
-	}
-	if c.x1 > b.x1 {
-		b.x1 = c.x1
-	}
-	if c.y1 > b.y1 {
-		b.y1 = c.y1
-	}
+	b.x0, b.y0, b.x1, b.y1 = min(b.x0, c.x0), min(b.y0, c.y0), max(b.x1, c.x1), max(b.y1, c.y1)
 }
 
 // enter takes up the rings, ground on the left, and of the things those that
@@ -261,8 +306,8 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 			}
 		case orb.Point:
 			n := int32(len(w.sides))
-			p := w.local(g)
-			w.sides = append(w.sides, side{edge: edge{a: p, b: p, d: orb.Point{1, 0}, n: orb.Point{0, 1}, c: r}, mitred: true, next: n, prev: n, own: n})
+			p := w.local(&g)
+			w.sides = append(w.sides, side{a: p, b: p, d: vec{1, 0}, c: r, mitred: true, next: n, prev: n, own: n})
 			w.link(sides, int32(i), false)
 		case orb.LineString:
 			ok = ok && w.line(g, i, r)
@@ -285,9 +330,7 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 	return len(w.sides) <= mostEdges
 }
 
-func (w *scratch) local(p orb.Point) orb.Point {
-	return orb.Point{p[0] - w.origin[0], p[1] - w.origin[1]}
-}
+func (w *scratch) local(p *orb.Point) vec { return vec{p[0] - w.origin[0], p[1] - w.origin[1]} }
 
 // area takes up the rings of an area that takes ground.
 func (w *scratch) area(p orb.Polygon, thing int, r float64) bool {
@@ -303,10 +346,10 @@ func (w *scratch) area(p orb.Polygon, thing int, r float64) bool {
 func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c, more float64) bool {
 	n := len(r) - 1
 	first := len(w.sides)
-	from := w.local(r[0])
 	area, px, py := 0.0, 0.0, 0.0
-	for _, p := range r[1:n] {
-		x, y := p[0]-r[0][0], p[1]-r[0][1]
+	ax, ay := r[0][0], r[0][1]
+	for i := 1; i < n; i++ {
+		x, y := r[i][0]-ax, r[i][1]-ay
 		area += px*y - x*py
 		px, py = x, y
 	}
@@ -315,7 +358,7 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 		return false
 	}
 	forwards := (area > 0) == ccw
-	a := from
+	a := w.local(&r[0])
 	for k := 0; k < n; k++ {
 		at, e := k+1, k
 		if !forwards {
@@ -326,7 +369,7 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 				return false
 			}
 		}
-		b := w.local(r[at])
+		b := w.local(&r[at])
 		w.append(first, a, b, own)
 		a = b
 	}
@@ -337,7 +380,7 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 func (w *scratch) line(l orb.LineString, thing int, r float64) bool {
 	first := len(w.sides)
 	for i := 1; i < len(l); i++ {
-		w.append(first, w.local(l[i-1]), w.local(l[i]), r)
+		w.append(first, w.local(&l[i-1]), w.local(&l[i]), r)
 	}
 	k := len(w.sides) - first
 	if k == 0 {
@@ -359,18 +402,17 @@ func (w *scratch) line(l orb.LineString, thing int, r float64) bool {
 }
 
 // set makes s the edge from a to b, not yet linked.
-func (s *side) set(a, b orb.Point, c float64) {
-	x, y := b[0]-a[0], b[1]-a[1]
+func (s *side) set(a, b vec, c float64) {
+	x, y := b.x-a.x, b.y-a.y
 	l := math.Sqrt(x*x + y*y)
 	k := 1 / l
-	x, y = x*k, y*k
 	s.a, s.b, s.c, s.l = a, b, c, l
-	s.d[0], s.d[1], s.n[0], s.n[1] = x, y, -y, x
+	s.d = vec{x * k, y * k}
 }
 
 // append adds an edge, or draws the one before on to its end where they run
 // straight on.
-func (w *scratch) append(first int, a, b orb.Point, c float64) {
+func (w *scratch) append(first int, a, b vec, c float64) {
 	if a == b {
 		return
 	}
@@ -395,8 +437,8 @@ func (w *scratch) append(first int, a, b orb.Point, c float64) {
 
 // meets works out the turn from e to the next edge f.
 func (e *side) meets(f *side) {
-	e.turn = e.d[0]*f.d[1] - e.d[1]*f.d[0]
-	e.ahead = e.d[0]*f.d[0] + e.d[1]*f.d[1]
+	e.turn = e.d.x*f.d.y - e.d.y*f.d.x
+	e.ahead = e.d.x*f.d.x + e.d.y*f.d.y
 }
 
 // straightOn tells whether f goes on where e ends without leaving its line.
@@ -456,10 +498,11 @@ func (s *side) corner(f *side) {
 func (w *scratch) link(first int, thing int32, area bool) {
 	n := len(w.sides) - first
 	at := len(w.verts)
-	for i := first; i < first+n; i++ {
-		w.verts = append(w.verts, w.sides[i].a)
+	if cap(w.verts) < at+n+1 {
+		w.verts = append(make([]vec, 0, 2*(at+n+1)), w.verts...)
 	}
-	w.verts = append(w.verts, w.sides[first+n-1].b)
+	w.verts = w.verts[:at+n+1]
+	verts, sides := w.verts[at:], w.sides[first:first+n]
 	size := n
 	if n > runWhole {
 		size = runEdges
@@ -467,27 +510,19 @@ func (w *scratch) link(first int, thing int32, area bool) {
 	l := loopOf{box4: noBox, first: int32(first), end: int32(first + n), thing: thing, area: area}
 	for i := 0; i < n; i += size {
 		m := min(size, n-i)
-		u := run{box4: noBox, first: int32(first + i), at: int32(at + i), ring: int32(len(w.rings)), n: uint8(m), full: 1<<m - 1}
+		u := run{first: int32(first + i), at: int32(at + i), ring: int32(len(w.rings)), n: uint8(m), full: 1<<m - 1}
+		b := noBox
 		for k := i; k < i+m; k++ {
-			if c := w.sides[first+k].c; c > u.g {
-				u.g = c
-			}
+			s := &sides[k]
+			u.g = max(u.g, s.c)
+			verts[k] = s.a
+			b.x0, b.y0, b.x1, b.y1 = min(b.x0, s.a.x), min(b.y0, s.a.y), max(b.x1, s.a.x), max(b.y1, s.a.y)
 		}
-		for _, p := range w.verts[at+i : at+i+m+1] {
-			if p[0] < u.x0 {
-				u.x0 = p[0]
-			}
-			if p[0] > u.x1 {
-				u.x1 = p[0]
-			}
-			if p[1] < u.y0 {
-				u.y0 = p[1]
-			}
-			if p[1] > u.y1 {
-				u.y1 = p[1]
-			}
-		}
-		b := u.grown(u.g)
+		e := sides[i+m-1].b
+		verts[i+m] = e
+		b.x0, b.y0, b.x1, b.y1 = min(b.x0, e.x), min(b.y0, e.y), max(b.x1, e.x), max(b.y1, e.y)
+		u.mid, u.half = vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, vec{(b.x1 - b.x0) / 2, (b.y1 - b.y0) / 2}
+		b = b.grown(u.g)
 		l.join(&b)
 		w.runs = append(w.runs, u)
 	}

@@ -11,7 +11,8 @@
 //
 //   - Lot is a parcel with the clearance of each of its lines; KeepOut is a
 //     thing that takes ground away with the clearance it asks for.
-//   - Trench gives the Zone of a lot: where the trench may lie. CentreLine
+//   - Trench gives the Zone of a lot: where the trench may lie; a Workspace does
+//     so for many lots without memory for each. CentreLine
 //     gives the zone of the trench's middle, half its width further in.
 //     A zone that is empty always says why. Zone.MeasureRemoved tells how much
 //     ground each thing takes.

@@ -2,11 +2,7 @@ package zone
 
 // The direct routine's second half: parts linked into loops, and arcs drawn.
 
-import (
-	"math"
-
-	"github.com/paulmach/orb"
-)
+import "math"
 
 // join is how far the end of a part may lie from the start of the next.
 const join = 1e-7
@@ -28,8 +24,8 @@ type loop struct {
 type fan struct {
 	from, to int32
 	arc      int32
-	even     int32     // how many of its points after the first are from the table
-	v, u     orb.Point // u is the direction of its start
+	even     int32 // how many of its points after the first are from the table
+	v, u     vec   // u is the direction of its start
 	r        float64
 	kites    float64 // the sum of the tangents of its half steps
 }
@@ -83,16 +79,22 @@ func (w *scratch) assemble() bool {
 
 // loop is that of the points from one on, closed.
 func (w *scratch) loop(from int) loop {
-	l := loop{from: from, to: len(w.pts)}
-	start := w.pts[from]
+	pts := w.pts[from:]
+	start := pts[0]
 	x, y := 0.0, 0.0
-	for _, p := range w.pts[from+1:] { // about the start, to keep the digits
-		u, v := p[0]-start[0], p[1]-start[1]
-		l.area += x*v - u*y
-		x, y = u, v
+	a, b := 0.0, 0.0 // two sums at a time, which wait for one another less
+	i := 1
+	for ; i+1 < len(pts); i += 2 { // about the start, to keep the digits
+		u, v := pts[i].x-start.x, pts[i].y-start.y
+		a += x*v - u*y
+		x, y = pts[i+1].x-start.x, pts[i+1].y-start.y
+		b += u*y - x*v
 	}
-	l.area /= 2
-	return l
+	if i < len(pts) {
+		u, v := pts[i].x-start.x, pts[i].y-start.y
+		a += x*v - u*y
+	}
+	return loop{from: from, to: len(w.pts), area: (a + b) / 2}
 }
 
 // follow finds the part that starts where part k ends: the next one, or any; -1
@@ -110,17 +112,20 @@ func (w *scratch) follow(k int32) int32 {
 	return -1
 }
 
-func apart2(a, b orb.Point) float64 {
-	x, y := a[0]-b[0], a[1]-b[1]
+func apart2(a, b vec) float64 {
+	x, y := a.x-b.x, a.y-b.y
 	return x*x + y*y
 }
 
 // inside tells whether a point clear of a closed ring's edge is within it.
-func inside(p orb.Point, r []orb.Point) bool {
+func inside(p vec, r []vec) bool {
 	in := false
+	above := r[0].y > p.y
 	for i := 1; i < len(r); i++ {
-		if a, b := &r[i-1], &r[i]; (a[1] > p[1]) != (b[1] > p[1]) {
-			if (p[0]-a[0])*(b[1]-a[1]) < (b[0]-a[0])*(p[1]-a[1]) == (b[1] > a[1]) {
+		if up := r[i].y > p.y; up != above {
+			above = up
+			a, b := &r[i-1], &r[i]
+			if (p.x-a.x)*(b.y-a.y) < (b.x-a.x)*(p.y-a.y) == up {
 				in = !in
 			}
 		}
@@ -129,8 +134,9 @@ func inside(p orb.Point, r []orb.Point) bool {
 }
 
 // ground tells whether a point clear of all edges is in the lot and in no thing.
-func (w *scratch) ground(p orb.Point) bool {
+func (w *scratch) ground(p vec) bool {
 	in, thing := false, int32(-1)
+	at := int32(0) // of the ring, in verts
 	for k := range w.rings {
 		l := &w.rings[k]
 		if l.thing != thing {
@@ -139,15 +145,13 @@ func (w *scratch) ground(p orb.Point) bool {
 			}
 			in, thing = false, l.thing
 		}
-		if !l.area || p[0] < l.x0 || p[0] > l.x1 || p[1] < l.y0 || p[1] > l.y1 {
+		from := at
+		at += l.end - l.first + 1
+		if !l.area || p.x < l.x0 || p.x > l.x1 || p.y < l.y0 || p.y > l.y1 {
 			continue
 		}
-		for j := l.first; j < l.end; j++ {
-			if s := &w.sides[j]; (s.a[1] > p[1]) != (s.b[1] > p[1]) {
-				if (p[0]-s.a[0])*(s.b[1]-s.a[1]) < (s.b[0]-s.a[0])*(p[1]-s.a[1]) == (s.b[1] > s.a[1]) {
-					in = !in
-				}
-			}
+		if inside(p, w.verts[from:at]) {
+			in = !in
 		}
 	}
 	return in == (thing < 0)
@@ -186,34 +190,44 @@ func (w *scratch) stroke(k int32) bool {
 
 // draw adds the points of an arc between its ends, the last in direction v, t
 // further on than the first.
-func (w *scratch) draw(f *fan, v orb.Point, t float64) bool {
+func (w *scratch) draw(f *fan, v vec, t float64) bool {
 	s := w.table(f.r)
 	if s == nil {
 		return false
 	}
-	x, y := f.u[0], f.u[1]
-	m := 0
-	pts := w.pts
-	for ; m < len(s.steps) && s.steps[m].end <= t; m++ {
-		q := &s.steps[m]
-		pts = append(pts, orb.Point{f.v[0] + q.x*x + q.y*y, f.v[1] + q.x*y - q.y*x})
+	x, y := f.u.x, f.u.y
+	cx, cy := f.v.x, f.v.y
+	n := len(w.pts)
+	if most := n + len(s.steps) + 1; most > cap(w.pts) {
+		w.pts = append(make([]vec, 0, 2*most), w.pts...)
 	}
-	if m == len(s.steps) && t < 4 && !s.whole {
+	steps := s.steps
+	pts := w.pts[n : n+len(steps)+1]
+	m := 0
+	for ; m < len(steps); m++ {
+		q := &steps[m]
+		if q.end > t {
+			break
+		}
+		pts[m] = vec{cx + q.x*x + q.y*y, cy + q.x*y - q.y*x}
+	}
+	if m == len(steps) && t < 4 && !s.whole {
 		return false // too many
 	}
 	f.even = int32(m)
 	f.kites = float64(m) * s.half
 	if m > 0 {
-		q := &s.steps[m-1]
+		q := &steps[m-1]
 		x, y = x*q.cos+y*q.sin, y*q.cos-x*q.sin
 	}
-	if dot := x*v[0] + y*v[1]; 1-dot > 1e-15 { // else nothing is left over
+	if dot := x*v.x + y*v.y; 1-dot > 1e-15 { // else nothing is left over
 		h := f.r / (1 + dot)
 		f.kites += math.Sqrt((1 - dot) / (1 + dot))
-		pts = append(pts, orb.Point{f.v[0] + h*(x+v[0]), f.v[1] + h*(y+v[1])})
+		pts[m] = vec{cx + h*(x+v.x), cy + h*(y+v.y)}
+		m++
 	}
-	w.pts = pts
-	f.to = int32(len(pts))
+	w.pts = w.pts[:n+m]
+	f.to = int32(n + m)
 	return true
 }
 

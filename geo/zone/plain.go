@@ -8,11 +8,7 @@ package zone
 // missed: all of every curve is on the edge, but what its neighbours take. The
 // first thing in doubt leaves the lot to the general way.
 
-import (
-	"math"
-
-	"github.com/paulmach/orb"
-)
+import "math"
 
 // plain draws and certifies a plain lot; false where it is none.
 func (w *scratch) plain() bool {
@@ -59,91 +55,84 @@ func (w *scratch) run(k, own int) (whole float64, ok bool) {
 	l := &w.rings[k]
 	s := &w.sides[l.first]
 	if s.l == 0 {
-		w.look(l.first, own, w.rows[0])
+		w.near(own)
+		w.look(l.first, own, 0)
 		c := curve{p: s.a, d: s.d, e: s.d, l: 4, r: s.c}
-		for r := range w.runs {
-			if r != own && w.rows[0][r].beyond != w.runs[r].full {
-				return 0, false
-			}
+		if len(w.rows[0]) > 1 { // more than itself
+			return 0, false
 		}
 		kites, ok := w.bow(&c, s.d, s.d, 4)
 		return -c.r * c.r * kites, ok
 	}
-	first, row, next := w.rows[0], w.rows[0], w.rows[1]
-	w.look(l.first, own, first)
+	w.near(own)
+	w.look(l.first, own, 0)
+	row, next := 0, 1
 	start := s.start()
 	p := start
-	cross := func(a, b *orb.Point) float64 {
-		return (a[0]-start[0])*(b[1]-start[1]) - (b[0]-start[0])*(a[1]-start[1])
+	cross := func(a, b vec) float64 {
+		return (a.x-start.x)*(b.y-start.y) - (b.x-start.x)*(a.y-start.y)
 	}
 	kites := 0.0
 	for i := l.first; i < l.end; i++ {
 		s := &w.sides[i]
 		f := &w.sides[s.next]
 		after := start
-		to := first
+		to := 0
 		if i+1 < l.end {
-			for i+1 >= w.runs[own].first+int32(w.runs[own].n) {
+			if i+1 >= w.runs[own].first+int32(w.runs[own].n) {
 				own++
+				w.near(own)
 			}
 			to, after = next, f.start()
 			w.look(i+1, own, to)
 		}
 		q := after
 		if !s.mitred {
-			q = orb.Point{s.b[0] + s.c*s.n[0], s.b[1] + s.c*s.n[1]}
+			q = s.left(s.b)
 		}
 		w.hits = w.hits[:0]
-		for r := range row {
-			if m := ^(row[r].beyond | row[r].behind) & w.runs[r].full; m != 0 {
-				w.hit(r, m)
-			}
-		}
-		if !s.holds(&p, &q) {
+		w.hitStraight(w.rows[row])
+		if !s.holds(p, q) {
 			return 0, false
 		}
 		for _, j := range w.hits {
-			if !w.sides[j].clearOf(&p, &q) {
+			if !w.sides[j].clearOf(p, q) {
 				return 0, false
 			}
 		}
 		w.pts = append(w.pts, p)
-		whole += cross(&p, &q)
+		whole += cross(p, q)
 		if !s.mitred {
 			w.hits = w.hits[:0]
-			for r := range row {
-				if m := ^(row[r].beyond | to[r].beyond | row[r].behind&to[r].behind) & w.runs[r].full; m != 0 {
-					w.hit(r, m)
-				}
-			}
+			w.hitWedge(w.rows[row], w.rows[to])
 			c := curve{wedge: true, own: i, also: s.next, p: s.b, r: s.c}
-			t := turned(s.n, f.n)
+			t := turned(s.d, f.d)
 			if s.ahead < 0 && math.Abs(s.turn) <= level {
 				t = 2 // straight back
 			}
-			k, ok := w.bow(&c, s.n, f.n, t)
+			k, ok := w.bow(&c, s.normal(), f.normal(), t)
 			if !ok {
 				return 0, false
 			}
 			kites += k * s.c * s.c
-			whole += cross(&q, &s.b) + cross(&s.b, &after)
+			whole += cross(q, s.b) + cross(s.b, after)
 		}
 		p = after
 		if row, next = to, row; i == l.first {
-			next = w.rows[2]
+			next = 2
 		}
 	}
 	return whole/2 - kites, true
 }
 
 // start is where the curve beside an edge begins.
-func (s *side) start() orb.Point {
-	return orb.Point{s.a[0] + s.c*s.n[0] + s.lo*s.d[0], s.a[1] + s.c*s.n[1] + s.lo*s.d[1]}
+func (s *side) start() vec {
+	return vec{s.a.x - s.c*s.d.y + s.lo*s.d.x, s.a.y + s.c*s.d.x + s.lo*s.d.y}
 }
 
 // bow draws and measures an arc from direction u to v, t further on, its last
 // point left out; w.hits are the edges to measure it against.
-func (w *scratch) bow(c *curve, u, v orb.Point, t float64) (kites float64, ok bool) {
+func (w *scratch) bow(c *curve, u, v vec, t float64) (kites float64, ok bool) {
 	f := fan{from: int32(len(w.pts)), v: c.p, u: u, r: c.r}
 	w.pts = append(w.pts, c.out(u))
 	if !w.draw(&f, v, t) {

@@ -121,25 +121,54 @@ func CentreLine(lot Lot, out []KeepOut, width unit.Length) (Zone, error) {
 	return work(lot, out, width/2)
 }
 
-func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
-	if err := lot.check(); err != nil {
+// Workspace finds the zones of many lots one after another in memory that is used
+// again. The zero Workspace is ready; it serves one goroutine.
+type Workspace struct {
+	scratch scratch
+	room    room
+}
+
+// Trench is Trench whose Zone is good until the next call.
+func (w *Workspace) Trench(lot Lot, out []KeepOut) (Zone, error) {
+	if err := check(&lot, out); err != nil {
 		return Zone{}, err
 	}
-	for _, k := range out {
-		if err := k.check(); err != nil {
-			return Zone{}, err
-		}
+	if z, ok := w.scratch.zone(lot, out, 0, &w.room); ok {
+		return z, nil
+	}
+	return overlay(lot, out, 0)
+}
+
+func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
+	if err := check(&lot, out); err != nil {
+		return Zone{}, err
 	}
 	if z, ok := direct(lot, out, more); ok {
 		return z, nil
 	}
+	return overlay(lot, out, more)
+}
+
+func check(lot *Lot, out []KeepOut) error {
+	if err := lot.check(); err != nil {
+		return err
+	}
+	for i := range out {
+		if err := out[i].check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func overlay(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 	if err := limit(lot, out, more); err != nil {
 		return Zone{}, err
 	}
 	return byOverlay(lot, out, more, around)
 }
 
-func (l Lot) check() error {
+func (l *Lot) check() error {
 	if len(l.Shape) != 1 || len(l.Shape[0]) != 1 || !shape.Sound(l.Shape[0][0]) {
 		if f := shape.Check(l.Shape); len(f) > 0 {
 			return f[0]
@@ -179,7 +208,7 @@ func clearanceError(s shape.Spot, at *orb.Point, c unit.Length) error {
 		Detail: fmt.Sprintf("the clearance is %v m; give 0 to %v m", float64(c), float64(MostClearance))}
 }
 
-func (k KeepOut) check() error {
+func (k *KeepOut) check() error {
 	if f := shape.Check(k.Geometry); len(f) > 0 {
 		return fmt.Errorf("zone: %s: %w", k.name(), f[0])
 	}

@@ -131,17 +131,18 @@ type lotWork struct {
 	sites  *siting.Siting
 	ground *siting.Ground
 	zone   *zone.Zone
+	space  *zone.Workspace
 	water  *water
 }
 
 // works are kept for their room: nothing of a lot's work is held once its row is
 // made.
-var works = sync.Pool{New: func() any { return &lotWork{} }}
+var works = sync.Pool{New: func() any { return &lotWork{space: new(zone.Workspace)} }}
 
 // begin takes up a lot, by its place among those at hand.
 func (a *Auditor) begin(i int, row *parcels.AuditRow) *lotWork {
 	w := works.Get().(*lotWork)
-	*w = lotWork{a: a, at: i, lot: &a.site.Lots[i], box: a.index.lots.box[i], row: row, room: w.room, found: w.found}
+	*w = lotWork{a: a, at: i, lot: &a.site.Lots[i], box: a.index.lots.box[i], row: row, room: w.room, found: w.found, space: w.space}
 	return w
 }
 
@@ -199,7 +200,12 @@ func (w *lotWork) trench() (*zone.Zone, error) {
 		if err != nil {
 			return nil, err
 		}
-		z, err := g.Zone()
+		var z zone.Zone
+		if w.a.keep { // the shape outlives the work
+			z, err = g.Zone()
+		} else {
+			z, err = w.space.Trench(g.Lines, g.Barred())
+		}
 		if err != nil {
 			return nil, err
 		}
