@@ -200,12 +200,7 @@ func (w *lotWork) trench() (*zone.Zone, error) {
 		if err != nil {
 			return nil, err
 		}
-		var z zone.Zone
-		if w.a.keep { // the shape outlives the work
-			z, err = g.Zone()
-		} else {
-			z, err = w.space.Trench(g.Lines, g.Barred())
-		}
+		z, err := w.space.Trench(g.Lines, g.Barred())
 		if err != nil {
 			return nil, err
 		}
@@ -238,7 +233,7 @@ func (a *Auditor) Lot(i int) (parcels.AuditRow, error) {
 		}
 	}
 	if a.keep && w.zone != nil {
-		row.ZoneShape = w.zone.Shape
+		row.ZoneShape = w.zone.Shape.Clone() // it outlives the workspace
 	}
 	tidy(row.Findings)
 	row.Verdict, _, _ = parcels.Judge(row.Findings)
