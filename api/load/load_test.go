@@ -8,6 +8,11 @@ package load_test
 //	FALLWRIGHT_LOAD=1m      how long the mix lasts (without it the trial is left out)
 //	FALLWRIGHT_LOAD_RATE=1  times the rates of the mix below
 //	FALLWRIGHT_LOAD_LOTS    lots in the store, 20000
+//	FALLWRIGHT_LOAD_LINES=1 instead, each line of the rates that are asked by
+//	                        itself and then all at once, from a store of 100,000 lots
+//
+// The documents of plans and checks differ each from the last: an intake stands
+// elsewhere, as while it is dragged.
 
 import (
 	"bufio"
@@ -162,7 +167,36 @@ type kind struct {
 	rate   float64 // a second
 	method string
 	path   func(i int) string
-	body   []byte
+	body   func(i int) []byte
+}
+
+// eight is the sample with two basins more on its lot, eight intakes with the
+// perforated run, cut where the place of the first basin stands.
+func eight(t *testing.T) (before []byte, x float64, after []byte) {
+	t.Helper()
+	text := sampledata.StatePlane()
+	mark := []byte(`{"type":"Feature","id":"` + sampledata.Sample + `-YB1"`)
+	from := bytes.Index(text, mark)
+	if from < 0 {
+		t.Fatal("the sample has no basin to drag")
+	}
+	const member = `"coordinates":[`
+	at := from + bytes.Index(text[from:], []byte(member)) + len(member)
+	comma := at + bytes.IndexByte(text[at:], ',')
+	end := comma + bytes.IndexByte(text[comma:], ']')
+	x, err := strconv.ParseFloat(string(text[at:comma]), 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y, err := strconv.ParseFloat(string(text[comma+1:end]), 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var more []byte
+	for k, off := range [][2]float64{{-14, 4}, {10, -12}} {
+		more = fmt.Appendf(more, `{"type":"Feature","id":"more-%d","geometry":{"type":"Point","coordinates":[%.4f,%.4f]},"properties":{"intake":"more-%[1]d","lot":%[4]q,"kind":"yard_basin","yard_area_ft2":900,"length_m":0.3048,"width_m":0.3048}},`, k, x+off[0], y+off[1], sampledata.Sample)
+	}
+	return slices.Concat(text[:from], more, text[from:at]), x, text[comma:]
 }
 
 // times are those of the answers of a kind, by status; 0 is no answer.
@@ -188,6 +222,7 @@ func at(d []time.Duration, q float64) float64 {
 	return d[int(q*float64(len(d)-1))].Seconds() * 1000
 }
 
+// send sends one request; a nil body is none.
 func send(client *http.Client, method, url string, body []byte) (int, []byte) {
 	r, err := http.NewRequest(method, url, bytes.NewReader(body))
 	if err != nil {
@@ -224,6 +259,35 @@ func steady(ctx context.Context, rate float64, one func(i int, due time.Time)) {
 	}
 }
 
+// trial sends the kinds at their rates times faster for so long, each to the
+// service and after it to the bare handler.
+func trial(t *testing.T, client *http.Client, addr, bareAddr string, mix []kind, faster float64, long time.Duration) (own, peer []times) {
+	ctx, cancel := context.WithTimeout(t.Context(), long)
+	defer cancel()
+	own, peer = make([]times, len(mix)), make([]times, len(mix))
+	var wg sync.WaitGroup
+	for j, k := range mix {
+		wg.Go(func() {
+			steady(ctx, k.rate*faster, func(i int, due time.Time) {
+				ask := k.body(i)
+				status, body := send(client, k.method, "http://"+addr+k.path(i), ask)
+				own[j].add(status, time.Since(due))
+				if status != 200 && status != 503 {
+					t.Errorf("%s: %d %.200s", k.name, status, body)
+				}
+				if k.rate > 100 && i%8 > 0 {
+					return // the bare handler takes its share of the processors too
+				}
+				asked := time.Now()
+				status, _ = send(client, k.method, "http://"+bareAddr+"/"+k.name, ask)
+				peer[j].add(status, time.Since(asked))
+			})
+		})
+	}
+	wg.Wait()
+	return own, peer
+}
+
 func TestPropertyLoad(t *testing.T) {
 	long, err := time.ParseDuration(os.Getenv("FALLWRIGHT_LOAD"))
 	if err != nil {
@@ -236,6 +300,10 @@ func TestPropertyLoad(t *testing.T) {
 		return or
 	}
 	faster, n := number("FALLWRIGHT_LOAD_RATE", 1), int(number("FALLWRIGHT_LOAD_LOTS", 20000))
+	lines := os.Getenv("FALLWRIGHT_LOAD_LINES") != ""
+	if lines && n < 100000 {
+		n = 100000
+	}
 	program, store := filepath.Join(t.TempDir(), "fallwright"), filepath.Join(t.TempDir(), "s.gpkg")
 	if out, err := exec.Command("go", "build", "-o", program, "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
 		t.Fatalf("%v %s", err, out)
@@ -251,22 +319,26 @@ func TestPropertyLoad(t *testing.T) {
 	up(t, bare, "http://"+bareAddr+"/x")
 	client := &http.Client{Timeout: time.Minute, Transport: &http.Transport{MaxIdleConnsPerHost: 256, DisableCompression: true}}
 
-	input := func(options string) []byte {
-		return []byte(`{"inputs":{"site":` + string(sampledata.StatePlane()) + `,"lots":["` + sampledata.Sample + `"]` + options + `}}`)
+	head, x, tail := eight(t)
+	input := func(options string) func(i int) []byte {
+		return func(i int) []byte {
+			return slices.Concat([]byte(`{"inputs":{"site":`), head, strconv.AppendFloat(nil, x+float64(i%997)/500, 'f', 4, 64), tail, []byte(`,"lots":["`+sampledata.Sample+`"]`+options+`}}`))
+		}
 	}
+	none := func(int) []byte { return nil }
 	fixed := func(p string) func(int) string { return func(int) string { return p } }
 	rows := max(1, n/100-10)
 	mix := []kind{
 		{"plan", 2, "POST", fixed("/processes/plan/execution"), input(`,"options":{"quick":true}`)},
 		{"check", 5, "POST", fixed("/processes/check/execution"), input("")},
-		{"feature", 100, "GET", func(i int) string { return fmt.Sprintf("/collections/parcels/items/p%d", i*7919%n) }, nil},
+		{"feature", 100, "GET", func(i int) string { return fmt.Sprintf("/collections/parcels/items/p%d", i*7919%n) }, none},
 		{"window", 20, "GET", func(i int) string {
 			x, y := 1700000+i*37%90*100, 600000+i*53%rows*100
 			return fmt.Sprintf("/collections/parcels/items?limit=100&bbox=%d,%d,%d,%d&bbox-crs=http://www.opengis.net/def/crs/EPSG/0/2274", x+1, y+1, x+999, y+999)
-		}, nil},
+		}, none},
 	}
 	for _, k := range mix {
-		status, body := send(client, k.method, "http://"+addr+k.path(1), k.body)
+		status, body := send(client, k.method, "http://"+addr+k.path(1), k.body(1))
 		if status != 200 {
 			t.Fatalf("%s: %d %.300s", k.name, status, body)
 		}
@@ -275,26 +347,41 @@ func TestPropertyLoad(t *testing.T) {
 		}
 	}
 
+	if lines {
+		asked := map[string]float64{"plan": 20, "check": 20, "feature": 2000, "window": 300}
+		most := map[string]float64{"plan": 50, "check": 10, "feature": 25, "window": 150}
+		var all []kind
+		t.Logf("each line by itself, %v, then all at once at a fifth; %.1f processes wanted a processor before, there are %d", long, wanting(t), runtime.NumCPU())
+		t.Logf("%-18s %8s %8s %8s %8s %8s %9s %8s %6s", "line", "a second", "p50 ms", "p95 ms", "p99 ms", "asked ms", "bare p99", "ratio", "wrong")
+		for _, part := range [][]string{{"plan", "check"}, {"feature"}, {"window"}, {"plan", "check", "feature", "window"}} {
+			all = all[:0]
+			for _, k := range mix {
+				if slices.Contains(part, k.name) {
+					k.rate = asked[k.name]
+					if len(part) == len(mix) {
+						k.rate /= 5
+					}
+					all = append(all, k)
+				}
+			}
+			own, peer := trial(t, client, addr, bareAddr, all, 1, long)
+			for j, k := range all {
+				good, total := own[j].by[200], 0
+				for _, d := range own[j].by {
+					total += len(d)
+				}
+				p99, bare := at(good, .99), at(peer[j].by[200], .99)
+				t.Logf("%-18s %8.1f %8.1f %8.1f %8.1f %8.0f %9.1f %8.1f %6d", strings.Join(part[:min(len(part), 2)], "+")+": "+k.name, float64(total)/long.Seconds(), at(good, .5), at(good, .95), p99, most[k.name], bare, p99/bare, total-len(good))
+			}
+		}
+		return
+	}
+
 	wanted := wanting(t)
 	ctx, cancel := context.WithTimeout(t.Context(), long)
 	defer cancel()
-	own, peer := make([]times, len(mix)), make([]times, len(mix))
 	var memory []float64
 	var wg sync.WaitGroup
-	for j, k := range mix {
-		wg.Go(func() {
-			steady(ctx, k.rate*faster, func(i int, due time.Time) {
-				status, body := send(client, k.method, "http://"+addr+k.path(i), k.body)
-				own[j].add(status, time.Since(due))
-				if status != 200 && status != 503 {
-					t.Errorf("%s: %d %.200s", k.name, status, body)
-				}
-				asked := time.Now()
-				status, _ = send(client, k.method, "http://"+bareAddr+"/"+k.name, k.body)
-				peer[j].add(status, time.Since(asked))
-			})
-		})
-	}
 	wg.Go(func() {
 		for {
 			select {
@@ -305,6 +392,8 @@ func TestPropertyLoad(t *testing.T) {
 			}
 		}
 	})
+	own, peer := trial(t, client, addr, bareAddr, mix, faster, long)
+	cancel()
 	wg.Wait()
 	all, wrong, busy := 0, 0, 0
 	for j, k := range mix {
@@ -334,7 +423,7 @@ func TestPropertyLoad(t *testing.T) {
 	alone := func() (d []time.Duration) {
 		for range 5 {
 			start := time.Now()
-			if status, body := send(client, "POST", "http://"+addr+mix[0].path(0), mix[0].body); status != 200 {
+			if status, body := send(client, "POST", "http://"+addr+mix[0].path(0), mix[0].body(0)); status != 200 {
 				t.Fatalf("alone: %d %.200s", status, body)
 			}
 			d = append(d, time.Since(start))
@@ -348,7 +437,7 @@ func TestPropertyLoad(t *testing.T) {
 	full := input("")
 	steady(flood, 100, func(i int, _ time.Time) {
 		start := time.Now() // what the client itself is late by is not the service's
-		status, _ := send(client, "POST", "http://"+addr+mix[0].path(i), full)
+		status, _ := send(client, "POST", "http://"+addr+mix[0].path(i), full(i))
 		past.add(status, time.Since(start))
 	})
 	start := time.Now()
