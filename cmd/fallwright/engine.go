@@ -129,19 +129,21 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 	if err != nil {
 		return api.Answer{}, err
 	}
-	if err := answersIn(o, s.CRS); err != nil {
-		return api.Answer{}, err
+	if r.Process != "zone" && r.Process != "check" {
+		if err := answersIn(o, s.CRS); err != nil {
+			return api.Answer{}, err
+		}
 	}
 	r.Progress(0, 1, "read")
 	switch r.Process {
 	case "zone":
-		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots, Pipe: o.Pipe, Memory: g.memory})
+		c, err := answer.Zones(ctx, s, answer.Options{Lots: r.Lots, Pipe: o.Pipe, Memory: g.memory, CRS: o.CRS})
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
 		return api.Answer{Body: c.Body, ContentType: "application/geo+json"}, nil
 	case "check":
-		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots, Memory: g.memory})
+		c, err := answer.Checks(ctx, s, answer.Options{Lots: r.Lots, Memory: g.memory, CRS: o.CRS})
 		if err != nil {
 			return api.Answer{}, optionFault(err)
 		}
@@ -252,7 +254,7 @@ func answersIn(o options, crs string) error {
 	if o.CRS == "" || frame.Normalise(o.CRS) == frame.Normalise(crs) {
 		return nil
 	}
-	return &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Answers come in the system of the input, where they were checked; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
+	return &parcels.InputError{Kind: parcels.Invalid, File: "options", Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/crs", Member: "crs", Detail: "Only zone and check answer in another system than the input's: a plan is checked byte for byte in the input's; " + parcels.Excerpt(o.CRS) + " is another. Leave crs out, or read the result through /collections in the system wanted."}}}
 }
 
 func audited(ctx context.Context, s *parcels.Site, o options, r api.Request) (*parcels.Audit, error) {

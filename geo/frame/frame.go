@@ -29,7 +29,7 @@ type CRSError struct {
 
 func (e *CRSError) Error() string { return fmt.Sprintf("frame: %s: %s", e.CRS, e.Reason) }
 
-// Frame is the plane of one site.
+// Frame is the plane of one site, and the system of the documents about it.
 type Frame struct {
 	crs     string // "" for longitude and latitude
 	metres  float64
@@ -37,6 +37,13 @@ type Frame struct {
 	scale   float64
 	toPlane *transform // lon/lat -> plane; nil for projected
 	toLL    *transform // projected CRS -> lon/lat
+	asked   *asked     // nil: the document is in the plane's own system
+}
+
+// asked is the system of a document that is in another than the plane's own.
+type asked struct {
+	info Info
+	toLL *transform // nil for longitude and latitude
 }
 
 // System is a reference system that can serve as a plane, with what it takes to
@@ -104,6 +111,17 @@ func round(v, per float64) float64 { return math.Round(v*per) / per }
 
 // Plane gives the point of the plane for a position of the document.
 func (f *Frame) Plane(p orb.Point) orb.Point {
+	if f.asked != nil {
+		if f.asked.toLL != nil {
+			p = f.asked.toLL.forward(p)
+		}
+		return f.FromLonLat(p)
+	}
+	return f.into(p)
+}
+
+// into gives the point of the plane for a position in the plane's own system.
+func (f *Frame) into(p orb.Point) orb.Point {
 	if f.toPlane == nil {
 		return orb.Point{(p[0] - f.origin[0]) * f.metres, (p[1] - f.origin[1]) * f.metres}
 	}
@@ -113,6 +131,18 @@ func (f *Frame) Plane(p orb.Point) orb.Point {
 // Document gives the position, in the document's system, of a point of the
 // plane.
 func (f *Frame) Document(p orb.Point) orb.Point {
+	if f.asked != nil {
+		d := f.LonLat(p)
+		if f.asked.toLL != nil {
+			d = f.asked.toLL.back(d)
+		}
+		return d
+	}
+	return f.own(p)
+}
+
+// own gives the position, in the plane's own system, of a point of the plane.
+func (f *Frame) own(p orb.Point) orb.Point {
 	if f.toPlane == nil {
 		return orb.Point{p[0]/f.metres + f.origin[0], p[1]/f.metres + f.origin[1]}
 	}
@@ -122,7 +152,7 @@ func (f *Frame) Document(p orb.Point) orb.Point {
 // LonLat gives longitude and latitude (WGS 84) of a point of the plane. Between
 // NAD 83 and WGS 84 it is good to some metres only: a place on a map, no survey.
 func (f *Frame) LonLat(p orb.Point) orb.Point {
-	d := f.Document(p)
+	d := f.own(p)
 	if f.toLL == nil {
 		return d
 	}
@@ -132,16 +162,50 @@ func (f *Frame) LonLat(p orb.Point) orb.Point {
 // FromLonLat gives the point of the plane of a longitude and latitude (WGS 84).
 func (f *Frame) FromLonLat(p orb.Point) orb.Point {
 	if f.toLL == nil {
-		return f.Plane(p)
+		return f.into(p)
 	}
-	return f.Plane(f.toLL.back(p))
+	return f.into(f.toLL.back(p))
+}
+
+// In is the same plane for documents in another reference system. Between datums
+// positions are good to some metres only. The error is a *CRSError.
+func (f *Frame) In(crs string) (*Frame, error) {
+	info, err := Lookup(crs)
+	if err != nil {
+		return nil, err
+	}
+	g := *f
+	g.asked = nil
+	if info.Geographic == (f.crs == "") && (info.Geographic || info.Code == f.crs) {
+		return &g, nil
+	}
+	g.asked = &asked{info: info}
+	if !info.Geographic {
+		if g.asked.toLL, err = newTransform(info.Code, "EPSG:4326"); err != nil {
+			return nil, &CRSError{crs, err.Error()}
+		}
+	}
+	return &g, nil
 }
 
 // CRS is the document's system; empty for longitude and latitude.
-func (f *Frame) CRS() string { return f.crs }
+func (f *Frame) CRS() string {
+	if f.asked == nil {
+		return f.crs
+	}
+	if f.asked.info.Geographic {
+		return ""
+	}
+	return f.asked.info.Code
+}
 
 // Geographic says whether the document is in longitude and latitude.
-func (f *Frame) Geographic() bool { return f.toPlane != nil }
+func (f *Frame) Geographic() bool {
+	if f.asked != nil {
+		return f.asked.info.Geographic
+	}
+	return f.toPlane != nil
+}
 
 // MetresPerUnit is the length of the document's unit; 1 for longitude and
 // latitude, whose plane is in metres.

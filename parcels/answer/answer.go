@@ -69,6 +69,22 @@ type Options struct {
 	Pipe string   // solid (default) or perforated
 	// Memory keeps zones by content; nil: none.
 	Memory *memory.Memory
+	// CRS is the system of the answer; empty: that of the site.
+	CRS string
+}
+
+// seen is the site with its answers' positions in the system asked for.
+func (o Options) seen(s *parcels.Site) (*parcels.Site, error) {
+	if o.CRS == "" {
+		return s, nil
+	}
+	f, err := s.Frame.In(o.CRS)
+	if err != nil {
+		return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "option-invalid", Pointer: "/options/crs", Member: "crs", Detail: "The system of the answer is not known: " + err.Error() + ". Give EPSG:NNNN."}}}
+	}
+	view := *s
+	view.Frame = f
+	return &view, nil
 }
 
 // chosen gives the places in the site of the lots asked for, in the order asked.
@@ -130,6 +146,10 @@ func Zones(ctx context.Context, s *parcels.Site, o Options) (*Collection, error)
 	if err != nil {
 		return nil, err
 	}
+	view, err := o.seen(s)
+	if err != nil {
+		return nil, err
+	}
 	out := &Collection{}
 	st := siting.New(s).With(o.Memory)
 	rows := make([]document.Row, 0, len(lots))
@@ -137,14 +157,14 @@ func Zones(ctx context.Context, s *parcels.Site, o Options) (*Collection, error)
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		row, geom, err := zoneOf(s, st, at, pipe)
+		row, geom, err := zoneOf(view, st, at, pipe)
 		if err != nil {
 			return nil, err
 		}
 		rows = append(rows, document.Row{ID: row.Lot, Geometry: geom, Properties: row})
 		out.Zones = append(out.Zones, row)
 	}
-	out.Body, err = document.WriteCollection(s.Frame, rows, beside(s))
+	out.Body, err = document.WriteCollection(view.Frame, rows, beside(s))
 	out.Stop = stops(s.Findings)
 	return out, err
 }
@@ -181,6 +201,10 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 	if err != nil {
 		return nil, err
 	}
+	view, err := o.seen(s)
+	if err != nil {
+		return nil, err
+	}
 	wanted := map[string]bool{}
 	for _, l := range lots {
 		wanted[s.Lots[l].ID] = true
@@ -203,11 +227,11 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		if lot == nil && len(o.Lots) > 0 || lot != nil && !wanted[lot.ID] {
 			continue
 		}
-		row, err := check(s, st, d, lot)
+		row, err := check(view, st, d, lot)
 		if err != nil {
 			return nil, err
 		}
-		if row.Condition, err = look(s, d); err != nil {
+		if row.Condition, err = look(view, d); err != nil {
 			return nil, err
 		}
 		out.Stop = out.Stop || row.Verdict == parcels.NotFeasible
@@ -218,7 +242,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 	if len(s.Drains) == 0 {
 		b["findings"] = append(append([]parcels.Finding{}, s.Findings...), parcels.Finding{Code: "layer_not_supplied", Severity: parcels.Warn, Feature: "drains", Message: "No drains were supplied: there is nothing to check."})
 	}
-	out.Body, err = document.WriteCollection(s.Frame, rows, b)
+	out.Body, err = document.WriteCollection(view.Frame, rows, b)
 	return out, err
 }
 
