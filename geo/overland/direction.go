@@ -270,7 +270,7 @@ func (f *Field) Accumulate(weight []float32, inflows []Inflow, reach unit.Length
 	for k, in := range inflows {
 		i, ok := f.CellAt(in.At, reach)
 		if !ok {
-			return nil, fmt.Errorf("overland: inflow %d at %.2f, %.2f m has no open ground within %.2f m", k, in.At[0], in.At[1], float64(reach))
+			return nil, noOpenGround(k, in.At, reach)
 		}
 		a[i] += float64(in.Area)
 	}
@@ -280,4 +280,8 @@ func (f *Field) Accumulate(weight []float32, inflows []Inflow, reach unit.Length
 	}
 	gather(f, a, kept)
 	return a, nil
+}
+
+func noOpenGround(inflow int, at orb.Point, reach unit.Length) error {
+	return fmt.Errorf("overland: inflow %d at %.2f, %.2f m has no open ground within %.2f m", inflow, at[0], at[1], float64(reach))
 }

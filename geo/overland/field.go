@@ -164,22 +164,31 @@ func (f *Field) Wet(i int) bool { return f.Dir[i] < Blocked }
 // CellAt is the index of the open cell that holds p, or of the open cell
 // nearest to it within reach; false if there is none.
 func (f *Field) CellAt(p orb.Point, reach unit.Length) (int, bool) {
-	g := f.Grid
-	if c, r, ok := g.Cell(p); ok && f.Wet(r*g.Cols+c) {
-		return r*g.Cols + c, true
+	c, r, ok := nearestOpen(f.Grid, p, reach, func(c, r int) bool { return f.Wet(r*f.Grid.Cols + c) })
+	if !ok {
+		return -1, false
+	}
+	return r*f.Grid.Cols + c, true
+}
+
+// nearestOpen is the open cell that holds p, or the one whose centre is nearest to
+// it within reach.
+func nearestOpen(g ground.Grid, p orb.Point, reach unit.Length, open func(c, r int) bool) (col, row int, ok bool) {
+	if c, r, in := g.Cell(p); in && open(c, r) {
+		return c, r, true
 	}
 	c0, c1 := int((p[0]-float64(reach)-g.West)/g.CellX), int((p[0]+float64(reach)-g.West)/g.CellX)
 	r0, r1 := int((g.North-p[1]-float64(reach))/g.CellY), int((g.North-p[1]+float64(reach))/g.CellY)
-	best, at := float64(reach), -1
+	best := float64(reach)
 	for r := max(r0, 0); r <= min(r1, g.Rows-1); r++ {
 		for c := max(c0, 0); c <= min(c1, g.Cols-1); c++ {
 			m := g.Centre(c, r)
-			if d := math.Hypot(m[0]-p[0], m[1]-p[1]); d <= best && f.Wet(r*g.Cols+c) {
-				best, at = d, r*g.Cols+c
+			if d := math.Hypot(m[0]-p[0], m[1]-p[1]); d <= best && open(c, r) {
+				best, col, row, ok = d, c, r, true
 			}
 		}
 	}
-	return at, at >= 0
+	return col, row, ok
 }
 
 // Centre is the middle of cell i.

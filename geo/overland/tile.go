@@ -27,6 +27,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
+	"fallwright/geo/unit"
 )
 
 // Store keeps results in rectangles of cells, row by row. Calls come from
@@ -48,7 +49,17 @@ type Tiles struct {
 	// Blocked and Drains are those of Input.
 	Blocked []orb.MultiPolygon
 	Drains  []orb.Point
-	Side    int // cells of a tile's side; 0: 1024
+	// Areas, where it is given, is handed the area that drains through each cell,
+	// tile by tile, the Inflows set down with theirs (as by Accumulate without
+	// weights, but for the rounding of sums). It is called from several goroutines
+	// at once. An inflow more than Reach from open ground is an error.
+	Areas   func(col, row, width, height int, area []float64) error
+	Inflows []Inflow
+	Reach   unit.Length
+	// Shares, where it is given, is handed what Infinity and CountInfinity give, the
+	// same way.
+	Shares func(col, row, width, height int, shares []Share, count []float64) error
+	Side   int // cells of a tile's side; 0: 1024
 	// Workers is how many tiles are worked at once; 0: one. A tile of side n
 	// takes about 30 n^2 bytes.
 	Workers int
@@ -69,6 +80,14 @@ type tile struct {
 	dist           []int32   // of the border cells: ways over flats; 0: drains, see far
 	exit           []int32   // where water coming in at a border cell leaves: a border cell of this tile, or -1
 	count          []int32   // of the border cells, without what comes in
+	area           []float64 // the same of areas
+	inflows        []setDown
+}
+
+// setDown is an inflow on its cell of a tile.
+type setDown struct {
+	at   int
+	area unit.Area
 }
 
 // end is a cell of the raster where water leaves the ground: Drained or
@@ -137,11 +156,21 @@ func (t Tiles) Flow() error {
 	if err := g.settleFlats(); err != nil {
 		return err
 	}
+	if err := g.setDown(); err != nil {
+		return err
+	}
 	if err := g.each(g.links, nil); err != nil {
 		return err
 	}
-	in := g.carry()
-	return g.each(func(k int) error { return g.add(k, in[k]) }, nil)
+	in := carry(g, func(t *tile) []int32 { return t.count })
+	area := make([][]float64, len(g.tiles))
+	if g.Areas != nil {
+		area = carry(g, func(t *tile) []float64 { return t.area })
+	}
+	if err := g.each(func(k int) error { return g.add(k, in[k], area[k]) }, nil); err != nil || g.Shares == nil {
+		return err
+	}
+	return g.infinity()
 }
 
 // end marks a cell where water leaves the ground.
@@ -784,10 +813,9 @@ func (g *tiling) ways(k int) (rims []int32, settled []waits, err error) {
 	return rims, settled, nil
 }
 
-// counted counts a tile's cells by their directions, with what comes in at
-// border cells on top (nil: nothing). leaves tells for each cell whether its own
-// direction leads out of the tile.
-func (t *tile) counted(place ground.Grid, dir []Direction, in []int32) (n []int32, leaves *Field) {
+// inside is a tile's field of directions with the cells whose water leaves the
+// tile as Out.
+func (t *tile) inside(place ground.Grid, dir []Direction) *Field {
 	place.Cols, place.Rows, place.Z = t.w, t.h, nil
 	f := &Field{Grid: place, Dir: slices.Clone(dir)}
 	t.eachRim(func(x, y, r int) {
@@ -798,12 +826,53 @@ func (t *tile) counted(place ground.Grid, dir []Direction, in []int32) (n []int3
 			}
 		}
 	})
-	n = f.ones()
-	if in != nil {
-		t.eachRim(func(x, y, r int) { n[y*t.w+x] += in[r] })
+	return f
+}
+
+// bearing is the area of each open cell of a tile and of the inflows set down there.
+func (t *tile) bearing(f *Field) []float64 {
+	a := make([]float64, len(f.Dir))
+	for i := range a {
+		if f.Wet(i) {
+			a[i] = float64(f.Grid.CellArea())
+		}
 	}
-	gather(f, n, nil)
-	return n, f
+	for _, in := range t.inflows {
+		a[in.at] += float64(in.area)
+	}
+	return a
+}
+
+// setDown finds the cells of the inflows.
+func (g *tiling) setDown() error {
+	for n, in := range g.Inflows {
+		// the directions round it: which cells are open
+		room := float64(g.Reach) + max(g.Place.CellX, g.Place.CellY)
+		c0, c1 := int((in.At[0]-room-g.Place.West)/g.Place.CellX), int((in.At[0]+room-g.Place.West)/g.Place.CellX)
+		r0, r1 := int((g.Place.North-in.At[1]-room)/g.Place.CellY), int((g.Place.North-in.At[1]+room)/g.Place.CellY)
+		c0, r0, c1, r1 = max(c0, 0), max(r0, 0), min(c1, g.Place.Cols-1), min(r1, g.Place.Rows-1)
+		c, r, ok := 0, 0, false
+		if c0 <= c1 && r0 <= r1 {
+			dir := make([]Direction, (c1-c0+1)*(r1-r0+1))
+			if err := g.Store.ReadDir(c0, r0, c1-c0+1, r1-r0+1, dir); err != nil {
+				return err
+			}
+			c, r, ok = nearestOpen(g.Place, in.At, g.Reach, func(c, r int) bool {
+				if c < c0 || c > c1 || r < r0 || r > r1 {
+					return false
+				}
+				d := dir[(r-r0)*(c1-c0+1)+c-c0]
+				return d < Blocked || d == flat // not settled yet
+			})
+		}
+		if !ok {
+			return noOpenGround(n, in.At, g.Reach)
+		}
+		k, x, y := g.at(c, r)
+		t := &g.tiles[k]
+		t.inflows = append(t.inflows, setDown{y*t.w + x, in.Area})
+	}
+	return nil
 }
 
 // links settles a tile's directions, and keeps its counts at its border and where
@@ -827,7 +896,15 @@ func (g *tiling) links(k int) error {
 			return err
 		}
 	}
-	n, f := t.counted(g.Place, dir, nil)
+	f := t.inside(g.Place, dir)
+	n := f.ones()
+	gather(f, n, nil)
+	if g.Areas != nil {
+		a := t.bearing(f)
+		gather(f, a, nil)
+		t.area = make([]float64, t.rims())
+		t.eachRim(func(x, y, r int) { t.area[r] = a[y*t.w+x] })
+	}
 	t.exit, t.count, t.label = make([]int32, t.rims()), make([]int32, t.rims()), make([]int32, t.rims())
 	// the border cell by which each cell's water leaves, found once a cell
 	const unknown, nowhere = 0, -1
@@ -863,14 +940,15 @@ func (g *tiling) links(k int) error {
 }
 
 // carry follows the links: what comes in at each border cell of each tile.
-func (g *tiling) carry() [][]int32 {
-	in := make([][]int32, len(g.tiles))
+// count is what each border cell passes on of its own tile's.
+func carry[T int32 | float64](g *tiling, count func(t *tile) []T) [][]T {
+	in := make([][]T, len(g.tiles))
 	wait := make([][]int32, len(g.tiles)) // border cells outside that have still to bring their water, by border cell
 	out := make([][]int32, len(g.tiles))  // by exit: border cells of the same tile that still have to bring theirs
-	through := make([][]int32, len(g.tiles))
+	through := make([][]T, len(g.tiles))
 	for k := range g.tiles {
 		n := g.tiles[k].rims()
-		in[k], wait[k], out[k], through[k] = make([]int32, n), make([]int32, n), make([]int32, n), make([]int32, n)
+		in[k], wait[k], out[k], through[k] = make([]T, n), make([]int32, n), make([]int32, n), make([]T, n)
 	}
 	// target is the border cell of another tile that a border cell drains to
 	target := func(k, x, y, r int) (o, v int, ok bool) {
@@ -927,7 +1005,7 @@ func (g *tiling) carry() [][]int32 {
 		if !ok {
 			continue
 		}
-		in[o][v] += t.count[e] + through[c.k][e]
+		in[o][v] += count(t)[e] + through[c.k][e]
 		if wait[o][v]--; wait[o][v] == 0 {
 			q := int(place[o][v])
 			ready = append(ready, cell{o, q % g.tiles[o].w, q / g.tiles[o].w, v})
@@ -936,15 +1014,24 @@ func (g *tiling) carry() [][]int32 {
 	return in
 }
 
-// add counts a tile with what comes in.
-func (g *tiling) add(k int, in []int32) error {
+// add counts a tile with what comes in, cells and area.
+func (g *tiling) add(k int, in []int32, area []float64) error {
 	t := &g.tiles[k]
 	dir := make([]Direction, t.w*t.h)
 	if err := g.Store.ReadDir(t.col, t.row, t.w, t.h, dir); err != nil {
 		return err
 	}
-	n, _ := t.counted(g.Place, dir, in)
-	return g.Store.WriteCount(t.col, t.row, t.w, t.h, n)
+	f := t.inside(g.Place, dir)
+	n := f.ones()
+	t.eachRim(func(x, y, r int) { n[y*t.w+x] += in[r] })
+	gather(f, n, nil)
+	if err := g.Store.WriteCount(t.col, t.row, t.w, t.h, n); err != nil || g.Areas == nil {
+		return err
+	}
+	a := t.bearing(f)
+	t.eachRim(func(x, y, r int) { a[y*t.w+x] += area[r] })
+	gather(f, a, nil)
+	return g.Areas(t.col, t.row, t.w, t.h, a)
 }
 
 // Sheet is a Store in memory.

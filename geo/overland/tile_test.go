@@ -4,11 +4,13 @@ import (
 	"errors"
 	"math"
 	"math/rand"
+	"strings"
 	"testing"
 
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/ground"
+	"fallwright/geo/unit"
 )
 
 // memory is a raster in memory behind the Rows interface.
@@ -113,6 +115,63 @@ func TestOracleTilesHouses(t *testing.T) {
 	}
 	if shut < 20 {
 		t.Errorf("%d yards were shut in", shut)
+	}
+}
+
+// Roofs set down at their downspouts and D-infinity: the same as the whole, to the
+// rounding of sums; inflows stand in tiles' corners and beside walls, where the
+// nearest open ground is another tile's.
+func TestOracleTilesAreas(t *testing.T) {
+	for seed := int64(1); seed <= 25; seed++ {
+		in := rough(seed, 45, 40)
+		g := in.Ground
+		r := rand.New(rand.NewSource(seed))
+		in.Drains = nil
+		in.Blocked = []orb.MultiPolygon{box(g.West+13.5*g.CellX, g.North-22.5*g.CellY, g.West+21.5*g.CellX, g.North-12.5*g.CellY)}
+		f := flow(t, in)
+		var inflows []Inflow
+		for n := range 12 {
+			at := orb.Point{g.West + (12+10*r.Float64())*g.CellX, g.North - (12+11*r.Float64())*g.CellY}
+			if _, ok := f.CellAt(at, unit.Length(6*g.CellX)); ok {
+				inflows = append(inflows, Inflow{at, unit.Area(20 + 3*float64(n))})
+			}
+		}
+		area, err := f.Accumulate(nil, inflows, unit.Length(6*g.CellX), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shares := f.Infinity()
+		count := f.CountInfinity(shares)
+		place := g
+		place.Z = nil
+		for _, side := range []int{3, 7, 16, 100} {
+			gotA, gotS, gotN := make([]float64, len(area)), make([]Share, len(area)), make([]float64, len(area))
+			err := Tiles{Place: place, Rows: memory{g}, Store: NewSheet(g.Cols, g.Rows), Side: side, Workers: 1 + int(seed)%3, Blocked: in.Blocked,
+				Inflows: inflows, Reach: unit.Length(6 * g.CellX),
+				Areas: func(col, row, w, h int, src []float64) error { return writeSheet(g.Cols, gotA, col, row, w, h, src) },
+				Shares: func(col, row, w, h int, s []Share, n []float64) error {
+					_ = writeSheet(g.Cols, gotS, col, row, w, h, s)
+					return writeSheet(g.Cols, gotN, col, row, w, h, n)
+				}}.Flow()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range area {
+				if math.Abs(gotA[i]-area[i]) > 1e-9*(1+area[i]) {
+					t.Fatalf("seed %d, tiles of %d: area of cell %d %v, whole %v", seed, side, i, gotA[i], area[i])
+				}
+				if gotS[i] != shares[i] || math.Abs(gotN[i]-count[i]) > 1e-9*(1+count[i]) {
+					t.Fatalf("seed %d, tiles of %d: cell %d shares %v counts %v, whole %v %v", seed, side, i, gotS[i], gotN[i], shares[i], count[i])
+				}
+			}
+		}
+	}
+	g := of(20, 20, 1, func(x, y float64) float64 { return x })
+	place := g
+	place.Z = nil
+	none := Tiles{Place: place, Rows: memory{g}, Store: NewSheet(20, 20), Side: 8, Areas: func(int, int, int, int, []float64) error { return nil }, Inflows: []Inflow{{orb.Point{-9, 4}, 10}}, Reach: 3}
+	if err := none.Flow(); err == nil || !strings.Contains(err.Error(), "inflow 0 at -9.00, 4.00 m has no open ground within 3.00 m") {
+		t.Errorf("an inflow beyond the raster: %v", err)
 	}
 }
 
