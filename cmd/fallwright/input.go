@@ -18,6 +18,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
 )
 
 // inputs are the arguments that every verb on files takes.
@@ -29,7 +30,9 @@ type inputs struct {
 	TerrainUnit string   `help:"Unit of the elevations of a raster or point file where it names none: m, ft or us_ft." enum:"m,ft,us_ft," default:""`
 	TerrainBand int      `help:"Number of the elevations' band, from 1, in a raster of several." default:"0"`
 	ShotOrder   string   `help:"Columns of a point file without names: PNEZD or PENZD." enum:"PNEZD,PENZD," default:""`
-	KeepGoing   bool     `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
+	// WholeRaster says that a raster without parcels is taken as one lot.
+	WholeRaster bool `kong:"-"`
+	KeepGoing   bool `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
 }
 
 // output says where the answer goes.
@@ -148,7 +151,14 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 			main = strings.Join(in.Files, ", ")
 		}
 	}
-	if doc, err = assemble(doc, layers, in.CRS, raster); err != nil {
+	crs := in.CRS
+	if in.WholeRaster && raster != "" && doc == nil && layers[parcels.LayerParcels] == nil {
+		main = raster
+		if layers[parcels.LayerParcels], crs, err = in.lotOf(raster, len(layers) > 0); err != nil {
+			return nil, nil, err
+		}
+	}
+	if doc, err = assemble(doc, layers, crs, raster); err != nil {
 		return nil, nil, named(err, main)
 	}
 	var more []parcels.Finding
@@ -162,10 +172,15 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 		return nil, nil, named(err, main)
 	}
 	s.Findings = append(s.Findings, more...)
+	if shots != "" { // what is wrong with the ground is wrong with this file
+		if _, _, err := planner.Surface(s); err != nil {
+			return nil, nil, named(err, shots)
+		}
+	}
 	if raster == "" {
 		return s, nil, nil
 	}
-	surface, err := e.ground(s, raster, in.TerrainUnit, in.TerrainBand)
+	surface, err := in.ground(s, raster)
 	return s, surface, err
 }
 

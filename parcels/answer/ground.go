@@ -25,9 +25,11 @@ import (
 type GroundOptions struct {
 	Lots    []string       // with what lies aroundLots about them; none: the site
 	Surface ground.Surface // in place of the site's own (a raster); nil: that
-	// Interval of the contours; 0: the least of 0.5, 1, 2, 5 ft and so on that
+	// Interval of the contours; 0: the least of 0.5, 1, 2, 5 and so on of Foot that
 	// makes no more than usualContours of them.
 	Interval unit.Length
+	// Foot is what intervals are round in; 0: the foot.
+	Foot unit.Length
 }
 
 const (
@@ -89,6 +91,17 @@ type GroundCollection struct {
 	Contours int
 	Ponds    []PondRow
 	Flows    int
+	Drawn    Drawn
+}
+
+// Drawn is what stands in the document in the site's plane, for a picture.
+type Drawn struct {
+	Box      orb.Bound
+	Water    *yardwater.Report // its ponds greatest first
+	Contours []ground.ContourLine
+	Ways     []overland.Thread
+	Lots     []orb.MultiPolygon
+	Houses   []orb.MultiPolygon
 }
 
 // Ground draws the ground. A site without any is an *parcels.InputError that
@@ -146,7 +159,7 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 	relief := relieve(s, water.Field.Grid, box)
 	out.Interval = o.Interval
 	if out.Interval == 0 {
-		out.Interval = interval(relief)
+		out.Interval = interval(relief, cmp.Or(o.Foot, unit.Foot))
 	}
 	lines, err := ground.Contours(surface, ground.Contouring{Interval: out.Interval, Within: &box})
 	if err != nil {
@@ -171,8 +184,17 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 		if !t.Line.Bound().Intersects(box) {
 			continue
 		}
-		add(calm(t), FlowRow{Kind: "flow", Area: unit.Area(round(float64(t.Area), 1))})
+		t.Line = calm(t)
+		add(t.Line, FlowRow{Kind: "flow", Area: unit.Area(round(float64(t.Area), 1))})
 		out.Flows++
+		out.Drawn.Ways = append(out.Drawn.Ways, t)
+	}
+	out.Drawn.Box, out.Drawn.Water, out.Drawn.Contours = box, water, lines
+	for i := range s.Lots {
+		out.Drawn.Lots = append(out.Drawn.Lots, s.Lots[i].Shape)
+	}
+	for i := range s.Buildings {
+		out.Drawn.Houses = append(out.Drawn.Houses, s.Buildings[i].Shape)
 	}
 	beside := beside(s)
 	beside["relief"], beside["interval_m"] = relief, round(float64(out.Interval), 4)
@@ -226,14 +248,14 @@ func relieve(s *parcels.Site, g ground.Grid, box orb.Bound) Relief {
 }
 
 // interval is the usual one for the range of heights.
-func interval(r Relief) unit.Length {
+func interval(r Relief, foot unit.Length) unit.Length {
 	most := int32(0)
 	for _, h := range r.Heights {
 		most = max(most, h)
 	}
 	for scale := 1.0; ; scale *= 10 {
 		for _, ft := range []float64{0.5, 1, 2} {
-			if step := ft * scale * 0.3048; float64(most)/1000 <= usualContours*step {
+			if step := ft * scale * float64(foot); float64(most)/1000 <= usualContours*step {
 				return unit.Length(step)
 			}
 		}

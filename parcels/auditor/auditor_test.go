@@ -481,6 +481,41 @@ func TestHandSharedDrain(t *testing.T) {
 	}
 }
 
+// The same drain where no roof areas are stated: each lot has a house of 20 m by
+// 10 m, 200 m2, with a downspout in the middle of each short wall, which by symmetry
+// take 100 m2 each. A house with one downspout and a stated roof of 200 m2 gives all
+// of it to that one.
+func TestHandRoofOfBareDownspouts(t *testing.T) {
+	var lots, houses, intakes []string
+	for i := range 3 {
+		x := 900000 + 30*i
+		lots = append(lots, fmt.Sprintf(`{"type":"Feature","properties":{"lot":"%d"},"geometry":{"type":"Polygon","coordinates":[[[%d,6700000],[%d,6700000],[%d,6700040],[%d,6700040],[%d,6700000]]]}}`, i+1, x, x+30, x+30, x, x))
+		roof := ""
+		if i == 2 {
+			roof = `,"roof_area_m2":200`
+		}
+		houses = append(houses, fmt.Sprintf(`{"type":"Feature","properties":{"lot":"%d"%s},"geometry":{"type":"Polygon","coordinates":[[[%d,6700015],[%d,6700015],[%d,6700025],[%d,6700025],[%d,6700015]]]}}`, i+1, roof, x+5, x+25, x+25, x+5, x+5))
+		for k, dx := range []int{5, 25} {
+			if i == 2 && k == 1 {
+				continue
+			}
+			intakes = append(intakes, fmt.Sprintf(`{"type":"Feature","properties":{"intake":"d%d%d","lot":"%d","kind":"downspout"},"geometry":{"type":"Point","coordinates":[%d,6700020]}}`, i+1, k, i+1, x+dx))
+		}
+	}
+	text := `{"crs":"EPSG:2154","layers":{"parcels":{"type":"FeatureCollection","features":[` + strings.Join(lots, ",") + `]},"buildings":{"type":"FeatureCollection","features":[` + strings.Join(houses, ",") + `]},"intakes":{"type":"FeatureCollection","features":[` + strings.Join(intakes, ",") + `]},
+"drains":{"type":"FeatureCollection","features":[
+{"type":"Feature","properties":{"drain":"S","diameter_mm":100,"n":0.012,"invert_up_m":10,"invert_down_m":9.2},"geometry":{"type":"LineString","coordinates":[[900005,6700038],[900085,6700038]]}}]}},"rainfall":{"intensity_mmh":72}}`
+	a := auditOf(t, readSite(t, []byte(text)), Options{Checks: []string{"shared_drains"}})
+	if len(a.Shared) != 3 {
+		t.Fatalf("%d rows: %+v", len(a.Shared), a.Shared)
+	}
+	for i, want := range []float64{0.0038, 0.0076, 0.0114} { // as in TestHandSharedDrain
+		if r := a.Shared[i]; math.Abs(float64(*r.Flow)-want) > 1e-5 {
+			t.Errorf("lot %s sends %v, want %v", r.Lot, *r.Flow, want)
+		}
+	}
+}
+
 // A side yard 2 m wide between a wall and the line, by hand: yardLine is the
 // stretch that the wall faces, 1 m in; deepest is the water that stays.
 func TestHandSideYard(t *testing.T) {

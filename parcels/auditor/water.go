@@ -13,6 +13,7 @@ import (
 	"fallwright/hydro/runoff"
 	"fallwright/parcels"
 	"fallwright/parcels/siting"
+	"fallwright/parcels/yardwater"
 )
 
 // water is where a lot's water comes to be carried off, and how much.
@@ -35,7 +36,7 @@ type source struct {
 }
 
 // gather finds the lot's intakes: those that name it, and those that name no
-// lot and stand on it. With none, the corners of the house stand in; with no
+// lot and stand on it. A downspout without any area takes its share of its roof. With none, the corners of the house stand in; with no
 // house, the middle of the lot.
 func (w *lotWork) gather() *water {
 	if w.water != nil {
@@ -45,11 +46,20 @@ func (w *lotWork) gather() *water {
 	w.water = h
 	c := w.site.Criteria
 	roofC, yardC := c.Runoff.RoofC, c.Runoff.YardC
+	var own, bare []int // the lot's; downspouts for which nothing is stated
 	for i := range w.site.Intakes {
 		in := &w.site.Intakes[i]
 		if in.Lot != w.lot.ID && (in.Lot != "" || shape.Locate(in.At, w.lot.Shape) == shape.Outside) {
 			continue
 		}
+		own = append(own, i)
+		if in.Kind == "downspout" && in.RoofArea == nil && in.YardArea == nil && in.Flow == nil {
+			bare = append(bare, i)
+		}
+	}
+	shares, _ := yardwater.Shares(w.site, bare) // as the plan reckons them
+	for _, i := range own {
+		in := &w.site.Intakes[i]
 		s := source{id: in.ID, at: in.At, ground: in.Rim, invert: in.Invert, cover: in.StartCover, spout: in.Kind == "downspout"}
 		if s.ground == nil {
 			s.ground = w.level(in.At)
@@ -71,7 +81,11 @@ func (w *lotWork) gather() *water {
 			}
 			h.parts = append(h.parts, runoff.Part{Surface: runoff.Surface{Area: *a, C: usual}, Tc: tc})
 		}
-		add(in.RoofArea, in.RoofC, roofC, c.Storm.RoofMin)
+		roof := in.RoofArea
+		if share, ok := shares[i]; ok {
+			roof = &share.Area
+		}
+		add(roof, in.RoofC, roofC, c.Storm.RoofMin)
 		add(in.YardArea, in.YardC, yardC, c.Storm.YardMin)
 	}
 	if len(h.sources) > 0 {

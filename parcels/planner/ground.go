@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -72,6 +73,24 @@ func shotsOf(s *parcels.Site) (shots []ground.Shot, lines []ground.Line) {
 	return shots, lines
 }
 
+// lineNames is what people call the lines of shotsOf, in its order.
+func lineNames(s *parcels.Site) (names []string) {
+	for _, b := range s.Breaklines {
+		if b.Z != nil {
+			names = append(names, "breakline "+label(b.Common))
+		}
+	}
+	for _, w := range s.Swales {
+		if w.Z != nil && !sharesLine(s.Breaklines, w.Line) {
+			names = append(names, "swale "+label(w.Common))
+		}
+	}
+	for _, c := range s.Contours {
+		names = append(names, "contour "+label(c.Common))
+	}
+	return names
+}
+
 func surfaceOf(s *parcels.Site, shots []ground.Shot, lines []ground.Line) (ground.Surface, []parcels.Finding, error) {
 	if len(shots)+len(lines) == 0 || len(shots) < 3 && len(lines) == 0 {
 		return nil, nil, nil
@@ -83,7 +102,20 @@ func surfaceOf(s *parcels.Site, shots []ground.Shot, lines []ground.Line) (groun
 			if in.Rule == ground.RuleTooFew && len(shots) == 0 {
 				return nil, nil, nil // a straight swale alone is no ground
 			}
-			return nil, nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "ground-conflict", Layer: "spots", Pointer: "/layers/spots", Detail: "The ground cannot be made: " + in.Error() + ". Correct or remove one of them."}}}
+			var who []string
+			for _, r := range in.Refs {
+				if r.Line < 0 {
+					who = append(who, "shot "+label(s.Spots[r.Index].Common))
+				} else {
+					who = append(who, fmt.Sprintf("%s, vertex %d", lineNames(s)[r.Line], r.Index))
+				}
+			}
+			at := ""
+			if len(who) > 0 {
+				p, n := s.Frame.Document(in.At), s.Frame.Decimals()
+				at = fmt.Sprintf(" (%s, at %.*f, %.*f)", strings.Join(who, " and "), n, p[0], n, p[1])
+			}
+			return nil, nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "ground-conflict", Layer: "spots", Pointer: "/layers/spots", Detail: "The ground cannot be made" + at + ": " + in.Detail + ". Correct or remove one of them."}}}
 		}
 		return nil, nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: ground", Err: err}
 	}

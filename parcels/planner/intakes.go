@@ -75,11 +75,11 @@ func (lp *lotPlan) gather() error {
 			w.yard = !w.roof
 		} else {
 			w.roofArea = in.RoofArea
-			if share, ok := shares[in.ID]; ok {
-				w.roofArea = &share.area
+			if share, ok := shares[i]; ok {
+				w.roofArea = &share.Area
 				at := in.At
-				lp.find(parcels.Finding{Code: "roof_shared", Severity: parcels.Warn, Feature: in.ID, Location: &at, Measured: parcels.Num(float64(share.area)), Unit: "m2",
-					Message: fmt.Sprintf("Downspout %s has no roof_area_m2: it is reckoned with %.1f m2, the part of the roof of %s that lies nearest to it along the eaves.", in.ID, float64(share.area), share.house),
+				lp.find(parcels.Finding{Code: "roof_shared", Severity: parcels.Warn, Feature: in.ID, Location: &at, Measured: parcels.Num(float64(share.Area)), Unit: "m2",
+					Message: fmt.Sprintf("Downspout %s has no roof_area_m2: it is reckoned with %.1f m2, the part of the roof of %s that lies nearest to it along the eaves.", in.ID, float64(share.Area), share.House),
 					Cure:    "Look where the gutters part, and state roof_area_m2 where they part elsewhere."})
 			}
 			if w.roofArea != nil && *w.roofArea > 0 {

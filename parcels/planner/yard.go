@@ -275,61 +275,18 @@ func (lp *lotPlan) soak() float64 {
 	return 0
 }
 
-// roofShare is the part of a roof that comes down at a downspout for which the
-// input states no area.
-type roofShare struct {
-	area  unit.Area
-	house string
-}
-
-// roofShares are those of the lot's downspouts whose roof stands in the site
-// (yardwater.Roofs), by intake, to a hundredth of a square metre.
-func (lp *lotPlan) roofShares() map[string]roofShare {
+// roofShares are those of the lot's downspouts for which the input states no area
+// and whose roof stands in the site (yardwater.Shares), by index.
+func (lp *lotPlan) roofShares() map[int]yardwater.Share {
 	s := lp.site
-	bare := map[string]bool{}
-	var spouts []orb.Point
+	var bare []int
 	for i := range s.Intakes {
 		in := &s.Intakes[i]
 		if in.Kind == "downspout" && in.RoofArea == nil && in.YardArea == nil && in.Flow == nil && lp.has(ownerOf(s, in.Lot, in.At)) {
-			bare[in.ID] = true
-			spouts = append(spouts, in.At)
+			bare = append(bare, i)
 		}
 	}
-	if len(bare) == 0 {
-		return nil
-	}
-	// The houses at these downspouts, all downspouts at those, and all houses at
-	// these: what the shares hang on, in a site of any size.
-	at := func(spouts []orb.Point) (near []parcels.Building) {
-		for _, b := range s.Buildings {
-			box := b.Shape.Bound().Pad(float64(yardwater.AtHouse))
-			if slices.ContainsFunc(spouts, box.Contains) {
-				near = append(near, b)
-			}
-		}
-		return near
-	}
-	near := *s
-	near.Intakes = nil
-	houses := at(spouts)
-	spouts = nil
-	for _, in := range s.Intakes {
-		if in.Kind == "downspout" && slices.ContainsFunc(houses, func(b parcels.Building) bool { return b.Shape.Bound().Pad(float64(yardwater.AtHouse)).Contains(in.At) }) {
-			near.Intakes = append(near.Intakes, in)
-			spouts = append(spouts, in.At)
-		}
-	}
-	near.Buildings = at(spouts)
-	roofs, told := yardwater.Roofs(&near)
-	shares := map[string]roofShare{}
-	for _, r := range roofs {
-		if r.Intake < 0 || !bare[near.Intakes[r.Intake].ID] {
-			continue
-		}
-		if a := roundAs(r.Area, 2); a > 0 {
-			shares[near.Intakes[r.Intake].ID] = roofShare{a, yardwater.BuildingName(near.Buildings[r.Building])}
-		}
-	}
+	shares, told := yardwater.Shares(s, bare)
 	for _, f := range told {
 		if lp.has(f.Lot) {
 			lp.find(f)

@@ -356,7 +356,9 @@ func (j *judge) cover() {
 			c.broken(r.names(), []string{"cover"}, "cover %s at %.2f m along, %s is asked", mm(least), at, mm(asked))
 		}
 		if r.leastCover == nil {
-			c.fail(r.id, "no least_cover_m")
+			if e.whole { // over ground known in part the least is not known
+				c.fail(r.id, "no least_cover_m")
+			}
 		} else if e.whole && (*r.leastCover < e.minLo-2*groundSlack || *r.leastCover > e.minHi+2*groundSlack) {
 			c.fail(r.id, "least_cover_m says %s, it is %s", mm(*r.leastCover), mm(e.minHi))
 		}
@@ -459,7 +461,9 @@ func (j *judge) depth() {
 			c.broken(r.names(), []string{"depth"}, "depth %s, %s is allowed", mm(e.maxLo), mm(most))
 		}
 		if r.greatestDepth == nil {
-			c.fail(r.id, "no greatest_depth_m")
+			if e.whole {
+				c.fail(r.id, "no greatest_depth_m")
+			}
 		} else if e.whole && (*r.greatestDepth < e.maxLo-2*groundSlack || *r.greatestDepth > e.maxHi+2*groundSlack) {
 			c.fail(r.id, "greatest_depth_m says %s, it is %s", mm(*r.greatestDepth), mm(e.maxLo))
 		}
@@ -527,7 +531,7 @@ func (j *judge) profiles() {
 			}
 			// a row at a drop may tell of either run
 			off, crownOff, groundOff, placeOff := math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)
-			covered, named := false, w.point == ""
+			covered, part, named := false, false, w.point == ""
 			for m, i := range way {
 				r := &j.p.runs[i]
 				s := w.station - starts[m]
@@ -548,7 +552,11 @@ func (j *judge) profiles() {
 					named = true
 				}
 				if w.ground == nil && !j.s.terrain {
-					if _, _, ok := j.groundAt(i, s); ok && j.wholeGround(i) {
+					// where two runs meet it may be the row of the one that is over
+					// ground known in part
+					if !j.wholeGround(i) {
+						part = true
+					} else if _, _, ok := j.groundAt(i, s); ok {
 						covered = true
 					}
 				}
@@ -573,7 +581,7 @@ func (j *judge) profiles() {
 			if !named {
 				c.fail(name, "the row at %s bears the name %q", mm(w.station), w.point)
 			}
-			if covered {
+			if covered && !part {
 				c.fail(name, "no ground_m at %s, and the shots give it", mm(w.station))
 			}
 			if w.ground != nil && !math.IsInf(groundOff, 0) && groundOff > 2*groundSlack && !j.rimRow(w) {

@@ -5,6 +5,7 @@ package yardwater
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -89,6 +90,61 @@ func Roofs(s *parcels.Site) (roofs []Roof, findings []parcels.Finding) {
 		}
 	}
 	return roofs, findings
+}
+
+// Share is the part of a roof that comes down at a downspout.
+type Share struct {
+	Area  unit.Area // to a hundredth of a square metre
+	House string    // what a person calls the building
+}
+
+// Shares are those of some of a site's downspouts (Roofs), by their index, where
+// they have one. Only the houses at these downspouts are looked at, all downspouts
+// at those, and all houses at these: what the shares hang on, in a site of any
+// size. The findings are those of these houses.
+func Shares(s *parcels.Site, some []int) (map[int]Share, []parcels.Finding) {
+	if len(some) == 0 {
+		return nil, nil
+	}
+	wanted := map[int]bool{}
+	var spouts []orb.Point
+	for _, i := range some {
+		wanted[i] = true
+		spouts = append(spouts, s.Intakes[i].At)
+	}
+	at := func(spouts []orb.Point) (near []parcels.Building) {
+		for _, b := range s.Buildings {
+			box := b.Shape.Bound().Pad(float64(AtHouse))
+			if slices.ContainsFunc(spouts, box.Contains) {
+				near = append(near, b)
+			}
+		}
+		return near
+	}
+	houses := at(spouts)
+	near := *s
+	near.Intakes = nil
+	spouts = nil
+	var index []int // in the site, of the near intakes
+	for i, in := range s.Intakes {
+		if in.Kind == "downspout" && slices.ContainsFunc(houses, func(b parcels.Building) bool { return b.Shape.Bound().Pad(float64(AtHouse)).Contains(in.At) }) {
+			near.Intakes = append(near.Intakes, in)
+			index = append(index, i)
+			spouts = append(spouts, in.At)
+		}
+	}
+	near.Buildings = at(spouts)
+	roofs, told := Roofs(&near)
+	shares := map[int]Share{}
+	for _, r := range roofs {
+		if r.Intake < 0 || !wanted[index[r.Intake]] {
+			continue
+		}
+		if a := unit.Area(math.Round(100*float64(r.Area)) / 100); a > 0 {
+			shares[index[r.Intake]] = Share{a, BuildingName(near.Buildings[r.Building])}
+		}
+	}
+	return shares, told
 }
 
 // nearest is the building nearest to a point; -1 without buildings.
