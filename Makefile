@@ -51,9 +51,10 @@ county: test-deps ## counties of 10,000 and 100,000 lots audited from both store
 speed: test-deps ## print the README's table of the trench zone's speed
 	@.ci/speed
 
-grass: test-deps ## filling and directions against GRASS
+grass: test-deps ## filling and directions against GRASS: the same cells, and the time
 	.ci/packages grass-core
 	FALLWRIGHT_GRASS=1 go test -run GRASS -v ./geo/overland
+	FALLWRIGHT_GRASS=1 go test -run '^$$' -bench Watershed -benchtime 3x ./parcels/exchange/raster
 
 large: ## a raster of 20,000 by 20,000 cells by tiles (4 GB of disk)
 	FALLWRIGHT_LARGE=20000 go test -timeout 60m -run Large -v ./geo/overland

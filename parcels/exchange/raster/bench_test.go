@@ -62,7 +62,7 @@ func flowFile(b *testing.B, tif, dir string, workers int) time.Duration {
 		if err := f.Read(0, 0, g.Cols, g.Rows, g.Z); err != nil {
 			b.Fatal(err)
 		}
-		field, err := overland.Flow(overland.Input{Ground: g, Workers: 2})
+		field, err := overland.Flow(overland.Input{Ground: g})
 		if err != nil {
 			b.Fatal(err)
 		}
