@@ -23,6 +23,7 @@ import (
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver/riverdatabasesql"
 	"github.com/riverqueue/river/rivermigrate"
+	"github.com/riverqueue/river/rivertype"
 
 	"fallwright/parcels"
 )
@@ -76,6 +77,10 @@ type chunkArgs struct {
 
 func (chunkArgs) Kind() string { return "fallwright_chunk" }
 
+// schema is run where its last name is missing, so that to open the queue takes
+// no lock that workers wait for. Results are short texts by the thousand: to
+// press each and lay it apart would cost the server more than all else it does
+// for them, so they stay as they are, in their rows up to a page.
 const schema = `
 create table if not exists work_job (
 	id bigserial primary key, kind text not null, input bytea not null, items int not null,
@@ -85,10 +90,16 @@ create table if not exists work_chunk (
 	job bigint not null references work_job on delete cascade, chunk int not null, items int[] not null,
 	entry bigint not null, done timestamptz, primary key (job, chunk));
 alter table work_job add column if not exists reason text;
+alter table work_chunk add column if not exists size int not null generated always as (cardinality(items)) stored;
 create index if not exists work_chunk_open on work_chunk (job) where done is null;
 create table if not exists work_item (
 	job bigint not null references work_job on delete cascade, item int not null,
-	result bytea, error text, primary key (job, item));`
+	result bytea, error text, primary key (job, item));
+alter table work_item alter column result set storage external;
+alter table work_item set (toast_tuple_target = 8160);
+create index if not exists ` + lastName + ` on work_item (job) where error is not null;`
+
+const lastName = "work_item_fault"
 
 // Open makes the tables where they are missing and returns the queue. kinds
 // says how each kind of job is worked; a process that only submits may give
@@ -113,10 +124,16 @@ func Open(ctx context.Context, db *sql.DB, kinds map[string]Begin) (*Queue, erro
 	if _, err := m.Migrate(ctx, rivermigrate.DirectionUp, nil); err != nil {
 		return nil, fail(err)
 	}
-	if _, err := conn.ExecContext(ctx, schema); err != nil {
+	made := false
+	if err := conn.QueryRowContext(ctx, `select to_regclass($1) is not null`, lastName).Scan(&made); err != nil {
 		return nil, fail(err)
 	}
-	c, err := river.NewClient(riverdatabasesql.New(db), &river.Config{Logger: quiet()})
+	if !made {
+		if _, err := conn.ExecContext(ctx, schema); err != nil {
+			return nil, fail(err)
+		}
+	}
+	c, err := river.NewClient(riverdatabasesql.New(db), &river.Config{Logger: quiet(), Test: river.TestConfig{Time: clock}})
 	if err != nil {
 		return nil, fail(err)
 	}
@@ -205,11 +222,11 @@ func (q *Queue) Work(ctx context.Context, workers int) error {
 	}
 	c, err := river.NewClient(riverdatabasesql.New(q.db), &river.Config{
 		Logger: quiet(), Workers: ws, Queues: map[string]river.QueueConfig{queueName: {MaxWorkers: workers}},
-		// lib/pq brings no notifications: poll
-		PollOnly: true, FetchCooldown: 100 * time.Millisecond, FetchPollInterval: 250 * time.Millisecond,
+		// lib/pq brings no notifications: poll; after a chunk the next at once
+		PollOnly: true, FetchCooldown: 2 * time.Millisecond, FetchPollInterval: 250 * time.Millisecond,
 		// a chunk may take long; the row it holds says that somebody is at it, so
 		// that an entry rescued too soon is put off and no work is done twice
-		JobTimeout: -1, RescueStuckJobsAfter: time.Minute,
+		JobTimeout: -1, RescueStuckJobsAfter: time.Minute, Test: river.TestConfig{Time: clock},
 	})
 	if err != nil {
 		return fail(err)
@@ -254,6 +271,15 @@ const (
 	lost = 2 * time.Minute
 )
 
+// clock is the time that the library goes by; nil is the machine's. For trials.
+var clock rivertype.TimeGenerator
+
+// putOffAfter is how long ago an entry may have been submitted or tried last that
+// is not due yet: longer than one ever has to wait. It was put off by a process
+// whose clock is wrong, and is worked by the sweep, which goes by the server's
+// clock alone.
+var putOffAfter = 30 * time.Second
+
 // frozenAfter is how long a worker may give no sign before the server ends its
 // transaction and with it its hold on the chunk: it is stopped, swapped out or
 // cut off. It gives one five times in that while, however long an item takes.
@@ -266,7 +292,11 @@ type chunkWorker struct {
 
 // NextRetry replaces the library's fourth power of the attempts.
 func (*chunkWorker) NextRetry(j *river.Job[chunkArgs]) time.Time {
-	return time.Now().Add(min(again*time.Duration(max(1, j.Attempt)), latest))
+	now := time.Now()
+	if clock != nil {
+		now = clock.Now()
+	}
+	return now.Add(min(again*time.Duration(max(1, j.Attempt)), latest))
 }
 
 func (w *chunkWorker) Work(ctx context.Context, j *river.Job[chunkArgs]) error {
@@ -313,8 +343,9 @@ func (w *chunkWorker) Work(ctx context.Context, j *river.Job[chunkArgs]) error {
 
 var errCanceled = errors.New("jobs: the job was canceled")
 
-// sweep works one chunk whose entry was handed out and whose worker is gone:
-// nobody holds its row. The entry itself is completed when River rescues it.
+// sweep works one chunk whose entry was handed out and whose worker is gone,
+// nobody holding its row, or whose entry was put off by a wrong clock. The entry
+// itself is completed when River rescues it or hands it out.
 func (q *Queue) sweep(ctx context.Context) (found bool, err error) {
 	tx, err := q.db.BeginTx(ctx, nil)
 	if err != nil {
@@ -326,8 +357,10 @@ func (q *Queue) sweep(ctx context.Context) (found bool, err error) {
 	var items pq.Int64Array
 	err = tx.QueryRowContext(ctx, `select c.job, c.chunk, c.items from work_chunk c
 		join work_job j on j.id = c.job join river_job r on r.id = c.entry
-		where c.done is null and j.state = 'running' and r.state = 'running' and r.attempted_at < now() - $1::interval
-		order by c.job, c.chunk limit 1 for update of c skip locked`, sweepAfter).Scan(&job, &chunk, &items)
+		where c.done is null and j.state = 'running' and (r.state = 'running' and r.attempted_at < now() - $1::interval
+			or (r.state in ('retryable', 'scheduled') or r.state = 'available' and r.scheduled_at > now())
+				and coalesce(r.attempted_at, j.submitted) < now() - $2 * interval '1 second')
+		order by c.job, c.chunk limit 1 for update of c skip locked`, sweepAfter, putOffAfter.Seconds()).Scan(&job, &chunk, &items)
 	if errors.Is(err, sql.ErrNoRows) {
 		return false, nil
 	}
@@ -544,7 +577,7 @@ func (q *Queue) Progress(ctx context.Context, job int64) (Progress, State, error
 	var elapsed float64
 	var open int
 	err := q.db.QueryRowContext(ctx, `select j.state, j.items,
-		(select coalesce(sum(cardinality(c.items)), 0) from work_chunk c where c.job = j.id and c.done is not null),
+		(select coalesce(sum(c.size), 0) from work_chunk c where c.job = j.id and c.done is not null),
 		(select count(*) from work_chunk c where c.job = j.id and c.done is null),
 		(select count(*) from work_item i where i.job = j.id and i.error is not null),
 		extract(epoch from coalesce((select max(c.done) from work_chunk c where c.job = j.id having count(*) filter (where c.done is null) = 0), now()) - j.submitted)

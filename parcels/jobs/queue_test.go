@@ -41,12 +41,33 @@ func TestMain(m *testing.M) {
 // frozenEnv is after how long such a worker counts as frozen.
 const frozenEnv = "FALLWRIGHT_TEST_FROZEN_AFTER"
 
+// clockEnv is by how much the clock of such a worker steps, to and fro, each
+// second; every other chunk that it takes up fails, to be put off by that clock.
+const clockEnv = "FALLWRIGHT_TEST_CLOCK"
+
+type stepping struct{ by time.Duration }
+
+func (c stepping) Now() time.Time {
+	now := time.Now()
+	return now.Add(time.Duration(now.Unix()%3-1) * c.by)
+}
+
+// NowOrNil leaves the server to its own clock, as with the machine's time.
+func (stepping) NowOrNil() *time.Time { return nil }
+
 // workForever is a worker process: audits, each lot held up a little so that
 // there is time to be killed in.
 func workForever(dsn string) error {
 	if d, err := time.ParseDuration(os.Getenv(frozenEnv)); err == nil {
 		jobs.FrozenAfter(d)
 	}
+	steps, err := time.ParseDuration(os.Getenv(clockEnv))
+	wrong := err == nil
+	if wrong {
+		jobs.Clock(stepping{steps})
+		jobs.PutOffAfter(3 * time.Second)
+	}
+	var taken atomic.Int64
 	db, err := sql.Open("postgres", dsn)
 	if err != nil {
 		return err
@@ -58,6 +79,9 @@ func workForever(dsn string) error {
 	slow := func(ctx context.Context, input []byte) (jobs.Work, error) {
 		work, err := auditor.Begin(st)(ctx, input)
 		return func(ctx context.Context, chunk int, items []int) (jobs.Item, error) {
+			if wrong && taken.Add(1)%2 == 1 {
+				return nil, errors.New("a failure that another try mends")
+			}
 			item, err := work(ctx, chunk, items)
 			return func(ctx context.Context, i int) ([]byte, error) {
 				time.Sleep(40 * time.Millisecond)

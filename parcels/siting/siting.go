@@ -157,6 +157,7 @@ func (t *Siting) Ground(lot *parcels.Lot, pipe string) (*Ground, error) {
 	if pipe == "perforated" {
 		foundation = c.Clearance.FoundationPerforated
 	}
+	g.KeepOuts = make([]zone.KeepOut, 0, min(16, len(s.Buildings)+len(s.Obstacles)+len(s.Easements))) // of a whole site few are near
 	for i := range s.Buildings {
 		b := &s.Buildings[i]
 		if !b.Shape.Bound().Intersects(box) {
@@ -364,7 +365,7 @@ const intoWall = 0.15 * unit.Metre
 
 // Barred are the keep-outs that take ground.
 func (g *Ground) Barred() []zone.KeepOut {
-	var out []zone.KeepOut
+	out := make([]zone.KeepOut, 0, len(g.KeepOuts))
 	for _, k := range g.KeepOuts {
 		if !k.MayCross {
 			out = append(out, k)
