@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"os/exec"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -316,5 +317,74 @@ func TestOracleGDAL(t *testing.T) {
 	plane := run("-ro", "-al", server.URL+"/collections/parcels/items?limit=1000&crs="+url.QueryEscape(epsgURI+"2274"))
 	if !strings.Contains(plane, "POLYGON ((1740000 640000,1740100 640000") || number(plane) != 250 {
 		t.Errorf("in the plane: %.600s", plane)
+	}
+}
+
+// TestOracleOWSLib: OWSLib, a client library for OGC services that knows nothing of
+// this one, finds its way from the landing page: conformance, the API document,
+// collections, a box, pages, one feature, and the processes.
+func TestOracleOWSLib(t *testing.T) {
+	python := "/usr/bin/python3" // the one that Debian's packages are for
+	if err := exec.Command(python, "-c", "import owslib.ogcapi.processes").Run(); err != nil {
+		t.Skip("OWSLib is not installed (apt-get install python3-owslib)")
+	}
+	c := withField(t, 250)
+	server := httptest.NewServer(c.s)
+	defer server.Close()
+	const script = `
+import json, sys
+from owslib.ogcapi.features import Features
+from owslib.ogcapi.processes import Processes
+w = Features(sys.argv[1])
+page = w.collection_items("parcels", limit=60)
+seen = [f["id"] for f in page["features"]]
+while True:
+    more = [l["href"] for l in page["links"] if l["rel"] == "next"]
+    if not more:
+        break
+    page = Features(sys.argv[1])._request(path=more[0])
+    seen += [f["id"] for f in page["features"]]
+one = w.collection_item("parcels", "p7")
+x, y = one["geometry"]["coordinates"][0][0]
+p = Processes(sys.argv[1])
+listed = p.processes()
+if isinstance(listed, dict): # as some versions of it hand them over
+    listed = listed["processes"]
+print(json.dumps({
+    "conforms": w.conformance()["conformsTo"],
+    "openapi": w.api()["openapi"],
+    "collections": w.feature_collections(),
+    "title": w.collection("parcels")["title"],
+    "seen": len(set(seen)),
+    "box": w.collection_items("parcels", bbox=[x + 1e-5, y + 1e-5, x + 2e-5, y + 2e-5])["numberMatched"],
+    "row": w.collection_items("parcels", row="3")["numberMatched"],
+    "lot": one["properties"]["lot"],
+    "processes": sorted(q["id"] for q in listed),
+    "inputs": sorted(p.process("plan")["inputs"]),
+}))
+`
+	out, err := exec.Command(python, "-c", script, server.URL).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v %s", err, out)
+	}
+	var got struct {
+		Conforms, Collections, Processes, Inputs []string
+		OpenAPI, Title, Lot                      string
+		Seen, Box, Row                           int
+	}
+	if err := json.Unmarshal(out, &got); err != nil {
+		t.Fatalf("%v %s", err, out)
+	}
+	if !slices.Contains(got.Conforms, "http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/core") || !strings.HasPrefix(got.OpenAPI, "3.") {
+		t.Errorf("conformance %v, OpenAPI %q", got.Conforms, got.OpenAPI)
+	}
+	if !slices.Contains(got.Collections, "parcels") || !slices.Contains(got.Collections, "inlets") || got.Title != "Parcels" {
+		t.Errorf("collections %v, %q", got.Collections, got.Title)
+	}
+	if got.Seen != 250 || got.Box != 1 || got.Row != 50 || got.Lot != "L7" {
+		t.Errorf("%d of 250 features on all pages, %d in a box of one, %d in a row of 50, lot %q", got.Seen, got.Box, got.Row, got.Lot)
+	}
+	if !slices.Contains(got.Processes, "plan") || !slices.Equal(got.Inputs, []string{"criteria", "lots", "options", "site"}) {
+		t.Errorf("processes %v, inputs of plan %v", got.Processes, got.Inputs)
 	}
 }

@@ -20,6 +20,9 @@ func TestJudgesAreInstalled(t *testing.T) {
 			missing("%s is not installed: tests that need it skip", p)
 		}
 	}
+	if exec.Command("/usr/bin/python3", "-c", "import owslib").Run() != nil {
+		missing("OWSLib is not installed: the test that reads the service by it skips")
+	}
 	if found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb"); len(found) == 0 {
 		missing("PostgreSQL is not installed: tests of the PostGIS store and the queue skip")
 	}
