@@ -28,7 +28,9 @@ type Stretch struct {
 	// close. ID and Kind are its own.
 	Thing    *int
 	ID, Kind string
-	// Outside: a part of the stretch is beyond the lot line, or within the thing.
+	// Outside: a part of the stretch is outside the lot, or within the thing. A
+	// part outside counts to one lot line only, the nearest where it is furthest
+	// out.
 	Outside bool
 	// Required is the clearance asked of the trench edge, Measured what it has
 	// at the worst place, negative where the trench reaches beyond the line or
@@ -179,7 +181,7 @@ func (r ruler) check(post float64) LineCheck {
 		var stretches []Stretch
 		if near.short || area && (near.d == 0 || enclosed(r.line[0], k.Geometry)) {
 			var iv []interval
-			stretches, iv = r.stretches(barOf(i, k), nil)
+			stretches, iv = r.stretches(barOf(i, k), nil, nil)
 			if !k.MayCross {
 				c.Stretches = append(c.Stretches, stretches...)
 				bad = append(bad, iv...)
@@ -493,7 +495,7 @@ func (r ruler) lotStretches(off []interval, required func(shape.Spot) float64) (
 					continue
 				}
 				b := bar{edge: &spot, required: required(spot), segments: [][2]orb.Point{{ring[e], ring[e+1]}}}
-				s, iv := r.stretches(b, beyond[spot])
+				s, iv := r.stretches(b, beyond[spot], off)
 				out = append(out, s...)
 				all = append(all, iv...)
 			}
@@ -594,9 +596,28 @@ func (r ruler) greatest(o interval, b bar) (best furthest) {
 	return best
 }
 
-// stretches are the parts of the line too close to a bar, with beyond (the
-// parts outside the lot that count to a lot edge) taken in.
-func (r ruler) stretches(b bar, beyond []interval) ([]Stretch, []interval) {
+// less takes out of intervals in order those of another list in order.
+func less(iv, out []interval) (rest []interval) {
+	for _, v := range iv {
+		for _, o := range out {
+			if o.to <= v.from || o.from >= v.to {
+				continue
+			}
+			if o.from-v.from > numeric {
+				rest = append(rest, interval{v.from, o.from})
+			}
+			v.from = math.Min(o.to, v.to)
+		}
+		if v.to-v.from > numeric {
+			rest = append(rest, v)
+		}
+	}
+	return rest
+}
+
+// stretches are the parts of the line too close to a bar. Of the parts off the
+// lot those beyond count to it, a lot edge, and no other.
+func (r ruler) stretches(b bar, beyond, off []interval) ([]Stretch, []interval) {
 	within := append([]interval(nil), beyond...)
 	if b.area != nil {
 		within = r.sides(b.area, shape.Inside)
@@ -611,7 +632,9 @@ func (r ruler) stretches(b bar, beyond []interval) ([]Stretch, []interval) {
 		}
 		s += math.Hypot(r.line[i][0]-r.line[i-1][0], r.line[i][1]-r.line[i-1][1])
 	}
-	iv = merge(iv)
+	if iv = merge(iv); len(off) > 0 {
+		iv = less(iv, less(off, merge(append([]interval(nil), beyond...))))
+	}
 	var out []Stretch
 	for _, v := range iv {
 		st := Stretch{From: unit.Length(v.from), To: unit.Length(v.to), Edge: b.edge, Thing: b.thing, Required: unit.Length(b.required)}

@@ -13,6 +13,32 @@ import (
 
 func about(a, b float64) bool { return math.Abs(a-b) < 1e-6 }
 
+// Hand: a line 0.3 m north of the lot of 20 by 30 m, along all of its north line
+// but 0.2 m at each end, so within 1.2 m of the east and west lines too. All of it
+// is outside and counts to the north line; the way in is 0.3 + 1.2 m. Then a
+// line that comes in over the north line, beside the west line: outside to the
+// north, inside too close to the west.
+func TestHandOutsideStretch(t *testing.T) {
+	lot := Lot{Shape: rect(0, 0, 20, 30), Clearance: 1}
+	c, err := CheckLine(orb.LineString{{0.2, 30.3}, {19.8, 30.3}}, 0.4, lot, nil, 0)
+	if err != nil || len(c.Stretches) != 1 || !about(float64(c.LengthOutside), 19.6) || !about(float64(c.LengthOffLot), 19.6) {
+		t.Fatalf("%+v %v", c, err)
+	}
+	if s := c.Stretches[0]; !s.Outside || s.Edge.Vertex != 2 || s.From != 0 || !about(float64(s.To), 19.6) || !about(float64(s.Measured), -0.5) || !about(s.Shift[1], -1.5) {
+		t.Errorf("%+v", s)
+	}
+	c, err = CheckLine(orb.LineString{{0.5, 31}, {0.5, 20}}, 0.4, lot, nil, 0)
+	if err != nil || len(c.Stretches) != 2 || !about(float64(c.LengthOutside), 11) || !about(float64(c.LengthOffLot), 1) {
+		t.Fatalf("%+v %v", c, err)
+	}
+	for _, s := range c.Stretches {
+		north := s.Edge.Vertex == 2
+		if s.Outside != north || north != (s.From == 0) || north && !about(float64(s.To), 2.2) || !north && (s.Edge.Vertex != 3 || !about(float64(s.From), 1) || !about(float64(s.Measured), 0.3)) {
+			t.Errorf("%+v", s)
+		}
+	}
+}
+
 // Hand: a lot 20 x 30 m, clearance 1 m, trench 0.4 m wide: the middle keeps 1.2 m.
 func TestHandCheckLine(t *testing.T) {
 	lot := Lot{Shape: rect(0, 0, 20, 30), Clearance: 1}

@@ -8,6 +8,7 @@ package answer
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"github.com/paulmach/orb"
 
@@ -61,6 +62,20 @@ type StretchRow struct {
 	ShiftE   unit.Length `json:"shift_east_m"`
 	ShiftN   unit.Length `json:"shift_north_m"`
 	Mends    bool        `json:"shift_mends"`
+	// Mend is the shift as a GeoJSON feature: an arrow from the worst place of
+	// the stretch to where it comes to lie.
+	Mend any `json:"mend"`
+}
+
+// mendRow is what an arrow says of itself on a map.
+type mendRow struct {
+	Drain   string      `json:"drain"`
+	Lot     string      `json:"lot"`
+	From    unit.Length `json:"from_m"`
+	To      unit.Length `json:"to_m"`
+	Against string      `json:"against"`
+	Shift   unit.Length `json:"shift_m"`
+	Mends   bool        `json:"shift_mends"`
 }
 
 // Options of a zone or a check.
@@ -210,7 +225,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		wanted[s.Lots[l].ID] = true
 	}
 	out := &Collection{}
-	rows := []document.Row{}
+	var rows, mends []document.Row
 	st := siting.New(s).With(o.Memory)
 	for i := range s.Drains {
 		if err := ctx.Err(); err != nil {
@@ -227,7 +242,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		if lot == nil && len(o.Lots) > 0 || lot != nil && !wanted[lot.ID] {
 			continue
 		}
-		row, err := check(view, st, d, lot)
+		row, arrows, err := check(view, st, d, lot)
 		if err != nil {
 			return nil, err
 		}
@@ -236,9 +251,11 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		}
 		out.Stop = out.Stop || row.Verdict == parcels.NotFeasible
 		out.Checks = append(out.Checks, row)
+		mends = append(mends, arrows...)
 		rows = append(rows, document.Row{ID: d.ID, Geometry: d.Line, Properties: row})
 	}
 	b := beside(s)
+	b["mends"] = document.CollectionOut(s.Frame, mends)
 	if len(s.Drains) == 0 {
 		b["findings"] = append(append([]parcels.Finding{}, s.Findings...), parcels.Finding{Code: "layer_not_supplied", Severity: parcels.Warn, Feature: "drains", Message: "No drains were supplied: there is nothing to check."})
 	}
@@ -246,14 +263,22 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 	return out, err
 }
 
-func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lot) (CheckRow, error) {
-	row := CheckRow{Drain: d.ID, Stretches: []StretchRow{}, Findings: []parcels.Finding{}}
+// arrow draws the shift of a stretch.
+func arrow(d *parcels.Drain, lot *parcels.Lot, x *zone.Stretch, against string) document.Row {
+	to := orb.Point{x.Worst[0] + x.Shift[0], x.Worst[1] + x.Shift[1]}
+	return document.Row{Geometry: orb.LineString{x.Worst, to},
+		Properties: mendRow{d.ID, lot.ID, mm(x.From), mm(x.To), against, mm(unit.Length(math.Hypot(x.Shift[0], x.Shift[1]))), x.Mends}}
+}
+
+// check measures one drain and gives the arrows of its stretches.
+func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lot) (row CheckRow, mends []document.Row, err error) {
+	row = CheckRow{Drain: d.ID, Stretches: []StretchRow{}, Findings: []parcels.Finding{}}
 	var fs []parcels.Finding
 	if lot == nil {
 		at := d.Line[0]
 		fs = append(fs, parcels.Finding{Code: "drain_off_lots", Severity: parcels.Stop, Feature: d.ID, Location: &at, Message: "Drain " + d.ID + " lies on no lot of the site, or names one that is not there."})
 		row.Verdict, row.Findings = parcels.NotFeasible, document.Findings(s.Frame, fs)
-		return row, nil
+		return row, mends, nil
 	}
 	row.Lot = &lot.ID
 	pipe := "solid"
@@ -262,13 +287,13 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 	}
 	g, err := st.Ground(lot, pipe)
 	if err != nil {
-		return row, failed(lot, err)
+		return row, nil, failed(lot, err)
 	}
 	fs = append(fs, g.Findings...)
 	width := s.Criteria.Trench.Width
 	c, err := zone.CheckLine(d.Line, width, g.Lines, g.Barred(), s.Criteria.Clearance.FencePost)
 	if err != nil {
-		return row, failed(lot, err)
+		return row, nil, failed(lot, err)
 	}
 	row.Inside, row.Length, row.LengthOutside = c.Inside, mm(c.Length), mm(c.LengthOutside)
 	row.LeastClearance = parcels.Num(mm(c.LeastClearance))
@@ -283,7 +308,9 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 		if x.Edge != nil {
 			against = fmt.Sprintf("lot line %d", x.Edge.Vertex)
 		}
-		row.Stretches = append(row.Stretches, StretchRow{mm(x.From), mm(x.To), against, x.Outside, mm(x.Required), mm(x.Measured), mm(x.Short), mm(unit.Length(x.Shift[0])), mm(unit.Length(x.Shift[1])), x.Mends})
+		m := arrow(d, lot, &x, against)
+		mends = append(mends, m)
+		row.Stretches = append(row.Stretches, StretchRow{mm(x.From), mm(x.To), against, x.Outside, mm(x.Required), mm(x.Measured), mm(x.Short), mm(unit.Length(x.Shift[0])), mm(unit.Length(x.Shift[1])), x.Mends, document.FeatureOut(s.Frame, m)})
 		at := x.Worst
 		code, how := "too_close", "comes within"
 		if x.Edge != nil && x.Measured < 0 {
@@ -305,7 +332,7 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 	}
 	chance, more, _, err := g.Accuracy(orb.MultiLineString{d.Line}, width, d.ID)
 	if err != nil {
-		return row, failed(lot, err)
+		return row, nil, failed(lot, err)
 	}
 	row.ChanceOverLine = parcels.Num(round(chance, 4))
 	fs = append(fs, more...)
@@ -320,5 +347,5 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 	}
 	row.Verdict, _, _ = parcels.Judge(all)
 	row.Findings = document.Findings(s.Frame, fs)
-	return row, nil
+	return row, mends, nil
 }

@@ -108,6 +108,61 @@ func TestHandBorders(t *testing.T) {
 	}
 }
 
+// Hand: a drain runs 0.3 m inside the west line of a lot of 30 by 40 m. Half a
+// trench is 0.1524 m, so its edge has 0.1476 m of the 0.6096 m: the arrow leads
+// 0.462 m east from the drain. The same arrow stands beside the numbers and in
+// the collection of all, in the coordinates of the input.
+func TestHandMendArrow(t *testing.T) {
+	layer := func(f string) string { return `{"type":"FeatureCollection","features":[` + f + `]}` }
+	drain := `{"type":"Feature","properties":{"drain":"d","lot":"a"},"geometry":{"type":"LineString","coordinates":[[900000.3,6700010],[900000.3,6700030]]}}`
+	s, err := document.Read([]byte(`{"crs":"EPSG:2154","layers":{"parcels":`+layer(area(`"lot":"a"`, 0, 0, 30, 0, 30, 40, 0, 40))+`,"drains":`+layer(drain)+`}}`), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := answer.Checks(context.Background(), s, answer.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	type feature struct {
+		Type     string
+		Geometry struct {
+			Type        string
+			Coordinates [][2]float64
+		}
+		Properties struct {
+			Drain, Lot, Against string
+			Shift               float64 `json:"shift_m"`
+			Mends               bool    `json:"shift_mends"`
+		}
+	}
+	var got struct {
+		Features []struct {
+			Properties struct{ Stretches []struct{ Mend feature } }
+		}
+		Mends struct {
+			Type     string
+			CRS      *struct{ Properties struct{ Name string } }
+			Features []feature
+		}
+	}
+	if err := json.Unmarshal(c.Body, &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Features) != 1 || len(got.Features[0].Properties.Stretches) != 1 || got.Mends.Type != "FeatureCollection" || len(got.Mends.Features) != 1 || got.Mends.CRS == nil {
+		t.Fatalf("%s", c.Body)
+	}
+	for _, m := range []feature{got.Features[0].Properties.Stretches[0].Mend, got.Mends.Features[0]} {
+		g, p := m.Geometry, m.Properties
+		if m.Type != "Feature" || g.Type != "LineString" || len(g.Coordinates) != 2 || p.Drain != "d" || p.Lot != "a" || p.Against != "lot line 3" || !p.Mends || !near(p.Shift, 0.462) {
+			t.Fatalf("%+v", m)
+		}
+		a, b := g.Coordinates[0], g.Coordinates[1]
+		if !near(a[0], 900000.3) || !near(b[0], 900000.762) || !near(a[1], b[1]) || a[1] < 6700010 || a[1] > 6700030 {
+			t.Errorf("%v", g.Coordinates)
+		}
+	}
+}
+
 // Each lot of the real sets gets a zone or a reason. The share of each is told.
 func TestPropertyRealSets(t *testing.T) {
 	dir := os.Getenv("FALLWRIGHT_SHARED")

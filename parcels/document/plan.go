@@ -137,10 +137,27 @@ func WriteCollection(f *frame.Frame, rows []Row, beside map[string]any) ([]byte,
 	}
 	features := make([]featureOut, len(rows))
 	for i, r := range rows {
-		features[i] = featureOut{Type: "Feature", ID: r.ID, Geometry: w.geometry(r.Geometry), Properties: r.Properties}
+		features[i] = w.feature(r)
 	}
 	m["features"] = features
 	return marshal(m)
+}
+
+func (w writer) feature(r Row) featureOut {
+	return featureOut{Type: "Feature", ID: r.ID, Geometry: w.geometry(r.Geometry), Properties: r.Properties}
+}
+
+// FeatureOut is a row, and CollectionOut rows, as a GeoJSON member of something
+// else that goes out.
+func FeatureOut(f *frame.Frame, r Row) any { return writer{f}.feature(r) }
+
+// CollectionOut: see FeatureOut.
+func CollectionOut(f *frame.Frame, rows []Row) any {
+	c := collectionOut{Type: "FeatureCollection", CRS: crsOf(f), Features: make([]featureOut, len(rows))}
+	for i, r := range rows {
+		c.Features[i] = writer{f}.feature(r)
+	}
+	return c
 }
 
 // Findings returns the findings with their locations in the document's system;
