@@ -255,7 +255,7 @@ func Checks(ctx context.Context, s *parcels.Site, o Options) (*Collection, error
 		rows = append(rows, document.Row{ID: d.ID, Geometry: d.Line, Properties: row})
 	}
 	b := beside(s)
-	b["mends"] = document.CollectionOut(s.Frame, mends)
+	b["mends"] = document.CollectionOut(view.Frame, mends)
 	if len(s.Drains) == 0 {
 		b["findings"] = append(append([]parcels.Finding{}, s.Findings...), parcels.Finding{Code: "layer_not_supplied", Severity: parcels.Warn, Feature: "drains", Message: "No drains were supplied: there is nothing to check."})
 	}
