@@ -37,6 +37,9 @@
 //     along a street area of the document is held to the front's, each other to
 //     the least of the three; where no street is by the lot, the plan must tell
 //     that the roles were guessed.
+//   - The chance that a trench lies over a true lot line is worked line by line, of
+//     the outer ring; where one line alone makes it more than is allowed the plan
+//     must tell so, not proven. The chance over several is not summed.
 //   - A downspout's share of its roof is worked along the eaves and held to one
 //     per cent of the roof; the finding roof_shared must tell it.
 //   - The first run may be 60 mm longer than the shortest way to ground that the

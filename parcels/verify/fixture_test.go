@@ -175,8 +175,8 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 	if crs != "" {
 		f.site["crs"] = crs
 	}
-	f.add("parcels", f.ring(0, 0, 30.48, 0, 30.48, 45.72, 0, 45.72), obj{"lot": "1"})
-	f.add("parcels", f.ring(0, 45.72, 30.48, 45.72, 30.48, 91.44, 0, 91.44), obj{"lot": "2"})
+	f.add("parcels", f.ring(0, 0, 30.48, 0, 30.48, 45.72, 0, 45.72), obj{"lot": "1", "line_source": "survey"})
+	f.add("parcels", f.ring(0, 45.72, 30.48, 45.72, 30.48, 91.44, 0, 91.44), obj{"lot": "2", "line_source": "survey"})
 	f.add("buildings", f.ring(8, 10, 22, 10, 22, 22, 8, 22), obj{"name": "house"})
 	f.add("easements", f.ring(0, 42.67, 30.48, 42.67, 30.48, 48.77, 0, 48.77), obj{"easement": "E1", "kind": "drainage"})
 	f.add("obstacles", obj{"type": "LineString", "coordinates": []any{to(2, -5), to(2, 50)}}, obj{"obstacle": "gas", "kind": "utility", "width_m": 0.1})

@@ -369,6 +369,11 @@ var lies = []lie{
 	{"under the target slope and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Pipe.TargetSlope = 0.04 })},
 	{"slow water and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Pipe.LeastVelocity = 3 })},
 	{"in the strip of the fence posts and not told", "warnings", criteria(func(c *parcels.Criteria) { c.Clearance.FencePost = 1 })},
+	{"lines of a map taken for sure", "warnings", siteProps("parcels", 0, "line_source", "gis")},
+	{"lines that nobody vouches for taken for sure", "warnings", siteProps("parcels", 0, "line_source", nil)},
+	{"lines not sure enough, told as no matter", "warnings", all(siteProps("parcels", 0, "line_sd_m", 0.7), func(f *fixture) {
+		f.find("line_accuracy", "warn", "", "The lines are not sure enough.", "lot", "1", "not_proven", false)
+	})},
 	{"an elevation unit assumed in silence", "warnings", func(f *fixture) { delete(f.site, "elevation_unit") }},
 
 	// profiles and trenches
@@ -578,6 +583,27 @@ func TestHandLiesDegrees(t *testing.T) {
 	f.plan["frame"].(obj)["centre_lon"], f.plan["frame"].(obj)["centre_lat"] = -86.0, 36.0
 	if names, _ := failed(f.verify()); !slices.Contains(names, "frame") {
 		t.Error("a centre in degrees for a plane in feet was taken")
+	}
+}
+
+// Lines of a map pass where the plan tells that they are not sure enough, and
+// how that is mended; a line of 0.3 m passes untold: 0.6096 m are more than 1.64
+// of it, which is 5 % (P-30; the quantile of the normal distribution).
+func TestHandSureness(t *testing.T) {
+	f := feet(t)
+	siteProps("parcels", 0, "line_source", "gis")(f)
+	f.find("line_accuracy", "warn", "", "The lines are not sure enough.", "lot", "1", "not_proven", true, "cure", "Find the pins.")
+	summary("verdict", "not_proven")(f)
+	summary("cure", "Find the pins.")(f)
+	if v := f.verify(); !v.Passed {
+		_, d := failed(v)
+		t.Errorf("told and refused:\n%s", d)
+	}
+	f = feet(t)
+	siteProps("parcels", 0, "line_sd_m", 0.3)(f)
+	if v := f.verify(); !v.Passed {
+		_, d := failed(v)
+		t.Errorf("sure enough and refused:\n%s", d)
 	}
 }
 

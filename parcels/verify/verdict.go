@@ -140,6 +140,7 @@ func (j *judge) warnings() {
 			tells(r, "within the strip of the fence posts", "fence", "clearance", "zone")
 		}
 	}
+	j.sureness(c)
 	has := func(words ...string) bool {
 		for _, a := range j.p.assumptions {
 			for _, w := range words {
@@ -157,6 +158,49 @@ func (j *judge) warnings() {
 	if !told && j.s.crs == "" && !has("crs", "longitude") {
 		c.fail("assumptions", "no system is given, and no assumption says what was taken")
 	}
+}
+
+// sureness: a trench that is more likely over a true lot line than is allowed
+// must be told of, and told to be not proven. The chance over one line alone,
+// moved square to itself by a normal distance, is no more than that over any:
+// F(-m/s) for a trench edge m inside a line of standard deviation s.
+func (j *judge) sureness(c *check) {
+	most := map[string]float64{}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		l := j.home(r)
+		if l == nil || r.tieIn || len(r.easements) > 0 || len(l.sds) == 0 {
+			continue
+		}
+		ring := l.pieces[0].rings[0]
+		for k := range ring {
+			s := l.sds[min(k, len(l.sds)-1)]
+			for m := 1; m < len(r.line); m++ {
+				inside := between(r.line[m-1], r.line[m], ring[k], ring[(k+1)%len(ring)]) - r.width/2
+				chance := 0.0
+				if s > 0 {
+					chance = math.Erfc(inside/s/math.Sqrt2) / 2
+				}
+				most[l.id] = max(most[l.id], chance)
+			}
+		}
+	}
+	for id, chance := range most {
+		if allowed := j.of(id).Clearance.MostChance; chance > allowed+0.002 && !j.notSure(id) {
+			c.fail(id, "the chance that the trench lies over a true line is %.1f %% or more, %.1f %% is allowed, and no finding says that the lines are not sure enough", 100*chance, 100*allowed)
+		}
+	}
+}
+
+// notSure tells whether a finding says of a lot that its lines are not sure
+// enough, and that so it is not proven.
+func (j *judge) notSure(lot string) bool {
+	for _, f := range j.p.findings {
+		if f.code == "line_accuracy" && (f.lot == lot || f.lot == "") && f.notProven {
+			return true
+		}
+	}
+	return false
 }
 
 // crossedAt gives the least angle, degrees, at which the segment crosses the
