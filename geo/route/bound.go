@@ -111,6 +111,19 @@ func (s *site) adopt(r *Result, p *plan) {
 // it looks as widely as Solve, with last's tree beside; where lines are kept or nothing of that
 // tree can stand it is Solve. The problem that last is the result of must not have been
 // changed in place since. With Problem.Prove it takes as long as the proof.
+//
+// A service holds the Result of the last answer by what names the question (site,
+// lot, outlet asked for) and hands it in with the next Problem, made anew:
+//
+//	r, err := route.Again(p, held[key]) // nil the first time: then it is Solve
+//	if err == nil {
+//		held[key] = r
+//	}
+//
+// What may have changed between the two is found here, by the IDs of sources and
+// targets and the coordinates of areas; Regions, Rules and Prices too. Again writes
+// to neither, so that several goroutines may begin with one Result; it keeps the
+// Problem it was solved for, 0.5 MB for 8 sources, as long as it is held.
 func Again(p *Problem, last *Result) (*Result, error) {
 	if last == nil || last.plan == nil || last.site == nil || len(p.Kept) > 0 || len(last.site.p.Kept) > 0 {
 		return Solve(p)

@@ -284,7 +284,7 @@ func (lp *lotPlan) finish(ctx context.Context, l *layout, r *profile.Result) err
 		return err
 	}
 	if slices.ContainsFunc(lp.findings, func(f parcels.Finding) bool { return f.Severity == parcels.Stop }) {
-		return lp.mendByTrunk(ctx)
+		return lp.mendElsewhere(ctx)
 	}
 	return nil
 }
@@ -421,7 +421,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		if best == nil {
 			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of " + lp.names() + " reaches an outlet. " + strings.Join(reasons, " ")})
 			lp.tellUnreached(&p, unreached)
-			if err := lp.mendByTrunk(ctx); err != nil {
+			if err := lp.mendElsewhere(ctx); err != nil {
 				return nil, nil, err
 			}
 			return nil, nil, nil
@@ -579,12 +579,30 @@ func (e *end) kind() string {
 // far is how far from the lot an inlet is still worth listing.
 const far = 60 * unit.Metre
 
+// listed is how far from the lots an inlet is listed among the alternatives: far, or
+// where none stands so near as far as the nearest does.
+func (lp *lotPlan) listed() (unit.Length, error) {
+	nearest := unit.Length(math.Inf(1))
+	for i := range lp.site.Inlets {
+		off, err := lp.off(lp.site.Inlets[i].At)
+		if err != nil {
+			return 0, err
+		}
+		nearest = min(nearest, off)
+	}
+	return max(far, nearest), nil
+}
+
 func (lp *lotPlan) targets() error {
 	if lp.ends != nil {
 		return nil
 	}
 	s := lp.site
 	found := lp.only == ""
+	within, err := lp.listed()
+	if err != nil {
+		return err
+	}
 	for i := range s.Inlets {
 		in := &s.Inlets[i]
 		if lp.only != "" && in.ID != lp.only {
@@ -595,7 +613,7 @@ func (lp *lotPlan) targets() error {
 		if err != nil {
 			return err
 		}
-		if off > far && lp.only == "" {
+		if off > within && lp.only == "" {
 			continue
 		}
 		e := end{id: in.ID, at: in.At, inlet: in}

@@ -39,6 +39,7 @@ const (
 	steepHead                 = 0.10                // grade of the head of a swale that is lowered
 	swaleSearch               = 60 * unit.Metre
 	swaleStep                 = 0.5
+	longestReach              = 3 // times the longest last run of the criteria: more is a street main
 )
 
 // mender works remedies on one layout.
@@ -665,6 +666,86 @@ func (lp *lotPlan) alone(w *water) hydro.Flow {
 		}
 	}
 	return q
+}
+
+// mendElsewhere works out what other outlets would do for a lot that does not drain
+// to the one it has.
+func (lp *lotPlan) mendElsewhere(ctx context.Context) error {
+	if lp.quick || lp.shared {
+		return nil
+	}
+	if err := lp.mendByInlet(ctx); err != nil {
+		return err
+	}
+	return lp.mendByTrunk(ctx)
+}
+
+// mendByInlet plans the lot again to the inlets that were not open to it: any but
+// the one that was named, or else those that a longer last run would reach.
+func (lp *lotPlan) mendByInlet(ctx context.Context) error {
+	again := func(outlet string, reach unit.Length) (*lotPlan, parcels.Verdict, string, error) {
+		ruled := *lp.site
+		ruled.Criteria.TieIn.Reach = reach
+		q, err := newLotPlan(&ruled, lp.siting, lp.lot, lp.surface, Options{Outlet: outlet, Quick: true}, lp.prefix)
+		if err == nil {
+			err = q.drain(ctx)
+		}
+		if err != nil {
+			return nil, "", "", err
+		}
+		v, why, _ := parcels.Judge(q.findings)
+		if v != parcels.NotFeasible && (q.cost == nil || q.outlet == "") {
+			v = parcels.NotFeasible
+		}
+		return q, v, strings.Join(why, " "), nil
+	}
+	reach := lp.site.Criteria.TieIn.Reach
+	if lp.only != "" {
+		q, v, _, err := again("", reach)
+		if err != nil {
+			return err
+		}
+		if v != parcels.NotFeasible && q.outlet != lp.only {
+			lp.remedies = append(lp.remedies, parcels.Remedy{Kind: parcels.OtherInlet, Outlet: q.outlet, Verdict: v, CostIndex: q.cost,
+				Message: fmt.Sprintf("Drain to %s in place of %s: gravity does it, with %.1f m of trench.", q.outlet, lp.only, float64(q.trenchLength))})
+		}
+		return nil
+	}
+	for i := range lp.ends {
+		e := &lp.ends[i]
+		if e.inlet == nil || e.closed != "" || !slices.ContainsFunc(lp.alternatives, func(a parcels.Alternative) bool { return a.Outlet == e.id && a.Length == nil }) {
+			continue
+		}
+		if off, err := lp.off(e.at); err != nil {
+			return err
+		} else if off > longestReach*reach {
+			continue
+		}
+		var q *lotPlan
+		v, why := parcels.NotFeasible, ""
+		for f := unit.Length(1.5); f <= longestReach && v == parcels.NotFeasible; f += 0.5 { // the shortest that does it
+			var err error
+			if q, v, why, err = again(e.id, f*reach); err != nil {
+				return err
+			}
+		}
+		last := slices.IndexFunc(q.runs, func(r parcels.Run) bool { return r.TieIn })
+		if last < 0 || q.runs[last].Length <= reach {
+			continue // it was not for the last run that the inlet was shut out
+		}
+		at := e.at
+		length := unit.Length(math.Ceil(float64(q.runs[last].Length)*1000) / 1000)
+		r := parcels.Remedy{Kind: parcels.OtherInlet, Outlet: e.id, Verdict: parcels.NotFeasible, From: parcels.Num(round(float64(reach), 4)), To: parcels.Num(float64(length)), Unit: "m", Location: &at,
+			Message: fmt.Sprintf("Go to inlet %s with a last run of %.2f m in place of at most %.2f m:", e.id, float64(length), float64(reach))}
+		if v == parcels.NotFeasible {
+			r.Message += " it does not go either. " + why
+		} else {
+			r.Verdict, r.CostIndex = parcels.NotProven, q.cost
+			r.Message += fmt.Sprintf(" gravity does it, with %.1f m of trench. The owner of the ground from the zone to the inlet must agree to so long a run over it, and the criteria must allow it.", float64(q.trenchLength))
+		}
+		lp.remedies = append(lp.remedies, r)
+	}
+	return nil
 }
 
 // mendByTrunk works out, for a lot that has no way to an outlet over its own

@@ -7,7 +7,10 @@ import (
 
 	"fallwright/geo/unit"
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
+	"fallwright/sampledata"
 )
 
 // shortSite is the shared trench's yard with the tie-in at 99.100 m. By hand: the
@@ -110,6 +113,55 @@ func TestHandPumpDuty(t *testing.T) {
 		}
 		if math.Abs(float64(*r.Head)-0.44) > 0.02 {
 			t.Errorf("%.3f m of head, by hand 0.44", float64(*r.Head))
+		}
+	}
+}
+
+// By hand from the sample: lot C4's zone ends 6.55 m from inlet I1, a last run may be
+// 15 ft (4.572 m) long; named another outlet, lot B1 is told of I2, which it drains to.
+func TestHandOtherInlet(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	for _, c := range []struct{ lot, outlet, other string }{{"C4", "", "I1"}, {"B1", "I5", "I2"}} {
+		plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{c.lot}, Outlet: c.outlet})
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := false
+		for _, r := range plan.Remedies {
+			if r.Kind != parcels.OtherInlet {
+				continue
+			}
+			t.Logf("lot %s: %s, %s: %s", c.lot, r.Outlet, r.Verdict, r.Message)
+			told = told || r.Outlet == c.other
+			if c.lot == "C4" && (r.To == nil || *r.To < 6.55 || *r.To > 9) {
+				t.Errorf("lot C4: a last run of %v m", r.To)
+			}
+		}
+		if !told {
+			t.Errorf("lot %s is not told of inlet %s: %+v", c.lot, c.other, plan.Remedies)
+		}
+	}
+}
+
+// A lot far from every inlet is told of the nearest, and of the way over its
+// neighbours.
+func TestPropertyFarLot(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	for _, lot := range []string{"A9", "D8", "D9"} {
+		plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{lot}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(plan.Alternatives) == 0 || plan.Alternatives[0].Reason == "" || len(plan.Remedies) == 0 {
+			t.Errorf("lot %s: alternatives %+v, remedies %+v", lot, plan.Alternatives, plan.Remedies)
 		}
 	}
 }

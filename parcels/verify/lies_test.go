@@ -491,6 +491,9 @@ var lies = []lie{
 	{"negative fill", "remedies", remedies(obj{"remedy": "fill_bowl", "verdict": "feasible", "message": "x", "cost_index": 90, "fill_m3": -1})},
 	{"a tie-in no lower than the drain", "remedies", remedies(obj{"remedy": "lower_tie_in", "outlet": "I1", "verdict": "feasible", "message": "x", "from": 200, "to": 199, "cost_index": 90})},
 	{"a remedy at no outlet", "remedies", remedies(obj{"remedy": "pump", "outlet": "I77", "verdict": "feasible", "message": "x", "cost_index": 90, "flow_m3s": 1, "head_m": 1})},
+	{"another inlet that is the plan's own", "remedies", remedies(obj{"remedy": "other_inlet", "outlet": "I1", "verdict": "not_proven", "message": "x", "cost_index": 90})},
+	{"another inlet beyond another reach", "remedies", remedies(obj{"remedy": "other_inlet", "verdict": "not_proven", "message": "x", "cost_index": 90, "from": 3, "to": 6})},
+	{"another inlet by a shorter last run", "remedies", remedies(obj{"remedy": "other_inlet", "verdict": "not_proven", "message": "x", "cost_index": 90, "from": 4.572, "to": 4})},
 	{"a pump of no duty", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90})},
 	{"a pump too small", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "flow_m3s": 1e-5, "head_m": 1})},
 

@@ -71,6 +71,19 @@ func (j *judge) remedies() {
 		case parcels.LargerPipe:
 			is("the least slope", float64(j.c.Pipe.LeastSlope))
 			less()
+		case parcels.OtherInlet:
+			for k := range j.p.runs {
+				if j.p.runs[k].to == r.outlet {
+					c.fail(name, "the plan's own outlet is no other")
+					break
+				}
+			}
+			if r.from != nil || r.to != nil {
+				is("the longest last run", float64(j.c.TieIn.Reach))
+				if r.from != nil && r.to != nil && !(*r.to > *r.from) {
+					c.fail(name, "%.4f is no more than %.4f", *r.to, *r.from)
+				}
+			}
 		case parcels.DeeperTrench:
 			is("the greatest depth", float64(j.c.Pipe.GreatestDepth))
 		case parcels.LowerTieIn, parcels.RegradeSwale:
