@@ -89,8 +89,14 @@ type Run struct {
 	LeastCover      *unit.Length     `json:"least_cover_m"`
 	GreatestDepth   *unit.Length     `json:"greatest_depth_m"`
 	LeastClearance  *unit.Length     `json:"least_clearance_m"`
-	TieIn           bool             `json:"tie_in"`
-	LeadOff         bool             `json:"lead_off"`
+	// ChanceUnder is the chance that the run, laid, ends with less than the least
+	// slope between its ends; FallSD the standard error of that fall, from the
+	// criteria's of a shot and of laying at both ends. A run that lies already is
+	// off by its shots alone.
+	ChanceUnder *float64     `json:"chance_under_least_fall"`
+	FallSD      *unit.Length `json:"fall_sd_m"`
+	TieIn       bool         `json:"tie_in"`
+	LeadOff     bool         `json:"lead_off"`
 	// Laid: the run lies already, at these levels, and the rest is laid to it.
 	Laid bool `json:"laid,omitempty"`
 	// RoofCA and YardCA are the summed C times area in m2, for the flow balance.
@@ -267,8 +273,9 @@ type Storage struct {
 // BackedUp is that balance without and with a backwater valve, for the tree
 // that ends in Run.
 type BackedUp struct {
-	Outlet string `json:"outlet"`
-	Run    string `json:"run"`
+	Lots   []string `json:"lots"` // whose water is in the tree
+	Outlet string   `json:"outlet"`
+	Run    string   `json:"run"`
 	// PipeCount is the count of perforated pipes side by side; 0: none.
 	PipeCount int      `json:"pipe_count"`
 	Without   *Storage `json:"without_valve"`
@@ -397,32 +404,35 @@ type FrameStatement struct {
 
 // Plan is the answer to "drain these lots".
 type Plan struct {
-	Status       string         `json:"status"` // always "preliminary"
-	Site         string         `json:"site,omitempty"`
-	Program      string         `json:"program,omitempty"`
-	Frame        FrameStatement `json:"frame"`
-	Summary      Summary        `json:"summary"`
-	Points       []Point        `json:"-"` // network
-	Runs         []Run          `json:"-"` // network
-	Trenches     []Trench       `json:"trenches"`
-	Profiles     []Profile      `json:"profiles"`
-	Trunks       []Trunk        `json:"trunks"`
-	Met          []Met          `json:"met,omitempty"` // come upon while laying; the levels suit it
-	Shares       []Share        `json:"shares,omitempty"`
-	Quantities   []Quantity     `json:"quantities"`
-	Storage      *BackedUp      `json:"storage"`
-	Overflow     []Overflow     `json:"-"`
-	LineFlows    []LineFlow     `json:"line_flows"`
-	Ponds        []Pond         `json:"ponds"`
-	Alternatives []Alternative  `json:"alternatives"`
-	Remedies     []Remedy       `json:"remedies"`
-	WaterCases   []WaterCase    `json:"water_cases"`
-	Bound        Bound          `json:"bound"`
-	Findings     []Finding      `json:"findings"`
-	Cautions     []string       `json:"cautions"`
-	Assumptions  []string       `json:"assumptions"`
-	RestsOn      RestsOn        `json:"rests_on"`
-	Verification *Verification  `json:"verification,omitempty"`
+	Status     string         `json:"status"` // always "preliminary"
+	Site       string         `json:"site,omitempty"`
+	Program    string         `json:"program,omitempty"`
+	Frame      FrameStatement `json:"frame"`
+	Summary    Summary        `json:"summary"`
+	Points     []Point        `json:"-"` // network
+	Runs       []Run          `json:"-"` // network
+	Trenches   []Trench       `json:"trenches"`
+	Profiles   []Profile      `json:"profiles"`
+	Trunks     []Trunk        `json:"trunks"`
+	Met        []Met          `json:"met,omitempty"` // come upon while laying; the levels suit it
+	Shares     []Share        `json:"shares,omitempty"`
+	Quantities []Quantity     `json:"quantities"`
+	// Storage is of the first drain that a backed-up outlet holds, MoreStorage of
+	// the drains of the other lots.
+	Storage      *BackedUp     `json:"storage"`
+	MoreStorage  []*BackedUp   `json:"more_storage,omitempty"`
+	Overflow     []Overflow    `json:"-"`
+	LineFlows    []LineFlow    `json:"line_flows"`
+	Ponds        []Pond        `json:"ponds"`
+	Alternatives []Alternative `json:"alternatives"`
+	Remedies     []Remedy      `json:"remedies"`
+	WaterCases   []WaterCase   `json:"water_cases"`
+	Bound        Bound         `json:"bound"`
+	Findings     []Finding     `json:"findings"`
+	Cautions     []string      `json:"cautions"`
+	Assumptions  []string      `json:"assumptions"`
+	RestsOn      RestsOn       `json:"rests_on"`
+	Verification *Verification `json:"verification,omitempty"`
 }
 
 // Quantity is a line of the takeoff. Net is what the drawing holds, Order what
@@ -470,6 +480,14 @@ func (p *Plan) Rows(run string) []ProfileRow {
 		}
 	}
 	return nil
+}
+
+// Backed lists the storage runs of all the plan's drains.
+func (p *Plan) Backed() []*BackedUp {
+	if p.Storage == nil {
+		return nil
+	}
+	return append([]*BackedUp{p.Storage}, p.MoreStorage...)
 }
 
 // Point returns the point with the id, or nil.

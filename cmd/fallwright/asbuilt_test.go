@@ -262,7 +262,7 @@ func TestResolveCommandAndService(t *testing.T) {
 
 // What-if from the service and from the command: the same outcomes.
 func TestWhatIfCommandAndService(t *testing.T) {
-	changes := []planner.Change{{Key: "pipe.target_slope", Value: "0.005"}, {Key: "pipe.wall", Value: "corrugated"}, {Key: "outlet", Value: "I1"}, {Key: "perforated.pipe_count", Value: "2"}}
+	changes := []planner.Change{{Key: "pipe.target_slope", Value: "0.005"}, {Key: "pipe.wall", Value: "corrugated"}, {Key: "outlet", Value: "I1"}, {Key: "perforated.pipe_count", Value: "2"}, {Key: "ground.tilt", Value: "0.02"}}
 	args := []string{"plan", sample(t), "--lot", "B1"}
 	for _, c := range changes {
 		args = append(args, "--what-if", c.Key+"="+c.Value)
@@ -295,7 +295,7 @@ func TestWhatIfCommandAndService(t *testing.T) {
 		}
 		t.Logf("%v: %s, outlet %s, cost index %v against %v", w.Change, w.Then.Verdict, w.Then.Outlet, deref(w.Then.CostIndex), deref(w.As.CostIndex))
 	}
-	for _, bad := range []string{`{"what_if":[{"key":"pipe.nothing","value":"1"}]}`, `{"what_if":[{"key":"outlet","value":"I99"}]}`, `{"what_if":[{"key":"perforated.pipe_count","value":"3"}]}`, `{"what_if":` + "[" + strings.Repeat(`{"key":"outlet","value":"I1"},`, 12) + `{"key":"outlet","value":"I1"}]}`} {
+	for _, bad := range []string{`{"what_if":[{"key":"pipe.nothing","value":"1"}]}`, `{"what_if":[{"key":"outlet","value":"I99"}]}`, `{"what_if":[{"key":"perforated.pipe_count","value":"3"}]}`, `{"what_if":[{"key":"ground.tilt","value":"0"}]}`, `{"what_if":[{"key":"ground.tilt","value":"2 %"}]}`, `{"what_if":[{"key":"ground.tilt","value":"0.21"}]}`, `{"what_if":` + "[" + strings.Repeat(`{"key":"outlet","value":"I1"},`, 12) + `{"key":"outlet","value":"I1"}]}`} {
 		_, err := engine{}.Execute(context.Background(), api.Request{Process: "plan", Site: sampledata.StatePlane(), Lots: []string{"B1"}, Options: json.RawMessage(bad), Progress: func(int, int, string) {}})
 		var in *parcels.InputError
 		if !errors.As(err, &in) || in.File != "options" {

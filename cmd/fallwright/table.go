@@ -80,7 +80,7 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 			s.Outlet, u.Distance(s.Length), u.Distance(s.TrenchLength), display.Or(s.Fall, u.Length), display.Or(s.LeastSlope, u.Slope), display.Or(s.Flow, u.Flow), display.Or(s.GreatestDepth, u.Length))
 	}
 	if len(p.Runs) > 0 {
-		t := table{head: []string{"run", "from", "to", "carries", "pipe", "length", "slope", "invert up", "invert down", "flow", "carries full", "velocity", "cover", ""}, right: "_____rrrrrrrr_"}
+		t := table{head: []string{"run", "from", "to", "carries", "pipe", "length", "slope", "invert up", "invert down", "flow", "carries full", "velocity", "cover", "too flat", ""}, right: "_____rrrrrrrrr_"}
 		for _, r := range p.Runs {
 			pipe := u.Size(r.Size, r.Diameter) + " " + r.Pipe
 			if r.PipeCount > 1 {
@@ -94,12 +94,12 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 				mark = "last run, tie-in"
 			}
 			t.row(r.ID, r.From, r.To, string(r.Carries), pipe, u.Distance(r.Length), display.Or(r.Slope, u.Slope), display.Or(r.InvertUp, u.Elevation), display.Or(r.InvertDown, u.Elevation),
-				display.Or(r.Flow, u.Flow), display.Or(r.Capacity, u.Flow), display.Or(r.Velocity, u.Velocity), display.Or(r.LeastCover, u.Length), mark)
+				display.Or(r.Flow, u.Flow), display.Or(r.Capacity, u.Flow), display.Or(r.Velocity, u.Velocity), display.Or(r.LeastCover, u.Length), display.Or(r.ChanceUnder, display.Chance), mark)
 		}
 		if err := t.write(w); err != nil {
 			return err
 		}
-		fmt.Fprintln(w)
+		fmt.Fprint(w, "Too flat: the chance that a run is laid with less than the least slope, as shots and laying err.\n\n")
 	}
 	for _, tk := range p.Trunks {
 		if err := trunkTable(w, p, tk, u); err != nil {
@@ -266,10 +266,17 @@ func waterTables(w io.Writer, p *parcels.Plan, u display.Units) error {
 		}
 		fmt.Fprintln(w)
 	}
-	if p.Storage == nil {
-		return nil
+	for _, b := range p.Backed() {
+		if err := backUpTable(w, b, u); err != nil {
+			return err
+		}
 	}
-	fmt.Fprintf(w, "When inlet %s backs up in the design storm:\n", p.Storage.Outlet)
+	return nil
+}
+
+// backUpTable shows what a backed-up outlet does to one drain.
+func backUpTable(w io.Writer, b *parcels.BackedUp, u display.Units) error {
+	fmt.Fprintf(w, "When inlet %s backs up in the design storm, %s:\n", b.Outlet, lots(b.Lots))
 	t := table{head: []string{"perforated pipes", "valve", "line full", "highest water", "comes out", "first at", "from the sewer", "voids", "of use", "empty after"}, right: "__rrr_rrrr"}
 	row := func(n int, valve string, s *parcels.Storage) {
 		if s == nil {
@@ -282,7 +289,7 @@ func waterTables(w io.Writer, p *parcels.Plan, u display.Units) error {
 		t.row(count, valve, display.Or(s.MinutesAbove, func(d hydro.Duration) string { return fmt.Sprintf("%.0f min", float64(d)) }), display.Or(s.PeakLevel, u.Elevation), u.Water(s.Overflow),
 			display.Or(s.FirstToSpill, func(v string) string { return v }), u.Water(s.FromSewer), u.Water(s.VoidVolume), u.Water(s.UsableVolume), display.Or(s.EmptyAfter, func(h float64) string { return fmt.Sprintf("%.1f h", h) }))
 	}
-	for b := p.Storage; b != nil; b = b.Other {
+	for ; b != nil; b = b.Other {
 		row(b.PipeCount, "no", b.Without)
 		row(b.PipeCount, "yes", b.With)
 	}

@@ -122,6 +122,9 @@ func NewRaster(g Grid, sd unit.Length) (*Raster, error) {
 	return &Raster{g, sd}, nil
 }
 
+// StdErr is the standard error of its elevations.
+func (r *Raster) StdErr() unit.Length { return r.sd }
+
 // Grid is the raster itself.
 func (r *Raster) Grid() Grid { return r.grid }
 

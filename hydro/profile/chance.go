@@ -36,30 +36,31 @@ func (e Errors) check() error {
 func normalBelow(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
 // ChanceUnder returns the chance that a run of the given length, planned with
-// the given fall, ends with less than slope least between its ends:
+// the given fall, ends with less than slope least between its ends, and the
+// standard error of that fall:
 //
 //	P = Phi((least·L - fall) / sd),  sd^2 = 2 (ground^2 + laying^2)
 //
 // Without any error it is 0 or 1. length must be positive.
-func ChanceUnder(length, fall unit.Length, least unit.Slope, e Errors) (float64, error) {
+func ChanceUnder(length, fall unit.Length, least unit.Slope, e Errors) (chance float64, sd unit.Length, err error) {
 	if err := e.check(); err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	if !(length > 0) || math.IsInf(float64(length), 0) {
-		return 0, bad("length of a run", float64(length), 0, math.Inf(1), "m")
+		return 0, 0, bad("length of a run", float64(length), 0, math.Inf(1), "m")
 	}
 	if !finite(float64(fall)) || !finite(float64(least)) {
-		return 0, bad("fall of a run", float64(fall), math.Inf(-1), math.Inf(1), "m")
+		return 0, 0, bad("fall of a run", float64(fall), math.Inf(-1), math.Inf(1), "m")
 	}
 	spare := float64(fall - least.Over(length))
-	sd := math.Sqrt2 * math.Hypot(float64(e.Ground), float64(e.Laying))
+	sd = unit.Length(math.Sqrt2 * math.Hypot(float64(e.Ground), float64(e.Laying)))
 	if sd == 0 {
 		if spare < 0 {
-			return 1, nil
+			return 1, 0, nil
 		}
-		return 0, nil
+		return 0, 0, nil
 	}
-	return normalBelow(-spare / sd), nil
+	return normalBelow(-spare / float64(sd)), sd, nil
 }
 
 // mostSticks bounds the work of ChanceAnyStick.
@@ -169,7 +170,7 @@ func Chances(p *Problem, r *Result, e Errors, stick unit.Length) ([]Chance, erro
 		fall := l.InvertUp.Above(l.InvertDown)
 		least := max(p.Rules.LeastSlope, p.Stock[l.Pipe].LeastSlope)
 		var err error
-		if out[i].Under, err = ChanceUnder(length, fall, least, e); err != nil {
+		if out[i].Under, _, err = ChanceUnder(length, fall, least, e); err != nil {
 			return nil, err
 		}
 		if out[i].Stick, err = ChanceAnyStick(length, fall, stick, least, e.Laying); err != nil {

@@ -25,7 +25,7 @@ func TestHandChanceUnder(t *testing.T) {
 		{20, 0.2, 0, 0, 0, 0},
 		{20, 0.09, 0, 0, 1, 0},
 	} {
-		got, err := ChanceUnder(unit.Length(c.length), unit.Length(c.fall), 0.005, Errors{unit.Length(c.ground), unit.Length(c.laying)})
+		got, _, err := ChanceUnder(unit.Length(c.length), unit.Length(c.fall), 0.005, Errors{unit.Length(c.ground), unit.Length(c.laying)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -33,7 +33,7 @@ func TestHandChanceUnder(t *testing.T) {
 	}
 	for _, e := range []Errors{{-1, 0}, {0, unit.Length(math.NaN())}, {math.MaxFloat64, 0}} {
 		var r *hydro.RangeError
-		if _, err := ChanceUnder(20, 0.2, 0.005, e); !errors.As(err, &r) {
+		if _, _, err := ChanceUnder(20, 0.2, 0.005, e); !errors.As(err, &r) {
 			t.Errorf("%v: %v", e, err)
 		}
 	}
@@ -90,7 +90,7 @@ func TestOracleChanceMonteCarlo(t *testing.T) {
 				back++
 			}
 		}
-		u, err := ChanceUnder(unit.Length(c.length), unit.Length(fall), 0.005, Errors{unit.Length(c.ground), unit.Length(c.laying)})
+		u, _, err := ChanceUnder(unit.Length(c.length), unit.Length(fall), 0.005, Errors{unit.Length(c.ground), unit.Length(c.laying)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -111,7 +111,7 @@ func TestOracleChanceMonteCarlo(t *testing.T) {
 // Each run steeper, longer at a slope above the least, or better laid, is surer.
 func TestPropertyChance(t *testing.T) {
 	at := func(l, s, g, e float64) float64 {
-		v, err := ChanceUnder(unit.Length(l), unit.Length(l*s), 0.005, Errors{unit.Length(g), unit.Length(e)})
+		v, _, err := ChanceUnder(unit.Length(l), unit.Length(l*s), 0.005, Errors{unit.Length(g), unit.Length(e)})
 		if err != nil {
 			t.Fatal(err)
 		}

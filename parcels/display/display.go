@@ -113,6 +113,17 @@ func (u Units) Flow(q hydro.Flow) string {
 	return fixed(q.CFS(), 2) + " cfs"
 }
 
+// Chance gives a chance in percent.
+func Chance(p float64) string {
+	switch {
+	case p < 0.005:
+		return "< 1 %"
+	case p > 0.995:
+		return "> 99 %"
+	}
+	return fixed(100*p, 0) + " %"
+}
+
 // Velocity gives a velocity with its unit.
 func (u Units) Velocity(v hydro.Velocity) string {
 	if u == SI {

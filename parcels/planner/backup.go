@@ -123,7 +123,7 @@ func (lp *lotPlan) balance(l *layout, r *profile.Result, y hydro.ReturnPeriod) (
 		storm.Outside = append(storm.Outside, storage.LevelAt{At: p.Minute, Level: p.Level})
 	}
 	storm.End = max(curve[len(curve)-1].Minute, start+2*tc) + 120
-	out := &parcels.BackedUp{Outlet: l.end.id, Run: fmt.Sprintf("%sR%d", lp.prefix, last+1), PipeCount: perforated}
+	out := &parcels.BackedUp{Lots: lp.lotsOf(), Outlet: l.end.id, Run: fmt.Sprintf("%sR%d", lp.prefix, last+1), PipeCount: perforated}
 	for _, valve := range []bool{false, true} {
 		trench.Outlet.Valve = valve
 		res, err := storage.Run(trench, storm)
@@ -148,6 +148,14 @@ func (lp *lotPlan) balance(l *layout, r *profile.Result, y hydro.ReturnPeriod) (
 		}
 	}
 	return out, nil
+}
+
+func (lp *lotPlan) lotsOf() []string {
+	var out []string
+	for i := range lp.members {
+		out = append(out, lp.members[i].lot.ID)
+	}
+	return out
 }
 
 // tellBackUp says what the owner will see, and whether another pipe in the

@@ -126,21 +126,25 @@ func (lp *lotPlan) judgeFootings(l *layout, r *profile.Result) error {
 // stick of pipe. Shorter ones are set by their fittings.
 const sureLength = 3.048 * unit.Metre
 
-// judgeFalls tells the runs whose fall is not sure, given the standard errors
-// of the shots and of laying.
+// judgeFalls writes how sure the fall of each run is, given the standard errors
+// of the shots and of laying, and tells the runs of a stick or more that are not.
 func (lp *lotPlan) judgeFalls() error {
 	c := lp.site.Criteria
-	e := profile.Errors{Ground: c.Ground.ShotSD, Laying: c.Ground.LayingSD}
 	for i := range lp.runs {
 		run := &lp.runs[i]
-		if run.Fall == nil || run.Length < sureLength {
+		if run.Fall == nil {
 			continue
 		}
-		chance, err := profile.ChanceUnder(run.Length, *run.Fall, c.Pipe.LeastSlope, e)
+		e := profile.Errors{Ground: c.Ground.ShotSD, Laying: c.Ground.LayingSD}
+		if lp.locked[run.ID] {
+			e.Laying = 0 // it lies as shot
+		}
+		chance, sd, err := profile.ChanceUnder(run.Length, run.InvertUp.Above(*run.InvertDown), c.Pipe.LeastSlope, e)
 		if err != nil {
 			return wrong(lp.lot, err)
 		}
-		if chance > c.Clearance.MostChance {
+		run.ChanceUnder, run.FallSD = parcels.Num(round(chance, 4)), parcels.Num(roundAs(sd, 4))
+		if chance > c.Clearance.MostChance && run.Length >= sureLength {
 			lp.find(parcels.Finding{Code: "fall_not_sure", Severity: parcels.Note, Feature: run.ID, Measured: parcels.Num(round(chance, 3)), Required: parcels.Num(c.Clearance.MostChance), Source: "P-156",
 				Message: fmt.Sprintf("Run %s ends with less than the least fall with a chance of %.0f %%, as shots and laying err: shoot its ends again before backfill.", run.ID, 100*chance)})
 		}

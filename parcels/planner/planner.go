@@ -250,9 +250,7 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 	priced := true
 	var lower, gap *float64
 	for _, lp := range parts {
-		for i := range lp.members {
-			sum.Lots = append(sum.Lots, lp.members[i].lot.ID)
-		}
+		sum.Lots = append(sum.Lots, lp.lotsOf()...)
 		plan.Shares = append(plan.Shares, lp.parts...)
 		for _, pt := range lp.points {
 			if pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet {
@@ -274,6 +272,8 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		plan.Overflow = append(plan.Overflow, lp.overflow...)
 		if plan.Storage == nil {
 			plan.Storage = lp.backed
+		} else if lp.backed != nil {
+			plan.MoreStorage = append(plan.MoreStorage, lp.backed)
 		}
 		plan.Findings = append(plan.Findings, lp.findings...)
 		for _, a := range lp.assumptions {

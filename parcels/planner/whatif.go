@@ -14,7 +14,8 @@ import (
 )
 
 // Change is one thing changed: a criterion by its key ("pipe.target_slope"),
-// or "outlet" (a name), or "perforated.pipe_count" (1 or 2).
+// or "outlet" (a name), or "perforated.pipe_count" (1 or 2), or "ground.tilt"
+// (0.02: the ground two per cent steeper, tilted about the outlet of the plan).
 type Change struct {
 	Key   string `json:"key"`
 	Value string `json:"value"`
@@ -36,7 +37,8 @@ type Outcome struct {
 	CostIndex     *float64        `json:"cost_index"`
 	LargestPipe   string          `json:"largest_pipe"`
 	// MinutesAbove, PeakLevel and Usable are of the backed-up inlet, without a
-	// valve; nil where the input states no level over the storm.
+	// valve, of the drain that stands full longest; nil where the input states no
+	// level over the storm.
 	MinutesAbove *float64        `json:"minutes_above_outlet"`
 	PeakLevel    *unit.Elevation `json:"peak_level_m"`
 	Usable       *float64        `json:"usable_volume_m3"`
@@ -72,12 +74,12 @@ func OutcomeOf(p *parcels.Plan) Outcome {
 			largest, o.LargestPipe = r.Diameter, r.Size
 		}
 	}
-	if p.Storage != nil && p.Storage.Without != nil {
-		w := p.Storage.Without
-		if w.MinutesAbove != nil {
-			o.MinutesAbove = parcels.Num(float64(*w.MinutesAbove))
+	for _, b := range p.Backed() {
+		w := b.Without
+		if w == nil || w.MinutesAbove == nil || o.MinutesAbove != nil && float64(*w.MinutesAbove) <= *o.MinutesAbove {
+			continue
 		}
-		o.PeakLevel, o.Usable = w.PeakLevel, parcels.Num(float64(w.UsableVolume))
+		o.MinutesAbove, o.PeakLevel, o.Usable = parcels.Num(float64(*w.MinutesAbove)), w.PeakLevel, parcels.Num(float64(w.UsableVolume))
 	}
 	return o
 }
@@ -89,7 +91,7 @@ func (p *Planner) WhatIf(ctx context.Context, s *parcels.Site, o Options, plan *
 	as := OutcomeOf(plan)
 	var out []WhatIf
 	for _, c := range changes {
-		site, opt, err := c.apply(s, o)
+		site, opt, err := c.apply(s, o, plan)
 		if err != nil {
 			return nil, err
 		}
@@ -102,8 +104,8 @@ func (p *Planner) WhatIf(ctx context.Context, s *parcels.Site, o Options, plan *
 	return out, nil
 }
 
-// apply makes the site and the options with the change.
-func (c Change) apply(s *parcels.Site, o Options) (*parcels.Site, Options, error) {
+// apply makes the site and the options with the change to a plan.
+func (c Change) apply(s *parcels.Site, o Options, plan *parcels.Plan) (*parcels.Site, Options, error) {
 	bad := func(detail string) error {
 		return &parcels.InputError{Kind: parcels.Invalid, File: "what-if", Faults: []parcels.Fault{{Slug: "criterion-invalid", Pointer: "/" + strings.ReplaceAll(c.Key, ".", "/"), Member: parcels.Excerpt(c.Key), Detail: detail}}}
 	}
@@ -111,6 +113,16 @@ func (c Change) apply(s *parcels.Site, o Options) (*parcels.Site, Options, error
 	case "outlet":
 		o.Outlet = c.Value
 		return s, o, nil
+	case tiltKey:
+		t, err := tiltOf(c.Value, plan, bad)
+		if err != nil {
+			return nil, o, err
+		}
+		if o.Surface, err = t.surface(o.Surface); err != nil {
+			return nil, o, err
+		}
+		site, err := t.site(s)
+		return site, o, err
 	case "perforated.pipe_count":
 		if c.Value != "1" && c.Value != "2" {
 			return nil, o, bad("The count of perforated pipes is 1 or 2.")

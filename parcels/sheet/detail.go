@@ -302,15 +302,15 @@ func (d *draft) runTable(w, h float64) []drawing {
 		if r.TieIn {
 			mark = "tie-in"
 		}
-		rows = append(rows, []string{r.ID, r.From, r.To, string(r.Carries), pipe, d.u.Distance(r.Length), display.Or(r.Slope, d.u.Slope), display.Or(r.InvertUp, d.u.Elevation), display.Or(r.InvertDown, d.u.Elevation), display.Or(r.Flow, d.u.Flow), display.Or(r.Capacity, d.u.Flow), display.Or(r.Velocity, d.u.Velocity), display.Or(r.LeastCover, d.u.Length), display.Or(r.GreatestDepth, d.u.Length), mark})
+		rows = append(rows, []string{r.ID, r.From, r.To, string(r.Carries), pipe, d.u.Distance(r.Length), display.Or(r.Slope, d.u.Slope), display.Or(r.InvertUp, d.u.Elevation), display.Or(r.InvertDown, d.u.Elevation), display.Or(r.Flow, d.u.Flow), display.Or(r.Capacity, d.u.Flow), display.Or(r.Velocity, d.u.Velocity), display.Or(r.LeastCover, d.u.Length), display.Or(r.GreatestDepth, d.u.Length), display.Or(r.ChanceUnder, display.Chance), mark})
 	}
 	if len(rows) == 0 {
 		rows = append(rows, []string{"none"})
-		for len(rows[0]) < 15 {
+		for len(rows[0]) < 16 {
 			rows[0] = append(rows[0], "")
 		}
 	}
-	turned([]string{"run", "from", "to", "carries", "pipe", "length", "slope", "invert up", "invert down", "flow", "full", "velocity", "cover", "deepest", ""}, []float64{5, 8, 8, 6, 12, 7, 7, 7, 7, 7, 8, 7, 7, 7, 6}, "_____rrrrrrrrr_", rows)
+	turned([]string{"run", "from", "to", "carries", "pipe", "length", "slope", "invert up", "invert down", "flow", "full", "velocity", "cover", "deepest", "too flat by chance", ""}, []float64{5, 8, 8, 6, 12, 7, 7, 7, 7, 7, 8, 7, 7, 7, 5, 6}, "_____rrrrrrrrrr_", rows)
 	rows = nil
 	for i := range d.p.Points {
 		p := &d.p.Points[i]

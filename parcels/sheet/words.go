@@ -24,6 +24,7 @@ import (
 	"unicode/utf8"
 
 	"fallwright/geo/unit"
+	"fallwright/hydro"
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 	"fallwright/parcels/siting"
@@ -487,8 +488,13 @@ func (d *draft) words() words {
 			w.Water = append(w.Water, safe(x.Message))
 		}
 	}
-	if b := p.Storage; b != nil && b.Without != nil && b.Without.MinutesAbove != nil {
-		w.FullMinutes = fmt.Sprintf("%.0f", float64(*b.Without.MinutesAbove))
+	longest := hydro.Duration(-1)
+	for _, b := range p.Backed() { // of several drains the one that stands full longest
+		if b.Without == nil || b.Without.MinutesAbove == nil || *b.Without.MinutesAbove <= longest {
+			continue
+		}
+		longest = *b.Without.MinutesAbove
+		w.FullMinutes, w.FullMinutesValve = fmt.Sprintf("%.0f", float64(longest)), ""
 		if b.With != nil && b.With.MinutesAbove != nil {
 			w.FullMinutesValve = fmt.Sprintf("%.0f", float64(*b.With.MinutesAbove))
 		}

@@ -39,6 +39,7 @@ type balance struct {
 // backed is the plan's storage object.
 type backed struct {
 	outlet, run   string
+	lots          []string
 	count         float64
 	without, with *balance
 	other         *backed
@@ -72,7 +73,7 @@ func (r *planReader) backed(v val, of string) *backed {
 		}
 		return b
 	}
-	b := &backed{outlet: r.text(v, "outlet", of), run: r.text(v, "run", of), count: r.num(v, "pipe_count", of), without: read("without_valve"), with: read("with_valve")}
+	b := &backed{lots: r.texts(v, "lots", of), outlet: r.text(v, "outlet", of), run: r.text(v, "run", of), count: r.num(v, "pipe_count", of), without: read("without_valve"), with: read("with_valve")}
 	if o := v.get("other_pipe_count"); o.k != null && !strings.Contains(of, "other") {
 		b.other = r.backed(o, of+".other_pipe_count")
 	}
@@ -97,32 +98,56 @@ type yearly struct {
 func (j *judge) storage() {
 	c := j.open("storage").bound(backLevel)
 	c.note = "worst and limit are of the highest level, in metres"
-	b := j.p.backed
-	if b == nil {
-		for i := range j.p.runs {
-			r := &j.p.runs[i]
-			if r.b < 0 || len(j.p.nodes[r.b].out) > 0 || !r.levels || flowOf(r) <= 0 {
-				continue
-			}
-			in := j.inlet(r.to)
-			if in == nil || len(in.levelsOver(float64(j.c.Storm.ReturnYears))) == 0 {
-				continue
-			}
-			for _, k := range j.above(r.b) {
-				if j.spills(&j.p.nodes[k]) != nil {
-					c.fail(r.to, "its level over the storm is stated, and the plan does not say what it does")
-				}
-			}
+	told := map[string]bool{}
+	for _, b := range j.p.backed {
+		if told[b.run] {
+			c.fail(b.run, "two storage runs of one drain")
 		}
-		return
+		told[b.run] = true
+		j.heldBack(c, b)
 	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if r.b < 0 || len(j.p.nodes[r.b].out) > 0 || !r.levels || flowOf(r) <= 0 || told[r.id] {
+			continue
+		}
+		in := j.inlet(r.to)
+		if in == nil || len(in.levelsOver(float64(j.of(r.lot).Storm.ReturnYears))) == 0 {
+			continue
+		}
+		if m := j.backing(i, in); m != nil && !j.toldBeside(r) {
+			c.fail(r.id, "the level of %s over the storm is stated, and the plan does not say what it does to this drain", r.to)
+		}
+	}
+}
+
+// toldBeside says whether another last run into the same outlet, of the same
+// lot, has its storage run told: of one lot's drain only the greatest is.
+func (j *judge) toldBeside(r *run) bool {
+	for _, b := range j.p.backed {
+		if k, ok := j.p.runAt[b.run]; ok && j.p.runs[k].to == r.to && j.p.runs[k].lot == r.lot {
+			return true
+		}
+	}
+	return false
+}
+
+// heldBack works one drain's storage run again.
+func (j *judge) heldBack(c *check, b *backed) {
 	i, ok := j.p.runAt[b.run]
 	if !ok || j.p.runs[i].to != b.outlet || !j.p.runs[i].levels {
 		c.fail("storage", "run %q does not end at %q", b.run, b.outlet)
 		return
 	}
+	if len(j.p.shares) > 0 {
+		if !slices.Equal(b.lots, j.p.summary.lots) {
+			c.fail(b.run, "lots says %v, the drain is of %v", b.lots, j.p.summary.lots)
+		}
+	} else if len(b.lots) != 1 || b.lots[0] != j.p.runs[i].lot {
+		c.fail(b.run, "lots says %v, the run is of lot %s", b.lots, j.p.runs[i].lot)
+	}
 	in := j.inlet(b.outlet)
-	if in == nil || len(in.levelsOver(float64(j.c.Storm.ReturnYears))) == 0 {
+	if in == nil || len(in.levelsOver(float64(j.of(j.p.runs[i].lot).Storm.ReturnYears))) == 0 {
 		c.fail(b.outlet, "a storage run, and the site states no level over the storm")
 		return
 	}
@@ -194,7 +219,7 @@ type backing struct {
 
 func (j *judge) backing(last int, in *inlet) *backing {
 	r := &j.p.runs[last]
-	m := &backing{j: j, over: in.levelsOver(float64(j.c.Storm.ReturnYears)), top: flowOf(r), limit: math.Inf(1)}
+	m := &backing{j: j, over: in.levelsOver(float64(j.of(r.lot).Storm.ReturnYears)), top: flowOf(r), limit: math.Inf(1)}
 	if m.top <= 0 {
 		return nil
 	}

@@ -115,6 +115,46 @@ func TestOracleStorageAgain(t *testing.T) {
 	}
 }
 
+// Two lots into one inlet that backs up: each drain has its own storage run, and
+// the checker works both.
+func TestHandStorageOfEachLot(t *testing.T) {
+	s := backedUp(t, 0.3, 0, false)
+	p := &planner.Planner{Verifier: verify.Checker{}}
+	plan, body, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{"B1", "C1"}, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	runs := plan.Backed()
+	if len(runs) != 2 || runs[0].Lots[0] != "B1" || runs[1].Lots[0] != "C1" || runs[0].Run == runs[1].Run || runs[1].Without.VoidVolume <= 0 {
+		t.Fatalf("%d storage runs", len(runs))
+	}
+	for name, lie := range map[string]func(p map[string]any){
+		"the second lot's left out": func(p map[string]any) { delete(p, "more_storage") },
+		"the first lot's twice":     func(p map[string]any) { p["more_storage"] = []any{p["storage"]} },
+		"of the other lot":          func(p map[string]any) { p["more_storage"].([]any)[0].(map[string]any)["lots"] = []any{"B1"} },
+		"the first lot's figures": func(p map[string]any) {
+			p["more_storage"].([]any)[0].(map[string]any)["without_valve"] = p["storage"].(map[string]any)["without_valve"]
+		},
+	} {
+		var doc map[string]any
+		if err := json.Unmarshal(body, &doc); err != nil {
+			t.Fatal(err)
+		}
+		lie(doc)
+		text, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verify.Checker{}.Verify(s.Document, s.Criteria, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if k, ok := rowOf(v, "storage"); !ok || k.Passed {
+			t.Errorf("%s: not caught (%+v)", name, k)
+		}
+	}
+}
+
 // Each lie about the storage run is caught by the check of that name.
 func TestHandStorageLies(t *testing.T) {
 	s := backedUp(t, 1.0, 0.05, false)

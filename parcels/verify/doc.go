@@ -49,8 +49,8 @@
 //   - A run of a shared trunk that lies by right of an easement is held, stretch by
 //     stretch and in float64 with a micrometre more, to the zones of the plan's
 //     lots and the easements that it names.
-//   - Prices, alternatives, bounds, storage and water levels are not worked
-//     again; of a cost only that it is not under its own bound.
+//   - Prices, alternatives and bounds are not worked again; of a cost only that it
+//     is not under its own bound.
 //
 // # Told
 //

@@ -14,6 +14,10 @@ import (
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/frame"
+	"fallwright/geo/unit"
+	"fallwright/hydro"
+	"fallwright/hydro/gradeline"
+	"fallwright/hydro/pipe"
 	"fallwright/parcels"
 )
 
@@ -328,10 +332,107 @@ func handMade(t *testing.T, crs string, to func(x, y float64) []any, frameStatem
 		"findings": []any{}, "cautions": cautions, "assumptions": []any{"crs is not given: longitude, latitude."}, "rests_on": obj{}}
 	high := max(at["D1"].invert, at["D2"].invert, at["B1"].invert)
 	f.plan["summary"].(obj)["fall_m"] = math.Round((high-at["I1"].invert)*1000) / 1000
+	f.chances()
+	f.water()
 	f.find("tie_in_permission", "warn", "I1", "A tie-in needs the owner's permission.")
 	f.find("easement_permission", "warn", "R8", "Works in easement E1 need permission.")
 	f.find("easement_permission", "warn", "R7", "Works in easement E1 need permission.")
 	return f
+}
+
+// chances writes how sure the falls are: 0.01 m of a shot and 0.006 m of laying,
+// at both ends, against the criteria's least slope.
+func (f *fixture) chances() {
+	each(f.plan["network"].(obj)["features"], func(o obj) {
+		p := o["properties"].(obj)
+		if p["run"] == nil {
+			return
+		}
+		short := float64(f.criteria.Pipe.LeastSlope)*p["length_m"].(float64) - (p["invert_up_m"].(float64) - p["invert_down_m"].(float64))
+		p["fall_sd_m"], p["chance_under_least_fall"] = 0.0165, math.Round(1e4*math.Erfc(-short/(2*math.Hypot(0.01, 0.006)))/2)/1e4
+	})
+}
+
+// water writes the water levels that package gradeline works: an oracle of this
+// checker's own, given a basin's square edge of 0.5 at each intake and the wyes'
+// and bends' angles. Storms: the ratio of intensities by hand from the table, 2
+// years by its rows, beyond 10 years its last column, times the frequency factor.
+func (f *fixture) water() {
+	var net gradeline.Network
+	index := map[string]int{}
+	var ids []string
+	each(f.plan["network"].(obj)["features"], func(o obj) {
+		p := o["properties"].(obj)
+		if p["point"] == nil {
+			return
+		}
+		n := gradeline.Node{Name: p["point"].(string)}
+		switch p["kind"] {
+		case "intake":
+			n.Kind, n.Entrance, n.Rim = gradeline.Open, 0.5, parcels.Num(unit.Elevation(p["ground_m"].(float64)))
+		case "inlet":
+			net.Outlet = len(ids)
+		}
+		index[n.Name] = len(ids)
+		ids = append(ids, n.Name)
+		net.Nodes = append(net.Nodes, n)
+	})
+	var flows []obj
+	each(f.plan["network"].(obj)["features"], func(o obj) {
+		p := o["properties"].(obj)
+		if p["run"] == nil {
+			return
+		}
+		r := gradeline.Run{Name: p["run"].(string), From: index[p["from"].(string)], To: index[p["to"].(string)], Length: unit.Length(p["length_m"].(float64)),
+			InvertUp: unit.Elevation(p["invert_up_m"].(float64)), InvertDown: unit.Elevation(p["invert_down_m"].(float64)),
+			Pipes: pipe.Alike(1, pipe.Pipe{Diameter: unit.Length(p["diameter_mm"].(float64) / 1000), N: hydro.Roughness(p["n"].(float64))})}
+		to := f.props(p["to"].(string))
+		angle, _ := to["angle_deg"].(float64)
+		switch {
+		case to["kind"] == "wye" && (r.Name == "R2" || r.Name == "R4" || r.Name == "R6"):
+			r.JoinAngle = angle
+		case angle > 1 && to["kind"] != "wye":
+			r.Bends = []float64{angle}
+		}
+		net.Runs = append(net.Runs, r)
+		flows = append(flows, p)
+	})
+	of2 := map[float64]float64{5: 108, 10: 6 * math.Exp(math.Log(9)+math.Log(33.0/9)*math.Log(2)/math.Log(12))} // mm/h of the 2-year storm
+	var cases []any
+	for _, c := range []struct {
+		name  string
+		years float64
+		level *unit.Elevation
+	}{{"free_outfall", 2, nil}, {"free_outfall", 10, nil}, {"at_crown", 10, parcels.Num(unit.Elevation(97.8))}, {"at_rim", 10, parcels.Num(unit.Elevation(98.7))}, {"free_outfall", 25, nil}, {"free_outfall", 100, nil}} {
+		net.Level = c.level
+		for i, p := range flows {
+			by := map[float64]float64{2: of2[p["time_of_concentration_min"].(float64)] / p["intensity_mmh"].(float64), 10: 1, 25: 1.1, 100: 1.25}[c.years]
+			net.Runs[i].Flow = hydro.Flow(p["flow_m3s"].(float64) * by)
+		}
+		res, err := gradeline.Solve(net)
+		if err != nil {
+			f.t.Fatal(err)
+		}
+		levels := obj{}
+		for i, n := range res.Nodes {
+			levels[ids[i]] = math.Round(float64(n.Level)*1000) / 1000
+		}
+		cases = append(cases, obj{"case": c.name, "return_years": c.years, "outlet_level_m": c.level, "water_level_m": levels, "message": "x"})
+		if c.name != "free_outfall" || c.years != 10 {
+			continue
+		}
+		for _, id := range ids {
+			p := f.props(id)
+			p["water_level_m"] = levels[id]
+			if rim, ok := p["rim_m"].(float64); ok {
+				p["freeboard_m"] = rim - levels[id].(float64)
+			}
+		}
+		each(f.plan["profiles"], func(q obj) {
+			each(q["rows"], func(w obj) { w["water_level_m"] = levels[w["point"].(string)] })
+		})
+	}
+	f.plan["water_cases"] = cases
 }
 
 // slowNormal scans the part-full circle for the flow: depth over diameter,

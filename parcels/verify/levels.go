@@ -76,6 +76,58 @@ func (j *judge) slopes() {
 	}
 }
 
+// fallChance: how likely a run is to be laid flatter than the least slope. The
+// levels of its ends err by a shot and by laying each, all independent:
+//
+//	sd = sqrt(2 (shot^2 + laying^2))   chance = (1 + erf((least L - fall)/(sd sqrt 2)))/2
+//
+// laying 0 of a run that lies already. Of a shared drain the strictest least
+// slope of its lots holds.
+func (j *judge) fallChance() {
+	c := j.open("fall_chance").bound(1e-3)
+	c.note = "worst and limit are of the chance"
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			continue
+		}
+		if r.chance == nil || r.fallSD == nil {
+			c.fail(r.id, "no chance_under_least_fall or no fall_sd_m, and its inverts are known")
+			continue
+		}
+		rules := j.of(r.lot)
+		least, laying := float64(rules.Pipe.LeastSlope), float64(rules.Ground.LayingSD)
+		if len(j.p.shares) > 0 {
+			for _, lot := range j.p.summary.lots {
+				least = max(least, float64(j.of(lot).Pipe.LeastSlope))
+			}
+		}
+		if r.laid {
+			laying = 0
+		}
+		sd := math.Sqrt(2 * (float64(rules.Ground.ShotSD)*float64(rules.Ground.ShotSD) + laying*laying))
+		if !(math.Abs(*r.fallSD-sd) <= 1e-4) {
+			c.fail(r.id, "fall_sd_m says %.4f, shots and laying give %.4f", *r.fallSD, sd)
+		}
+		short := least*r.measured - (r.up - r.down)
+		want := 0.0
+		if sd > 0 {
+			want = (1 + math.Erf(short/sd/math.Sqrt2)) / 2
+		} else if short > 0 {
+			want = 1
+		}
+		// the inverts are written to the millimetre, so that the fall may sit on the edge
+		slack := 1e-3
+		if sd < 1e-3 && math.Abs(short) < 1e-6 {
+			slack = 1
+		}
+		c.most(math.Abs(*r.chance-want), r.id)
+		if !(math.Abs(*r.chance-want) <= slack) {
+			c.fail(r.id, "chance_under_least_fall says %.4f, it is %.4f", *r.chance, want)
+		}
+	}
+}
+
 // inverts: no run leaves a point above one that comes in; a point's own
 // statement is that of its lowest pipe.
 func (j *judge) inverts() {

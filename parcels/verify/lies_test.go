@@ -103,6 +103,32 @@ func siteProps(layer string, i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.layer(layer)[i].(obj)["properties"].(obj)[key] = v }
 }
 
+// caseField changes case i; in the fixture they are free_outfall of 2 and 10
+// years, at_crown and at_rim of 10, free_outfall of 25 and 100.
+func caseField(i int, change func(k obj)) func(*fixture) {
+	return func(f *fixture) { change(f.plan["water_cases"].([]any)[i].(obj)) }
+}
+
+// stands moves the level of a point in a case, and where that is the case the plan
+// is sized for, at the point and in the profiles too.
+func stands(i int, id string, by float64) func(*fixture) {
+	return func(f *fixture) {
+		levels := f.plan["water_cases"].([]any)[i].(obj)["water_level_m"].(obj)
+		levels[id] = levels[id].(float64) + by
+		if i != 1 {
+			return
+		}
+		f.props(id)["water_level_m"] = levels[id]
+		each(f.plan["profiles"], func(q obj) {
+			each(q["rows"], func(w obj) {
+				if w["point"] == id {
+					w["water_level_m"] = levels[id]
+				}
+			})
+		})
+	}
+}
+
 // trunkField changes a point of the table of where the sizes grow.
 func trunkField(i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.plan["trunks"].([]any)[0].(obj)["points"].([]any)[i].(obj)[key] = v }
@@ -146,6 +172,38 @@ var lies = []lie{
 	{"met on no run", "met", came(obj{"run": "R99"})},
 	{"met a thing of no kind", "met", came(obj{"kind": "ghost"})},
 	{"upside down", "met", came(obj{"kind": "root", "low_m": 98.2, "high_m": 98.1})},
+
+	// water levels
+	{"a level lowered", "water_levels", stands(1, "W2", -0.02)},
+	{"a level raised", "water_levels", stands(1, "B1", 0.02)},
+	{"a level lowered under a full inlet", "water_levels", stands(3, "C1", -0.02)},
+	{"a level of a rare storm lowered", "water_levels", stands(5, "D1", -0.02)},
+	{"the levels of a lesser storm", "water_levels", func(f *fixture) {
+		w := f.plan["water_cases"].([]any)
+		w[5].(obj)["water_level_m"] = w[0].(obj)["water_level_m"]
+	}},
+	{"a return period raised", "water_levels", caseField(4, func(k obj) { k["return_years"] = 50.0 })},
+	{"a case missing", "water_levels", func(f *fixture) { f.plan["water_cases"] = f.plan["water_cases"].([]any)[:5] }},
+	{"no full inlet told", "water_levels", func(f *fixture) {
+		w := f.plan["water_cases"].([]any)
+		f.plan["water_cases"] = append(append([]any{}, w[:3]...), w[4:]...)
+	}},
+	{"a case twice", "water_levels", func(f *fixture) {
+		f.plan["water_cases"] = append(f.plan["water_cases"].([]any), f.plan["water_cases"].([]any)[0])
+	}},
+	{"a case of a state that is not asked for", "water_levels", caseField(2, func(k obj) { k["case"] = "stated" })},
+	{"a lower water in the inlet", "water_levels", caseField(3, func(k obj) { k["outlet_level_m"] = 98.5 })},
+	{"a point left out of a case", "water_levels", caseField(3, func(k obj) { delete(k["water_level_m"].(obj), "W1") })},
+	{"a spill that is none", "water_levels", caseField(5, func(k obj) { k["first_spill"] = "B1" })},
+	{"nothing spills", "water_levels", siteProps("intakes", 2, "rim_m", 98.75)}, // B1: the pipe under it takes more
+	{"it runs over in no storm", "water_levels", func(f *fixture) { f.find("runs_over", "note", "", "x", "lot", "1", "measured", 25.0) }},
+	{"a point's water told lower", "water_levels", func(f *fixture) { f.props("B1")["water_level_m"] = f.props("B1")["water_level_m"].(float64) - 0.01 }},
+	{"freeboard told greater", "water_levels", func(f *fixture) {
+		f.props("D1")["rim_m"] = f.props("D1")["ground_m"]
+		f.props("D1")["freeboard_m"] = 0.9
+	}},
+	{"a profile's water told lower", "water_levels", rowField(0, 1, "water_level_m", 98.0)},
+	{"water levels in a yard without rain", "water_levels", func(f *fixture) { delete(f.site, "rainfall") }},
 
 	// where the sizes grow
 	{"no table of the trunk", "trunk", func(f *fixture) { f.plan["trunks"] = []any{} }},
@@ -338,6 +396,14 @@ var lies = []lie{
 	{"uphill", "least_slope", all(set("R5", "invert_down_m", 99.0))},
 	{"level", "least_slope", func(f *fixture) { f.props("R5")["invert_down_m"] = f.props("R5")["invert_up_m"] }},
 	{"flatter than asked", "least_slope", criteria(func(c *parcels.Criteria) { c.Pipe.LeastSlope = 0.0301 })},
+	{"no chance told", "fall_chance", set("R1", "chance_under_least_fall", nil)},
+	{"a chance told less", "fall_chance", scale("R1", "chance_under_least_fall", 0.5)},
+	{"a chance told for another run", "fall_chance", func(f *fixture) {
+		f.props("R5")["chance_under_least_fall"] = f.props("R1")["chance_under_least_fall"]
+	}},
+	{"a standard error without laying", "fall_chance", set("R5", "fall_sd_m", 0.0141)},
+	{"a run told as laid", "fall_chance", set("R1", "laid", true)},
+	{"worse shots than the plan says", "fall_chance", criteria(func(c *parcels.Criteria) { c.Ground.ShotSD = 0.02 })},
 	{"leaves above where it comes in", "inverts", func(f *fixture) { f.props("R5")["invert_up_m"] = f.props("R5")["invert_up_m"].(float64) + 0.002 }},
 	{"a point's invert told higher", "inverts", func(f *fixture) { f.props("W1")["invert_m"] = f.props("W1")["invert_m"].(float64) + 0.01 }},
 	{"a point's depth told less", "inverts", scale("W1", "depth_m", 0.95)},
@@ -634,6 +700,7 @@ func TestHandTold(t *testing.T) {
 		t.Run(l.name, func(t *testing.T) {
 			f := feet(t)
 			l.tell(f)
+			f.chances()
 			f.plan["summary"].(obj)["verdict"] = "not_feasible"
 			f.plan["summary"].(obj)["why_not"] = "A criterion is broken."
 			for _, id := range []string{"R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8"} {
@@ -659,7 +726,7 @@ func TestHandTold(t *testing.T) {
 func TestHandNothingDrawn(t *testing.T) {
 	f := feet(t)
 	f.plan["network"].(obj)["features"] = []any{}
-	f.plan["trenches"], f.plan["profiles"], f.plan["trunks"] = []any{}, []any{}, []any{}
+	f.plan["trenches"], f.plan["profiles"], f.plan["trunks"], f.plan["water_cases"] = []any{}, []any{}, []any{}, []any{}
 	s := f.plan["summary"].(obj)
 	for _, k := range []string{"fall_m", "least_slope", "flow_m3s", "greatest_depth_m"} {
 		s[k] = nil

@@ -28,7 +28,8 @@ type run struct {
 	intensity, flow, fill, velocity, shear               *float64
 	capacity                                             float64
 	leastCover, greatestDepth, leastClearance            *float64
-	tieIn, leadOff                                       bool
+	tieIn, leadOff, laid                                 bool
+	chance, fallSD                                       *float64
 	roofCA, yardCA, stated                               float64
 	cost                                                 *float64
 	easements, overLots                                  []string
@@ -99,6 +100,7 @@ type remedy struct {
 type found struct {
 	code, severity, message, lot, feature, cure string
 	notProven                                   bool
+	measured                                    *float64
 }
 
 type plan struct {
@@ -122,7 +124,8 @@ type plan struct {
 	profiles []profile
 	trunks   []trunk
 	met      []met
-	backed   *backed
+	backed   []*backed
+	cases    []waterCase
 	findings []found
 	cautions []string
 	faults   []string
@@ -304,7 +307,18 @@ func (r *planReader) body(v val) {
 		}
 		p.profiles = append(p.profiles, q)
 	}
-	p.backed = r.backed(v.get("storage"), "storage")
+	if b := r.backed(v.get("storage"), "storage"); b != nil {
+		p.backed = append(p.backed, b)
+	}
+	for i, w := range v.get("more_storage").a {
+		of := fmt.Sprintf("more_storage %d", i)
+		if b := r.backed(w, of); b != nil && len(p.backed) > i {
+			p.backed = append(p.backed, b)
+		} else {
+			r.fault("%s: nothing, or no storage before it", of)
+		}
+	}
+	r.waterCases(v.get("water_cases"))
 	for i, t := range v.get("met").a {
 		of := fmt.Sprintf("met %d", i)
 		p.met = append(p.met, met{run: r.text(t, "run", of), kind: r.text(t, "kind", of), station: r.num(t, "station_m", of), high: r.num(t, "high_m", of), low: r.maybe(t, "low_m", of)})
@@ -326,10 +340,9 @@ func (r *planReader) body(v val) {
 				r.fault("%s: its place is none", of)
 			}
 		}
-		r.maybe(f, "measured", of)
 		r.maybe(f, "required", of)
 		g := found{code: r.text(f, "code", of), severity: r.text(f, "severity", of), message: r.text(f, "message", of),
-			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of)}
+			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of), measured: r.maybe(f, "measured", of)}
 		if g.severity != "stop" && g.severity != "warn" && g.severity != "note" {
 			r.fault("%s: severity %q", of, g.severity)
 		}
@@ -394,7 +407,7 @@ func (r *planReader) feature(i int, f val) {
 			u.up, u.down, u.fall, u.slope = r.num(q, "invert_up_m", of), r.num(q, "invert_down_m", of), r.num(q, "fall_m", of), r.num(q, "slope", of)
 			u.capacity = r.num(q, "capacity_m3s", of)
 		} else {
-			for _, k := range []string{"invert_down_m", "fall_m", "slope", "capacity_m3s", "least_cover_m", "greatest_depth_m", "velocity_ms", "fill_ratio", "shear_pa"} {
+			for _, k := range []string{"invert_down_m", "fall_m", "slope", "capacity_m3s", "least_cover_m", "greatest_depth_m", "velocity_ms", "fill_ratio", "shear_pa", "chance_under_least_fall", "fall_sd_m"} {
 				if q.get(k).k != null {
 					r.fault("%s: run %q has %s and no invert_up_m", of, u.id, k)
 				}
@@ -403,7 +416,8 @@ func (r *planReader) feature(i int, f val) {
 		u.intensity, u.flow, u.fill = r.maybe(q, "intensity_mmh", of), r.maybe(q, "flow_m3s", of), r.maybe(q, "fill_ratio", of)
 		u.velocity, u.shear = r.maybe(q, "velocity_ms", of), r.maybe(q, "shear_pa", of)
 		u.leastCover, u.greatestDepth, u.leastClearance = r.maybe(q, "least_cover_m", of), r.maybe(q, "greatest_depth_m", of), r.maybe(q, "least_clearance_m", of)
-		u.tieIn, u.leadOff = r.flag(q, "tie_in", of), r.flag(q, "lead_off", of)
+		u.tieIn, u.leadOff, u.laid = r.flag(q, "tie_in", of), r.flag(q, "lead_off", of), r.flag(q, "laid", of)
+		u.chance, u.fallSD = r.maybe(q, "chance_under_least_fall", of), r.maybe(q, "fall_sd_m", of)
 		u.cost, u.easements, u.overLots = r.maybe(q, "cost_index", of), r.texts(q, "easements", of), r.texts(q, "over_lots", of)
 		if s := q.get("shares"); s.k == object {
 			u.shares = map[string]float64{}
