@@ -129,6 +129,7 @@ func (c Change) apply(s *parcels.Site, o Options, plan *parcels.Plan) (*parcels.
 		}
 		n := int(c.Value[0] - '0')
 		site := *s
+		site.Content = [32]byte{}
 		site.PerforatedRuns = append([]parcels.PerforatedRun(nil), s.PerforatedRuns...)
 		for i := range site.PerforatedRuns {
 			site.PerforatedRuns[i].PipeCount = n
@@ -148,7 +149,7 @@ func (c Change) apply(s *parcels.Site, o Options, plan *parcels.Plan) (*parcels.
 		return nil, o, err
 	}
 	site := *s
-	site.Criteria = merged
+	site.Content, site.Criteria = [32]byte{}, merged
 	return &site, o, nil
 }
 
