@@ -200,7 +200,7 @@ function tell(text) { const l = $('live'); l.textContent = text; l.hidden = !tex
 
 /** The site's criteria with the sliders over them, or undefined where none was touched. */
 function criteria(w = state.edits.what) {
-  if (!Object.keys(w).length) return undefined;
+  if (!Object.keys(w).some(k => k !== 'tilt')) return undefined;
   const c = structuredClone(state.doc.criteria ?? {});
   if (w.clearance !== undefined) c.clearance = { ...c.clearance, lot_line_m: w.clearance };
   if (w.slope !== undefined) { c.pipe = { ...c.pipe, target_slope: w.slope }; if (w.slope < (c.pipe.least_slope ?? 0.005)) c.pipe.least_slope = w.slope; }
@@ -232,7 +232,8 @@ async function replan() {
   try {
     const zone = service.execute('zone', doc, more, signal).then(z => { if (!signal.aborted) board.setZone(z); });
     zone.catch(() => { /* told below, where it is awaited */ });
-    const plan = await service.execute('plan', doc, { ...more, ...(e.outlet ? { options: { outlet: e.outlet } } : {}) }, signal);
+    const options = { ...(e.outlet ? { outlet: e.outlet } : {}), ...(e.what.tilt ? { what_if: [{ key: 'ground.tilt', value: e.what.tilt }] } : {}) };
+    const plan = await service.execute('plan', doc, { ...more, ...(Object.keys(options).length ? { options } : {}) }, signal);
     if (signal.aborted) return;
     look(doc, lot, signal);
     const fresh = !state.plan;
@@ -350,10 +351,16 @@ function showAlternatives() {
   })));
 }
 function showCompare() {
-  const a = state.base?.summary, b = state.plan?.summary;
-  if (!a || !b || state.base === state.plan) { $('compare').textContent = b ? 'This is the plan under the site’s own rules.' : ''; return; }
+  const a = state.base?.summary, b = state.plan?.summary, parts = [];
+  for (const w of state.plan?.what_if ?? []) {
+    const row = (name, f) => [name, f(w.as_planned), f(w.then)], by = Number(w.change.value);
+    parts.push(table(['', 'As planned', `Ground ${Math.abs(100 * by)} % ${by > 0 ? 'steeper' : 'flatter'}`], [
+      row('Verdict', s => short(s.verdict)), row('End', s => s.outlet || '–'), row('Pipe', s => u.length(s.length_m)), row('Least slope', s => u.slope(s.least_slope)), row('Deepest', s => u.depth(s.greatest_depth_m)),
+      row('Dig', s => u.volume(s.excavation_m3)), row('Largest pipe', s => s.largest_pipe), row('Cost index', s => s.cost_index == null ? '–' : String(s.cost_index))]));
+  }
+  if (!a || !b || state.base === state.plan) { $('compare').replaceChildren(...parts, b ? 'This is the plan under the site’s own rules.' : ''); return; }
   const row = (name, f) => [name, f(a), f(b)];
-  $('compare').replaceChildren(table(['', 'As the site stands', 'As changed'], [
+  $('compare').replaceChildren(...parts, table(['', 'As the site stands', 'As changed'], [
     row('Verdict', s => short(s.verdict)), row('End', s => s.outlet ?? '–'), row('Pipe', s => u.length(s.length_m)), row('Fall', s => u.depth(s.fall_m)), row('Least slope', s => u.slope(s.least_slope)),
     row('Flow', s => u.flow(s.flow_m3s)), row('Deepest', s => u.depth(s.greatest_depth_m)), row('Cost index', s => s.cost_index == null ? '–' : String(s.cost_index))]));
 }
@@ -362,9 +369,10 @@ function showStorms() {
   if (!p) { at.textContent = 'Plan a lot first.'; return; }
   const parts = [];
   if (p.water_cases?.length) parts.push(table(['Storm', 'Water at the end', 'What happens'], p.water_cases.map(c => [`${c.return_years ?? '–'} years, ${words(c.case)}`, u.elevation(c.outlet_level_m), c.message ?? (c.first_spill ? `${c.first_spill} spills first` : '')])));
-  for (const [key, name] of [['without_valve', 'Storage in the trenches, without a valve'], ['with_valve', 'Storage in the trenches, with a valve']]) {
-    const s = p.storage?.[key]; if (!s) continue;
-    parts.push(el('h3', '', name), facts([['Void', u.volume(s.void_volume_m3)], ['Usable', u.volume(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.volume(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), curve(s.series ?? []));
+  const backed = p.storage ? [p.storage, ...(p.more_storage ?? [])] : [];
+  for (const b of backed) for (const [key, name] of [['without_valve', 'Storage in the trenches, without a valve'], ['with_valve', 'Storage in the trenches, with a valve']]) {
+    const s = b[key]; if (!s) continue;
+    parts.push(el('h3', '', backed.length > 1 ? `${name}: lot ${(b.lots ?? []).join(', ')}` : name), facts([['Void', u.volume(s.void_volume_m3)], ['Usable', u.volume(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.volume(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), curve(s.series ?? []));
   }
   if (!p.storage) parts.push(el('p', 'help', 'The plan holds no storage run, so there is no storage curve.'));
   at.replaceChildren(...parts);
@@ -386,7 +394,7 @@ function showQuantities() {
   if (!p) { at.textContent = 'Plan a lot first.'; return; }
   const runs = (p.network?.features ?? []).filter(f => f.properties?.run).map(f => f.properties);
   at.replaceChildren(
-    table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance'], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m)])),
+    table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance', 'Too flat by chance'], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m), r.chance_under_least_fall == null ? '–' : r.chance_under_least_fall < 0.005 ? '< 1 %' : `${Math.round(100 * r.chance_under_least_fall)} %`])),
     table(['Trench', 'Length', 'Width', 'Deepest', 'Dig', 'Stone', 'Fabric'], (p.trenches ?? []).map(t => [t.trench, u.length(t.length_m), u.depth(t.width_m), u.depth(t.greatest_depth_m), u.volume(t.excavation_m3), u.volume(t.stone_m3), u.area(t.fabric_m2)])));
 }
 function showRests() {
@@ -513,7 +521,7 @@ function sliders() {
   const builtIn = ' (built in)';
   $('ifClear').value = String(clear ?? 0.6096); $('ifClearOut').textContent = clear === undefined ? `${u.depth(0.6096)}${builtIn}` : u.depth(clear);
   $('ifSlope').value = String(100 * (slope ?? 0.01)); $('ifSlopeOut').textContent = slope === undefined ? `${u.slope(0.01)}${builtIn}` : u.slope(slope);
-  $('ifWall').value = w.wall ?? '';
+  $('ifWall').value = w.wall ?? ''; $('ifTilt').value = w.tilt ?? '';
   const i = yearsOf.indexOf(years ?? 10); $('ifYears').value = String(i < 0 ? 2 : i); $('ifYearsOut').textContent = `${years ?? 10} years${years === undefined ? builtIn : ''}`;
 }
 const touch = (id, key, value, text) => {
@@ -523,6 +531,7 @@ const touch = (id, key, value, text) => {
 touch('ifClear', 'clearance', () => Number($('ifClear').value), u.depth);
 touch('ifSlope', 'slope', () => +(Number($('ifSlope').value) / 100).toFixed(4), u.slope);
 $('ifWall').onchange = e => { if (state.doc) { const what = { ...state.edits.what }; if (e.target.value) what.wall = e.target.value; else delete what.wall; change({ ...state.edits, what }, after); } };
+$('ifTilt').onchange = e => { if (state.doc) { const what = { ...state.edits.what }; if (e.target.value) what.tilt = e.target.value; else delete what.tilt; change({ ...state.edits, what }, after); } };
 touch('ifYears', 'years', () => yearsOf[Number($('ifYears').value)], y => `${y} years`);
 $('ifReset').onclick = () => { if (state.doc) change({ ...state.edits, what: {}, outlet: '' }, after); };
 
