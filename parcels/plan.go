@@ -253,7 +253,12 @@ type WaterCase struct {
 	Level      *unit.Elevation           `json:"outlet_level_m"`
 	Levels     map[string]unit.Elevation `json:"water_level_m"` // by point
 	FirstSpill string                    `json:"first_spill,omitempty"`
-	Message    string                    `json:"message,omitempty"`
+	// Opening is the lowest opening of the houses over the water of this case, and
+	// Freeboard how far it stands over the highest water at an intake; nil where no
+	// opening's level is known.
+	Opening   string       `json:"opening,omitempty"`
+	Freeboard *unit.Length `json:"opening_freeboard_m"`
+	Message   string       `json:"message,omitempty"`
 }
 
 // Storage is what a backed-up inlet does to the lot's drain over a storm.

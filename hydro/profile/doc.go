@@ -60,11 +60,12 @@
 // A reach that lies already (Reach.Laid) stays and the rest is laid to it; a
 // rock, a root, a utility, or the line that falls 1:1 from a footing's lower
 // edge is a Crossing at its station (for a footing: Over, with High the level
-// that the trench bottom keeps above plus the bedding). Pair lays a sealed and a
-// perforated line in one trench and Joins tells where they may meet. Chances
-// says how sure the falls are, Spare how much fall is left over, Breaks where a
-// change of grade between fittings would save digging, Compare what one
-// changed rule costs, Trunk where the sizes grow.
+// that the trench bottom keeps above plus the bedding). A sealed and a perforated
+// line in one trench are reaches of one tree: where the one has to lie no higher
+// than the other, the lower of the two profiles is the highest that keeps the
+// rules of both, so the caller takes it afterwards and nothing is searched twice.
+// Chances says how sure the falls are, Spare how much fall is left over, Compare
+// what one changed rule costs, Trunk where the sizes grow.
 //
 // # Flow
 //

@@ -310,6 +310,12 @@ func TestHandFlow(t *testing.T) {
 	near1(t, "travel", float64(r.Reaches[0].Travel), 0.241, 0.001)
 	near1(t, "roof alone governs", float64(r.Reaches[1].Flow)*1000, 3000/20.241*60/3600, 1e-3)
 	near1(t, "area that makes it", float64(r.Reaches[1].CA), 60, 1e-9)
+	// Held to one round it says that it has not settled.
+	held := *p
+	held.Rules.MostRounds = 1
+	if h := solve(t, &held); h.Rounds != 1 || h.Settled {
+		t.Errorf("held to one round: %d rounds, settled %v", h.Rounds, h.Settled)
+	}
 	if r.Rounds > 4 || !r.Settled {
 		t.Errorf("rounds %d, settled %v", r.Rounds, r.Settled)
 	}

@@ -62,6 +62,7 @@ const (
 	NSPC2015       = "nspc-2015-a"
 	OSHA1926       = "29-cfr-1926-p"
 	MSMA           = "msma-chart-27-2"
+	SDSURouting    = "sdsu-online-routing"
 	StateSlope     = "state-manual-fig-6-3"
 	Tolono         = "tolono-il-5-16"
 	TR55           = "usda-tr-55-1986"
@@ -114,6 +115,7 @@ var table = []Source{
 	{OSHA1926, "29 CFR 1926 subpart P, excavations, and its appendix B", "https://www.osha.gov/laws-regs/regulations/standardnumber/1926/1926SubpartPAppB", Read},
 	{Rawls1982, "Rawls, Brakensiek and Saxton, Estimation of soil water properties, Trans. ASAE 25, 1982, as tabled in Applied Hydrology 1988, table 4.3.1", "", Memory},
 	{MSMA, "Urban Stormwater Management Manual for Malaysia, chart 27.2, entrance losses", "", Read},
+	{SDSURouting, "San Diego State University, online calculators onlinerouting01 and onlinerouting02: worked examples of a linear reservoir", "http://onlinecalc.sdsu.edu/onlinerouting02example.html", Read},
 	{StateSlope, "State drainage manual, figure 6-3, least slopes of storm drains, as quoted on a web page", "", Read},
 	{Tolono, "Tolono, Illinois, municipal code 5.16, trench widths", "https://codelibrary.amlegal.com/codes/tolonoil/latest/tolono_il/0-0-0-5573", Read},
 	{TR55, "USDA NRCS, Urban Hydrology for Small Watersheds, TR-55, 2nd edition, June 1986", "", Read},

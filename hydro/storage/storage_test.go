@@ -60,6 +60,30 @@ func TestPublishedStorageIndication(t *testing.T) {
 	}
 }
 
+// The printed table of a linear reservoir: S = 2 h · O, steps of 1 h, sixteen
+// ordinates of inflow over a steady 100, by the storage indication method and by
+// coefficients (both print the same outflows, to 0.001). The table begins at a
+// steady 100 and this room at an empty basin: what a linear reservoir does to a
+// steady flow is to pass it, so 100 is taken off the inflow and put back on.
+// Source: San Diego State University, online calculators onlinerouting01 and
+// onlinerouting02, their worked examples.
+func TestPublishedLinearTable(t *testing.T) {
+	in := []float64{100, 150, 250, 400, 800, 1000, 900, 700, 550, 400, 300, 250, 200, 150, 120, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100}
+	want := []float64{100, 110, 146, 217.6, 370.56, 582.336, 729.402, 757.641, 704.585, 612.751, 507.65, 414.59, 338.754, 273.252, 217.951, 174.771, 144.863, 126.918, 116.151, 109.69, 105.814, 103.489, 102.093, 101.256, 100.754, 100.452}
+	var over []hydro.Flow
+	for _, v := range in {
+		over = append(over, hydro.Flow(v-100))
+	}
+	stages := []Stage{{1, 0, 0}, {2, 1000 * 7200, 1000}}
+	puls, coefficients := must(Indication(stages, over, 60)), must(Linear(120, over, 60))
+	const loc = "onlinerouting02 and onlinerouting01, worked example"
+	for i := range want {
+		published.Check(t,
+			published.Value{What: fmt.Sprintf("outflow at %d h", i), Src: source.SDSURouting, Loc: loc, Got: float64(puls[i].Outflow) + 100, Want: want[i], Tol: 0.001},
+			published.Value{What: fmt.Sprintf("outflow at %d h, by coefficients", i), Src: source.SDSURouting, Loc: loc, Got: float64(coefficients[i]) + 100, Want: want[i], Tol: 0.001})
+	}
+}
+
 // rt-tr55-ex6-1
 func TestPublishedDetention(t *testing.T) {
 	const squareMile, acreFoot = 2589988.110336, 43560 * 0.3048 * 0.3048 * 0.3048

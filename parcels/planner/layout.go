@@ -481,7 +481,9 @@ func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 // abreast brings a perforated pipe down to the solid one beside it where it
 // would lie above it, so that ground water is drained before it touches the
 // solid pipe (P-105). Both arrive at one level at the lower end, so the solid
-// pipe's own line is open to it; what lies upstream follows down.
+// pipe's own line is open to it; what lies upstream follows down. Each profile is
+// the highest by its own rules, and at every end the lower of two profiles that
+// fall enough falls enough too: the result is the highest that keeps both.
 func (l *layout) abreast(out *profile.Result) {
 	for i := len(l.runs) - 1; i >= 0; i-- {
 		r := &l.runs[i]

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"fallwright/geo/unit"
 	"fallwright/hydro"
@@ -90,6 +91,7 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 					break
 				}
 			}
+			lp.openings(l, &wc)
 			wc.Message = lp.sayCase(s.name, y, &wc)
 			lp.water = append(lp.water, wc)
 			if k == 0 && y == design {
@@ -286,6 +288,27 @@ func (lp *lotPlan) sayCase(name string, y hydro.ReturnPeriod, wc *parcels.WaterC
 	return fmt.Sprintf("In the %g-year storm, %s, water comes out at %s first.", float64(y), where, wc.FirstSpill)
 }
 
+// judgeJoins tells what joining does to a perforated pipe: where the water of the
+// solid line stands over the invert at which the perforated one comes in, roof
+// water runs back into the stone.
+func (lp *lotPlan) judgeJoins(l *layout, name string, wc *parcels.WaterCase) {
+	for i := range l.runs {
+		r := &l.runs[i]
+		next := l.nodes[r.to].out
+		if r.solid() || next < 0 || !l.runs[next].solid() || lp.runs[i].InvertDown == nil {
+			continue
+		}
+		n := &l.nodes[r.to]
+		stands := wc.Levels[n.id].Above(*lp.runs[i].InvertDown)
+		if stands < 0.005 {
+			continue
+		}
+		at := n.at
+		lp.find(parcels.Finding{Code: "water_into_stone", Severity: parcels.Note, Feature: lp.runs[i].ID, Location: &at, Measured: parcels.Num(float64(mm(stands))), Required: parcels.Num(0.0), Unit: "m", Source: "P-104, P-110",
+			Message: fmt.Sprintf("Where perforated run %s joins the solid line at %s the water stands %.0f mm over its invert in the %g-year storm (%s): that much runs back into the stone. A backwater valve on the perforated branch, within reach, keeps it out.", lp.runs[i].ID, n.id, 1000*float64(stands), float64(wc.Return), strings.ReplaceAll(name, "_", " "))})
+	}
+}
+
 // judgeLevels holds the levels of a case against the lowest openings of the
 // lot's house; first says that the plan is sized for the case.
 func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, first bool) {
@@ -295,6 +318,27 @@ func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, fi
 	if !first && name != "at_rim" {
 		return
 	}
+	lp.judgeJoins(l, name, wc)
+	c := lp.site.Criteria
+	top, at := lp.highest(l, wc)
+	for i := range lp.site.Openings {
+		o := &lp.site.Openings[i]
+		if o.Level == nil || at == "" || !lp.has(ownerOf(lp.site, "", o.At)) {
+			continue
+		}
+		free := o.Level.Above(top)
+		if free >= c.Storm.Freeboard {
+			continue
+		}
+		place := o.At
+		lp.find(parcels.Finding{Code: "opening_freeboard", Severity: parcels.Warn, Feature: label(o.Common), Location: &place, Measured: parcels.Num(float64(mm(free))), Required: parcels.Num(float64(c.Storm.Freeboard)), Unit: "m", Source: "P-111",
+			Message: fmt.Sprintf("Water at %s (%s) stands %.2f m under the %s; %.2f m is asked.", at, name, float64(free), o.Kind, float64(c.Storm.Freeboard))})
+	}
+}
+
+// highest is the highest water at an intake in a case, and where: it rises no
+// further than the rim.
+func (lp *lotPlan) highest(l *layout, wc *parcels.WaterCase) (unit.Elevation, string) {
 	top, at := unit.Elevation(math.Inf(-1)), ""
 	for i := range l.nodes {
 		n := &l.nodes[i]
@@ -309,18 +353,19 @@ func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, fi
 			top, at = level, n.id
 		}
 	}
-	c := lp.site.Criteria
+	return top, at
+}
+
+// openings writes into a case how far the lowest opening stands over its water.
+func (lp *lotPlan) openings(l *layout, wc *parcels.WaterCase) {
+	top, at := lp.highest(l, wc)
 	for i := range lp.site.Openings {
 		o := &lp.site.Openings[i]
 		if o.Level == nil || at == "" || !lp.has(ownerOf(lp.site, "", o.At)) {
 			continue
 		}
-		free := o.Level.Above(top)
-		if free >= c.Storm.Freeboard {
-			continue
+		if free := mm(o.Level.Above(top)); wc.Freeboard == nil || free < *wc.Freeboard {
+			wc.Opening, wc.Freeboard = label(o.Common), &free
 		}
-		place := o.At
-		lp.find(parcels.Finding{Code: "opening_freeboard", Severity: parcels.Warn, Feature: label(o.Common), Location: &place, Measured: parcels.Num(float64(mm(free))), Required: parcels.Num(float64(c.Storm.Freeboard)), Unit: "m", Source: "P-111",
-			Message: fmt.Sprintf("Water at %s (%s) stands %.2f m under the %s; %.2f m is asked.", at, name, float64(free), o.Kind, float64(c.Storm.Freeboard))})
 	}
 }

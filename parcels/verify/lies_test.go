@@ -203,6 +203,9 @@ var lies = []lie{
 		f.props("D1")["freeboard_m"] = 0.9
 	}},
 	{"a profile's water told lower", "water_levels", rowField(0, 1, "water_level_m", 98.0)},
+	{"an opening without its freeboard", "water_levels", func(f *fixture) {
+		f.add("openings", f.point(20, 21), obj{"kind": "window_well", "level_m": 99.6})
+	}},
 	{"water levels in a yard without rain", "water_levels", func(f *fixture) { delete(f.site, "rainfall") }},
 
 	// where the sizes grow

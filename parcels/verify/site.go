@@ -58,6 +58,12 @@ type inlet struct {
 	byYears []yearly
 }
 
+// opening is a lowest opening of a house.
+type opening struct {
+	at    pt
+	level *float64
+}
+
 type intake struct {
 	id, lot, kind      string
 	at                 pt
@@ -112,6 +118,7 @@ type site struct {
 	breaks     []edge
 	ground     *surface // of shots and breaks, once read
 	rain       *rain
+	openings   []opening
 	terrain    bool
 	districts  []district
 	faults     []fault
@@ -523,6 +530,12 @@ func (s *site) read() error {
 		}
 		s.inlets = append(s.inlets, inlet{id: f.name("outlet"), outlet: true, system: "storm", at: t.points[0],
 			kind: f.props.v.get("kind").str(), level: f.props.elevation("level", mid)})
+	}))
+	keep(each("openings", func(f *feature) {
+		var t thing
+		if s.shape(f.geom, &t) && len(t.points) == 1 {
+			s.openings = append(s.openings, opening{t.points[0], f.props.elevation("level", mid)})
+		}
 	}))
 	keep(each("swales", func(f *feature) {
 		if f.props.v.get("may_discharge").n != 1 {

@@ -43,14 +43,14 @@ var caseYears = []float64{2, 10, 25, 100}
 type waterCase struct {
 	name, spill, message string
 	years                float64
-	level                *float64
+	level, freeboard     *float64
 	levels               map[string]float64
 }
 
 func (r *planReader) waterCases(v val) {
 	for i, w := range v.a {
 		of := fmt.Sprintf("water case %d", i)
-		k := waterCase{name: r.text(w, "case", of), years: r.num(w, "return_years", of), level: r.maybe(w, "outlet_level_m", of), spill: r.text(w, "first_spill", of), message: r.text(w, "message", of), levels: map[string]float64{}}
+		k := waterCase{name: r.text(w, "case", of), years: r.num(w, "return_years", of), level: r.maybe(w, "outlet_level_m", of), spill: r.text(w, "first_spill", of), message: r.text(w, "message", of), freeboard: r.maybe(w, "opening_freeboard_m", of), levels: map[string]float64{}}
 		for _, e := range w.get("water_level_m").ms {
 			k.levels[e.key] = r.num(w.get("water_level_m"), e.key, of)
 		}
@@ -297,6 +297,49 @@ func (j *judge) heldCase(c *check, k *waterCase, sink int, level *float64, other
 		c.fail(where(j.p.nodes[sink].id), "levels of %d points are told, the drain has %d", len(k.levels), len(lo))
 	}
 	j.heldSpill(c, k, lo, where)
+	j.heldOpening(c, k, lo, sink, where)
+}
+
+// heldOpening: the freeboard told is that of the lowest opening on the lots that
+// the drain is of, over the highest water at an intake, no higher than its rim.
+func (j *judge) heldOpening(c *check, k *waterCase, points map[int]float64, sink int, where func(string) string) {
+	top := math.Inf(-1)
+	for n := range points {
+		p := &j.p.nodes[n]
+		if p.kind != "intake" {
+			continue
+		}
+		z := k.levels[p.id]
+		if q := j.intake(p.id); q != nil && q.rim != nil {
+			z = min(z, *q.rim)
+		}
+		top = max(top, z)
+	}
+	lowest := math.Inf(1)
+	for _, o := range j.s.openings {
+		for _, i := range j.p.nodes[sink].in {
+			a := j.p.runs[i].a
+			if a < 0 {
+				continue
+			}
+			if _, mine := points[a]; !mine || o.level == nil {
+				continue
+			}
+			lots := []string{j.p.runs[i].lot}
+			if len(j.p.shares) > 0 {
+				lots = j.p.summary.lots
+			}
+			for _, id := range lots {
+				if l := j.s.lot(id); l != nil && j.inOrOn(l, o.at) {
+					lowest = min(lowest, *o.level)
+				}
+			}
+		}
+	}
+	known := !math.IsInf(top, 0) && !math.IsInf(lowest, 0)
+	if known != (k.freeboard != nil) || known && math.Abs(*k.freeboard-(lowest-top)) > 2*oneMillimetre {
+		c.fail(where("openings"), "opening_freeboard_m says %s; the lowest opening is at %.3f, the highest water at an intake at %.3f", orNone(k.freeboard), lowest, top)
+	}
 }
 
 // heldSpill: the intake told to spill first is the one whose rim is furthest
