@@ -68,7 +68,17 @@ full: test-deps ## imports that run out of disk, 30 times at a limit on files an
 scale: test-deps ## a million lots into each store: memory, time, windows (1 GB of disk)
 	FALLWRIGHT_LOTS=1000000 go test -timeout 60m -v -run PropertyCounty ./cmd/fallwright
 
-.PHONY: speed lots county kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
+.PHONY: page page-speed speed lots county kill full scale grass large long fuzz trust help run build test deps test-deps bench pictures
+
+PAGE := api/mapclient
+
+page: ## check the types of the map page's sources (needs npm) and bundle them
+	cd $(PAGE)/bundle && npm ci --ignore-scripts --no-audit --no-fund && node_modules/.bin/tsc -p ../source
+	cd $(PAGE)/bundle && go run . ../page/assets/app.js
+	@gzip -9c $(PAGE)/page/assets/app.js | wc -c | xargs -I{} echo "app.js: {} bytes compressed"
+
+page-speed: test-deps ## drag, pan of 20,000 lots, and start of the map page in headless Chromium
+	FALLWRIGHT_MEASURE=1 go test -count=1 -v -run TestMeasure ./$(PAGE)
 
 pictures: test-deps build ## make the pictures of the README
 	.ci/pictures

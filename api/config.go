@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"net/url"
+	"regexp"
 	"runtime"
 	"strings"
 	"time"
@@ -32,7 +34,13 @@ type Config struct {
 	// HTTP/2.
 	TLSCert string `yaml:"tls_cert"`
 	TLSKey  string `yaml:"tls_key"`
-	Limits  Limits `yaml:"limits"`
+	// Tiles are addresses of background pictures that the map page may show:
+	// tiles by {z}, {x} and {y} (or {-y}, rows from the south), or WMTS by
+	// {TileMatrix}, {TileCol} and {TileRow} of the web mercator set. Pages may
+	// fetch pictures of their origins, and of no other; none: of the service's
+	// own alone.
+	Tiles  []string `yaml:"tiles"`
+	Limits Limits   `yaml:"limits"`
 }
 
 // Key is a bearer key. Hash is the SHA-256 of the key in hexadecimal, as NewKey
@@ -133,6 +141,11 @@ func (c Config) check() error {
 			return fmt.Errorf("api: origin %q is not of the form https://name[:port]", o)
 		}
 	}
+	for _, t := range c.Tiles {
+		if _, err := tileOrigin(t); err != nil {
+			return err
+		}
+	}
 	if (c.TLSCert == "") != (c.TLSKey == "") {
 		return fmt.Errorf("api: tls_cert and tls_key go together")
 	}
@@ -140,4 +153,44 @@ func (c Config) check() error {
 		return fmt.Errorf("api: a limit is negative")
 	}
 	return nil
+}
+
+// tilePlaces are the two ways in which an address says where a tile goes.
+var tilePlaces = [][]string{{"{z}", "{x}", "y}"}, {"{TileMatrix}", "{TileCol}", "{TileRow}"}}
+
+// plainOrigin keeps what stands in a header from ending it or adding to it.
+var plainOrigin = regexp.MustCompile(`^https?://[A-Za-z0-9.-]+(:[0-9]+)?$|^https?://\[[0-9a-fA-F:]+\](:[0-9]+)?$`)
+
+// tileOrigin is the web origin of the address of background tiles.
+func tileOrigin(address string) (string, error) {
+	u, err := url.Parse(address)
+	origin := ""
+	if err == nil {
+		origin = u.Scheme + "://" + u.Host
+	}
+	if !plainOrigin.MatchString(origin) {
+		return "", fmt.Errorf("api: tiles %q is no address of the form https://name/.../{z}/{x}/{y}.png", address)
+	}
+	for _, places := range tilePlaces {
+		all := true
+		for _, p := range places {
+			all = all && strings.Contains(address, p)
+		}
+		if all {
+			return origin, nil
+		}
+	}
+	return "", fmt.Errorf("api: tiles %q does not say where a tile goes: {z}, {x} and {y}, or {TileMatrix}, {TileCol} and {TileRow}", address)
+}
+
+// contentPolicy is what pages of the service may load: its own scripts, styles
+// and answers, and pictures of the tiles configured.
+func (c Config) contentPolicy() string {
+	pictures := "'self' data: blob:"
+	for _, t := range c.Tiles {
+		if o, err := tileOrigin(t); err == nil && !strings.Contains(pictures+" ", " "+o+" ") {
+			pictures += " " + o
+		}
+	}
+	return "default-src 'none'; script-src 'self'; style-src 'self'; img-src " + pictures + "; connect-src 'self'; font-src 'self'; worker-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 }

@@ -46,7 +46,8 @@ var processList = []processKind{
 	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil},
 	{"ground", "executeGround", "Ground", "Contours, hollows that hold water, the ways on which it runs together, and heights to draw a relief from.", "Ground", geoJSON, nil},
 	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil},
-	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}}},
+	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}, {"shots", "Shots", "A point file of shots on the laid pipe, in place of the drains of status laid.", false}}},
+	{"steps", "executeSteps", "Calculation steps", "The flow, capacity, depth, velocity and shear of the runs of a plan, each step with its formula, values, units and source.", "Steps", appJSON, []extraInput{{"plan", "Plan", "The plan whose runs are worked.", true}}},
 	{"sheet", "executeSheet", "Sheet", "A paper that leaves the office: plan and profile, stakes, takeoff, site visit, proposal, permit package, calculation, crew notes, close-out pack, or the report of an audit.", "Sheet", "application/pdf", []extraInput{
 		{"plan", "Plan", "A plan as this service gave it, which is checked anew; where not given, the lots are planned.", false},
 		{"prices", "PriceBook", "The firm's price book, for the takeoff and the proposal.", false},

@@ -88,13 +88,14 @@ func NewKey() (key, hash string) {
 
 // protect sets the headers of every answer and refuses foreign hosts and pages.
 func (s *service) protect(next echo.HandlerFunc) echo.HandlerFunc {
+	policy := s.Config.contentPolicy()
 	return func(c echo.Context) error {
 		h, r := c.Response().Header(), c.Request()
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("X-Frame-Options", "DENY")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; font-src 'self'; worker-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		h.Set("Content-Security-Policy", policy)
 		if r.TLS != nil {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}

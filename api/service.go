@@ -26,7 +26,7 @@ import (
 
 // Request is one execution of a process.
 type Request struct {
-	// Process is zone, check, plan, audit, asbuilt or sheet.
+	// Process is zone, check, plan, ground, audit, asbuilt, steps or sheet.
 	Process string
 	// Site is the text of the site document. SiteName is set when it came from
 	// the store, at SiteVersion.
@@ -37,8 +37,8 @@ type Request struct {
 	// Lots to work on; nil: all.
 	Lots []string
 	// Criteria and Options are JSON objects as sent, or nil; Extra holds the
-	// further inputs of the process (asbuilt: plan;
-	// sheet: plan, prices).
+	// further inputs of the process (asbuilt: plan,
+	// shots; steps: plan; sheet: plan, prices, templates).
 	Criteria json.RawMessage
 	Options  json.RawMessage
 	Extra    map[string]json.RawMessage
@@ -271,6 +271,7 @@ func (s *service) operations() map[string]operation {
 		"getProblem":     {anyone, s.problem},
 		"getAsset":       {anyone, s.asset},
 		"getConformance": {anyone, s.conformance},
+		"getPositions":   {reader, s.positions},
 		"getHealth":      {anyone, s.health},
 		"getReadiness":   {anyone, s.ready},
 		"getMetrics":     {admin, s.metricsText},

@@ -43,6 +43,9 @@ func (e exampleEngine) Execute(ctx context.Context, r Request) (Answer, error) {
 	if r.Process == "ground" {
 		return Answer{Body: []byte(`{"type":"FeatureCollection","features":[],"status":"preliminary","interval_m":0.1524,"relief":{"corner":[0,0],"cell_m":1,"columns":0,"rows":0,"base_m":0,"heights_mm":[]},"cautions":["c"]}`)}, nil
 	}
+	if r.Process == "steps" {
+		return Answer{Body: []byte(`{"status":"preliminary","runs":[],"cautions":["c"]}`)}, nil
+	}
 	if r.Process == "sheet" {
 		return Answer{Body: append([]byte("%PDF-1.3\n% "), r.Options...), Name: "a \"b\".pdf", Pages: 3}, nil
 	}

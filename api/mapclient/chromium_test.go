@@ -17,6 +17,9 @@ import (
 	"time"
 )
 
+// patience is how long a walk waits for the page: a busy machine is no fault.
+const patience = 90 * time.Second
+
 type browser struct {
 	t       *testing.T
 	out     *os.File
@@ -166,7 +169,7 @@ func (b *browser) call(session, method string, params, result any) {
 				b.t.Fatalf("chromium: %s: %v", method, err)
 			}
 		}
-	case <-time.After(40 * time.Second):
+	case <-time.After(patience):
 		b.t.Fatalf("chromium: %s is not answered", method)
 	}
 }
@@ -208,7 +211,7 @@ func (b *browser) text(expression string) string {
 // until waits for an expression to hold; the page says why where it does not.
 func (b *browser) until(expression string) {
 	b.t.Helper()
-	for end := time.Now().Add(40 * time.Second); ; {
+	for end := time.Now().Add(patience); ; {
 		var ok bool
 		b.eval("!!("+expression+")", &ok)
 		if ok {
@@ -239,6 +242,7 @@ func (b *browser) mouse(kind string, x, y float64) {
 // picture writes what the page looks like now.
 func (b *browser) picture(file string) []byte {
 	b.t.Helper()
+	b.until("!document.getElementById('board') || document.getElementById('board').dataset.painted !== 'no'")
 	b.eval("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(0))))", nil)
 	var got struct{ Data string }
 	b.call(b.session, "Page.captureScreenshot", map[string]any{"format": "png"}, &got)

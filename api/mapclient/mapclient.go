@@ -15,8 +15,9 @@ var files embed.FS
 
 // Page is the page as a file system: index.html at its top and assets/ below.
 // sample is the text of the site document that the page opens as its sample,
-// cautions the sentences that it always shows.
-func Page(sample []byte, cautions []string) (fs.FS, error) {
+// cautions the sentences that it always shows, tiles the addresses of background
+// pictures that its reader may choose.
+func Page(sample []byte, cautions, tiles []string) (fs.FS, error) {
 	own, err := fs.Sub(files, "page")
 	if err != nil {
 		return nil, fmt.Errorf("mapclient: page: %w", err)
@@ -25,7 +26,14 @@ func Page(sample []byte, cautions []string) (fs.FS, error) {
 	if err != nil {
 		return nil, fmt.Errorf("mapclient: cautions: %w", err)
 	}
-	return over{fstest.MapFS{"assets/sample.json": {Data: sample}, "assets/cautions.json": {Data: said}}, own}, nil
+	if tiles == nil {
+		tiles = []string{}
+	}
+	settings, err := json.Marshal(map[string]any{"tiles": tiles})
+	if err != nil {
+		return nil, fmt.Errorf("mapclient: settings: %w", err)
+	}
+	return over{fstest.MapFS{"assets/sample.json": {Data: sample}, "assets/cautions.json": {Data: said}, "assets/settings.json": {Data: settings}}, own}, nil
 }
 
 // over looks in the first, then in the second.

@@ -16,6 +16,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -23,14 +24,41 @@ import (
 	"fallwright/sampledata"
 )
 
+// built is the program, made once for all walks; TestMain takes it away.
+var built struct {
+	once sync.Once
+	dir  string
+	err  error
+}
+
+func program(t *testing.T) string {
+	t.Helper()
+	built.once.Do(func() {
+		if built.dir, built.err = os.MkdirTemp("", "fallwright-page"); built.err != nil {
+			return
+		}
+		if out, err := exec.Command("go", "build", "-o", filepath.Join(built.dir, "fallwright"), "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
+			built.err = fmt.Errorf("%w\n%s", err, out)
+		}
+	})
+	if built.err != nil {
+		t.Fatal(built.err)
+	}
+	return filepath.Join(built.dir, "fallwright")
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if built.dir != "" {
+		_ = os.RemoveAll(built.dir)
+	}
+	os.Exit(code)
+}
+
 // serve starts the program as a user does and gives its address.
 func serve(t *testing.T, flags ...string) string {
 	t.Helper()
-	exe := filepath.Join(t.TempDir(), "fallwright")
-	if out, err := exec.Command("go", "build", "-o", exe, "fallwright/cmd/fallwright").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	cmd := exec.Command(exe, append([]string{"serve", "--quiet", "--addr", "127.0.0.1:0"}, flags...)...)
+	cmd := exec.Command(program(t), append([]string{"serve", "--quiet", "--addr", "127.0.0.1:0"}, flags...)...)
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -91,7 +119,7 @@ func TestWalkThePage(t *testing.T) {
 		// the ground: relief, contours and the hollow of the lot are on the plan,
 		// and switched off they change it
 		count := `(c => { const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }); t.drawImage(c, 0, 0); const d = t.getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) n = (n * 31 + d[i] + d[i + 1] + d[i + 2]) % 1e9; return n; })(document.getElementById('ground'))`
-		b.until(`document.querySelectorAll('#layers input').length === 22`)
+		b.until(`document.querySelectorAll('#layers input').length === 24`)
 		with := b.text(count)
 		for _, name := range []string{"Relief", "Contours", "Hollows", "Ways of water"} {
 			b.eval(`[...document.querySelectorAll('#layers label')].find(l => l.textContent.startsWith(`+fmt.Sprintf("%q", name)+`)).querySelector('input').click()`, nil)
@@ -156,6 +184,7 @@ func TestWalkThePage(t *testing.T) {
 
 		// what if: another slope plans again and stands beside the first plan
 		b.eval(`(s => { s.value = '2'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })(document.getElementById('ifSlope'))`, nil)
+		b.eval(`document.getElementById('ifBox').open = true`, nil)
 		b.until(`document.querySelector('#compare table') && ` + planned)
 		b.eval(`(s => { s.value = 'si'; s.dispatchEvent(new Event('change')); })(document.getElementById('units'))`, nil)
 		b.until(`/ m of pipe/.test(document.getElementById('verdictText').textContent)`)
@@ -215,7 +244,9 @@ func TestWalkThePage(t *testing.T) {
 		b.eval(`(() => { const p = document.querySelector('#overlay .pipe').getAttribute('points').split(' ').map(q => q.split(',').map(Number));
 			let d = 0; for (let i = 1; i < p.length; i++) d += Math.hypot(p[i][0] - p[i-1][0], p[i][1] - p[i-1][1]);
 			const bar = document.querySelector('.barLine').getBoundingClientRect().width - 1.5, text = parseFloat(document.querySelector('#bar text').textContent); return d / bar * text; })()`, &drawn)
-		b.eval(`parseFloat(document.querySelector('#quantities tbody tr').cells[2].textContent)`, &told)
+		b.eval(`document.getElementById('runsBox').open = true`, nil)
+		b.until(`document.querySelector('#runs tbody tr')`)
+		b.eval(`parseFloat(document.querySelector('#runs tbody tr').cells[2].textContent)`, &told)
 		if math.Abs(drawn-told) > 0.02*told {
 			t.Errorf("the first run is %.2f ft by the scale bar, %.2f ft by the service", drawn, told)
 		}
@@ -306,7 +337,7 @@ func light(t *testing.T, png []byte, width, height int) {
 // The policy of the service forbids inline script and style, markup from text
 // forbids itself, and no file may name an address outside.
 func TestPropertyFilesObeyThePolicy(t *testing.T) {
-	page, err := mapclient.Page([]byte(`{}`), []string{"Dig with care."})
+	page, err := mapclient.Page([]byte(`{}`), []string{"Dig with care."}, []string{"https://tiles.example.org/{z}/{x}/{y}.png"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -323,7 +354,10 @@ func TestPropertyFilesObeyThePolicy(t *testing.T) {
 			t.Errorf("%s holds %q", path, m)
 		}
 		for _, m := range outside.FindAllString(string(text), -1) {
-			if m != "http://www.w3.org" { // the name of the SVG vocabulary, never fetched
+			switch {
+			case m == "http://www.w3.org", m == "http://www.opengis.net": // names of a vocabulary and of reference systems, never fetched
+			case path == "assets/settings.json": // what the operator configured
+			default:
 				t.Errorf("%s names the address %s", path, m)
 			}
 		}
@@ -335,7 +369,7 @@ func TestPropertyFilesObeyThePolicy(t *testing.T) {
 	if size > 300<<10 {
 		t.Errorf("the page has %d bytes", size)
 	}
-	for name, want := range map[string]string{"assets/sample.json": "{}", "assets/cautions.json": `["Dig with care."]`} {
+	for name, want := range map[string]string{"assets/sample.json": "{}", "assets/cautions.json": `["Dig with care."]`, "assets/settings.json": `{"tiles":["https://tiles.example.org/{z}/{x}/{y}.png"]}`} {
 		if got, err := fs.ReadFile(page, name); err != nil || string(got) != want {
 			t.Errorf("%s: %q, %v", name, got, err)
 		}
@@ -345,9 +379,9 @@ func TestPropertyFilesObeyThePolicy(t *testing.T) {
 	}
 }
 
-// Every id that a module asks for stands in the page once.
+// Every id that a source asks for stands in the page once.
 func TestPropertyIdsMatch(t *testing.T) {
-	page, err := mapclient.Page(nil, nil)
+	page, err := mapclient.Page(nil, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -355,17 +389,27 @@ func TestPropertyIdsMatch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	app, err := fs.ReadFile(page, "assets/app.js")
+	sources, err := filepath.Glob("source/*.ts")
 	if err != nil {
 		t.Fatal(err)
 	}
-	asked := regexp.MustCompile(`\$\('([A-Za-z]+)'\)`).FindAllSubmatch(app, -1)
-	if len(asked) < 30 {
+	asks := regexp.MustCompile(`(?:\$|\bbutton|\binput|\bchoice)(?:<[A-Za-z]+>)?\('([A-Za-z]+)'\)`)
+	asked := map[string]bool{}
+	for _, name := range sources {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range asks.FindAllSubmatch(text, -1) {
+			asked[string(m[1])] = true
+		}
+	}
+	if len(asked) < 60 {
 		t.Fatalf("only %d ids are asked for", len(asked))
 	}
-	for _, m := range asked {
-		if n := strings.Count(string(html), fmt.Sprintf(`id="%s"`, m[1])); n != 1 {
-			t.Errorf("id %s stands %d times in the page", m[1], n)
+	for id := range asked {
+		if n := strings.Count(string(html), fmt.Sprintf(`id="%s"`, id)); n != 1 {
+			t.Errorf("id %s stands %d times in the page", id, n)
 		}
 	}
 }

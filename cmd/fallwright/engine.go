@@ -79,6 +79,11 @@ type options struct {
 	// asbuilt
 	Resolve bool          `json:"resolve"`
 	Met     []parcels.Met `json:"met"`
+	// asbuilt with shots
+	ShotUnit string `json:"shot_unit"`
+	ShotRun  string `json:"shot_run"`
+	// steps
+	Runs []string `json:"runs"`
 }
 
 func (engine) Read(_ context.Context, doc []byte) (string, error) {
@@ -194,16 +199,27 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 		if err != nil {
 			return api.Answer{}, named(err, "plan")
 		}
-		rep, err := asbuilt.Assess(asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Shots: asbuilt.FromSite(s, plan)})
+		in := asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Only: o.ShotRun}
+		var told []parcels.Finding
+		if raw := r.Extra["shots"]; len(raw) == 0 {
+			in.Shots = asbuilt.FromSite(s, plan)
+		} else if in.Shots, told, err = sentShots(raw, o.ShotUnit, s, plan); err != nil {
+			return api.Answer{}, named(err, "shots")
+		}
+		rep, err := asbuilt.Assess(in)
 		if err != nil {
 			return api.Answer{}, named(err, "site")
 		}
+		rep.Findings = append(told, rep.Findings...)
 		if o.Resolve {
 			if _, err := answer.Resolve(ctx, g.planner(), s, planner.Options{}, plan, rep, o.Met); err != nil {
 				return api.Answer{}, err
 			}
 		}
 		body, err := rep.Document(s.Frame)
+		return api.Answer{Body: body, ContentType: "application/json"}, err
+	case "steps":
+		body, err := stepsOf(s, r.Extra["plan"], o.Runs)
 		return api.Answer{Body: body, ContentType: "application/json"}, err
 	case "sheet":
 		return g.sheet(ctx, s, o, r)

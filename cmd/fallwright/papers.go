@@ -14,7 +14,9 @@ import (
 
 	"fallwright/api"
 	"fallwright/geo/unit"
+	"fallwright/hydro"
 	"fallwright/parcels"
+	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/display"
 	"fallwright/parcels/document"
 	"fallwright/parcels/planner"
@@ -156,6 +158,71 @@ func sentPlan(s *parcels.Site, raw []byte) (*parcels.Plan, error) {
 	}
 	p.Verification = &v
 	return p, nil
+}
+
+// sentShots reads the input shots: the text of a point file on the laid pipe.
+func sentShots(raw json.RawMessage, shotUnit string, s *parcels.Site, plan *parcels.Plan) ([]asbuilt.Shot, []parcels.Finding, error) {
+	var text string
+	if err := json.Unmarshal(raw, &text); err != nil {
+		return nil, nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "invalid-input", Detail: "The input shots is the text of a point file: number, northing, easting, elevation, description, a line a shot."}}}
+	}
+	if shotUnit == "" {
+		shotUnit = "m"
+	}
+	return asbuilt.ReadPoints([]byte(text), "shots", unitNamed(shotUnit), s.Frame, plan, s.Criteria)
+}
+
+// stepsOf is the working of runs of a plan as the service sends it: what can be
+// worked, and why the rest cannot; of all runs where none is named.
+func stepsOf(s *parcels.Site, raw json.RawMessage, runs []string) ([]byte, error) {
+	plan, err := sentPlan(s, raw)
+	if err != nil {
+		return nil, err
+	}
+	if len(runs) == 0 {
+		for i := range plan.Runs {
+			runs = append(runs, plan.Runs[i].ID)
+		}
+	}
+	type note struct {
+		Code   string `json:"code,omitempty"`
+		Text   string `json:"text"`
+		Source string `json:"source,omitempty"`
+	}
+	type working struct {
+		Run     string       `json:"run"`
+		Subject string       `json:"subject"`
+		Steps   []hydro.Step `json:"steps"`
+		Notes   []note       `json:"notes,omitempty"`
+		Text    string       `json:"text"`
+		WhyNot  string       `json:"why_not,omitempty"`
+	}
+	out := struct {
+		Status   string    `json:"status"`
+		Runs     []working `json:"runs"`
+		Cautions []string  `json:"cautions"`
+	}{plan.Status, []working{}, parcels.Cautions}
+	for _, id := range runs {
+		w := working{Run: id, Subject: "Run " + id, Steps: []hydro.Step{}}
+		sheet, err := planner.Steps(plan, id)
+		var in *parcels.InputError
+		switch {
+		case err == nil:
+			w.Subject, w.Steps, w.Text = sheet.Subject, sheet.Steps, sheet.Text()
+			for _, n := range sheet.Notes {
+				w.Notes = append(w.Notes, note{n.Code, n.Text, n.Source})
+			}
+		case errors.As(err, &in) && in.Faults[0].Slug == "run-without-flow":
+			w.WhyNot = in.Faults[0].Detail
+		case errors.As(err, &in):
+			in.File, in.Faults[0].Pointer, in.Faults[0].Member = "options", "/runs", "runs"
+			return nil, in
+		default:
+			return nil, err
+		}
+		out.Runs = append(out.Runs, w)
+	}
+	return json.Marshal(out)
 }
 
 // priceBook reads the input prices: CSV text, or a workbook in base64.

@@ -5,8 +5,10 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 
@@ -14,7 +16,10 @@ import (
 	validator "github.com/pb33f/libopenapi-validator"
 	"github.com/pb33f/libopenapi-validator/config"
 
+	"fallwright/hydro"
 	"fallwright/openapi"
+	"fallwright/parcels"
+	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/sheet"
 	"fallwright/parcels/sheet/grid"
 	"fallwright/sampledata"
@@ -53,7 +58,7 @@ func TestHandPapersOfTheService(t *testing.T) {
 		}
 		return w
 	}
-	starts := map[string]string{"pdf": "%PDF-", "svg": "<svg", "xlsx": "PK", "csv": "", "gpx": "<?xml", "dxf": "999", "geojson": "{", "ics": "BEGIN:VCALENDAR"}
+	starts := map[string]string{"pdf": "%PDF-", "svg": "<svg", "xlsx": "PK", "csv": "", "gpx": "<?xml", "dxf": "999", "geojson": "{", "ics": "BEGIN:VCALENDAR", "json": "{"}
 	for _, k := range sheet.Kinds() {
 		for _, f := range sheet.Formats(k) {
 			inputs := map[string]any{"plan": plan, "options": map[string]any{"kind": k, "format": f, "paper": "a4", "units": "si", "from": "2026-06-01"}}
@@ -163,5 +168,112 @@ func TestPropertyKindsInTheDocument(t *testing.T) {
 	}
 	if len(formats) > 0 {
 		t.Errorf("formats written and not offered: %v", formats)
+	}
+}
+
+// The steps of a run and shots on the laid pipe, as the page asks for them: the
+// answers keep to the document, and the steps' formulas give their results.
+func TestHandStepsAndShots(t *testing.T) {
+	doc, err := libopenapi.NewDocument(openapi.JSON())
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, errs := validator.NewValidator(doc, config.WithoutSecurityValidation())
+	if len(errs) > 0 {
+		t.Fatal(errs[0])
+	}
+	s := service(t)
+	site := json.RawMessage(sampledata.StatePlane())
+	ask := func(process string, inputs map[string]any) *httptest.ResponseRecorder {
+		t.Helper()
+		inputs["site"] = site
+		r, w, _ := execute(s, process, inputs)
+		if ok, errs := v.ValidateHttpResponse(r, w.Result()); !ok {
+			t.Errorf("%s: the answer breaks the document: %s %s", process, errs[0].Message, errs[0].Reason)
+		}
+		return w
+	}
+	plan := json.RawMessage(bytes.Clone(ask("plan", map[string]any{"lots": []string{"B1"}}).Body.Bytes()))
+	good := shots(t, plan)
+	last := good[len(good)-1].run
+	var got struct {
+		Runs []struct {
+			Run    string
+			Steps  []hydro.Step
+			Text   string
+			WhyNot string `json:"why_not"`
+		}
+	}
+	w := ask("steps", map[string]any{"plan": plan, "options": map[string]any{"runs": []string{last}}})
+	if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || len(got.Runs) != 1 || got.Runs[0].Run != last || len(got.Runs[0].Steps) == 0 {
+		t.Fatalf("%v %d %.300s", err, w.Code, w.Body.String())
+	}
+	if err := (hydro.Sheet{Steps: got.Runs[0].Steps}).Check(); err != nil {
+		t.Error(err) // every formula worked again from the values that are sent
+	}
+	w = ask("steps", map[string]any{"plan": plan})
+	if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || len(got.Runs) < 2 {
+		t.Fatalf("%v %d runs", err, len(got.Runs))
+	}
+	for _, r := range got.Runs {
+		if (r.Text == "") != (r.WhyNot != "") {
+			t.Errorf("run %s: %d bytes of text, why not: %q", r.Run, len(r.Text), r.WhyNot)
+		}
+	}
+
+	// the file of the command through the service: feet, each run named
+	laid := func(ls []line, options map[string]any) (verdict string, codes map[string]bool, body string) {
+		w := ask("asbuilt", map[string]any{"plan": plan, "shots": csvOf(ls), "options": options})
+		var r struct {
+			Verdict  string
+			Findings []struct{ Code string }
+		}
+		if err := json.Unmarshal(w.Body.Bytes(), &r); err != nil {
+			t.Fatal(err)
+		}
+		codes = map[string]bool{}
+		for _, f := range r.Findings {
+			codes[f.Code] = true
+		}
+		return r.Verdict, codes, w.Body.String()
+	}
+	feet := map[string]any{"shot_unit": "ft"}
+	if verdict, codes, body := laid(good, feet); verdict == string(parcels.NotFeasible) || codes[asbuilt.CodeBelly] || codes[asbuilt.CodeLevelUnit] {
+		t.Errorf("shots as planned: %s %v %.400s", verdict, codes, body)
+	}
+	long := good[0]
+	for _, l := range good {
+		if l.length > long.length && l.slope < 0.02 {
+			long = l
+		}
+	}
+	sag := slices.Clone(good)
+	for i, l := range sag {
+		if l.run == long.run { // half a metre of fall lost in the middle
+			sag[i].z -= 0.5 / 0.3048 * math.Sin(math.Pi*l.along/l.length)
+		}
+	}
+	if _, codes, body := laid(sag, feet); !codes[asbuilt.CodeBelly] {
+		t.Errorf("a run that sags by half a metre: %v %.400s", codes, body)
+	}
+	if _, codes, _ := laid(good, map[string]any{"shot_unit": "m"}); !codes[asbuilt.CodeLevelUnit] {
+		t.Errorf("feet taken for metres: %v", codes)
+	}
+
+	for _, c := range []struct {
+		process string
+		inputs  map[string]any
+		says    string
+	}{
+		{"steps", map[string]any{}, "inputs.plan is missing"},
+		{"steps", map[string]any{"plan": plan, "options": map[string]any{"runs": []string{"R999"}}}, "/inputs/options/runs"},
+		{"steps", map[string]any{"plan": map[string]any{}}, "/inputs/plan"},
+		{"asbuilt", map[string]any{"plan": plan, "shots": "hello"}, "shots"},
+		{"asbuilt", map[string]any{"plan": plan, "shots": ""}, "shots"},
+		{"asbuilt", map[string]any{"plan": plan, "shots": 7}, "/inputs/shots"},
+	} {
+		if w := ask(c.process, c.inputs); w.Code != 422 || !strings.Contains(w.Body.String(), c.says) {
+			t.Errorf("%s %v: %d %.300s", c.process, c.says, w.Code, w.Body.String())
+		}
 	}
 }

@@ -19,6 +19,8 @@ type serveCmd struct {
 	NewKey string `help:"Make a bearer key of this name, print it and the lines for the configuration, and stop." placeholder:"NAME"`
 	Store  string `help:"Store of sites and results: a file (name.gpkg) or postgres://...; made when missing. None: nothing is kept." placeholder:"S" env:"FALLWRIGHT_STORE"`
 	Quiet  bool   `help:"Log nothing but faults."`
+
+	Tiles []string `help:"Address of background tiles that the map page may show, with {z}, {x} and {y}, or of WMTS with {TileMatrix}, {TileCol} and {TileRow}; repeat for more. None: the page loads nothing from outside." placeholder:"URL" sep:"none" env:"FALLWRIGHT_TILES"`
 }
 
 func (c serveCmd) Run(e *env) error {
@@ -36,7 +38,10 @@ func (c serveCmd) Run(e *env) error {
 	if c.Quiet {
 		level = slog.LevelError
 	}
-	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions)
+	if len(c.Tiles) > 0 {
+		cfg.Tiles = c.Tiles
+	}
+	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions, cfg.Tiles)
 	if err != nil {
 		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
 	}

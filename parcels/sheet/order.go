@@ -4,6 +4,7 @@ package sheet
 // library share.
 
 import (
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -52,7 +53,7 @@ var kinds = []struct {
 }{
 	{KindPlan, []string{"pdf", "svg"}},
 	{KindStakes, []string{"pdf", "csv", "xlsx", "gpx", "dxf", "geojson"}},
-	{KindTakeoff, []string{"pdf", "xlsx", "csv"}},
+	{KindTakeoff, []string{"pdf", "xlsx", "csv", "json"}},
 	{KindVisit, []string{"pdf"}},
 	{KindProposal, []string{"pdf", "ics"}},
 	{KindPermit, []string{"pdf"}},
@@ -65,7 +66,7 @@ var kinds = []struct {
 // MediaTypes of the formats.
 var MediaTypes = map[string]string{
 	"pdf": "application/pdf", "svg": "image/svg+xml", "csv": "text/csv", "gpx": "application/gpx+xml", "dxf": "image/vnd.dxf",
-	"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "geojson": "application/geo+json", "ics": "text/calendar",
+	"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "geojson": "application/geo+json", "ics": "text/calendar", "json": "application/json",
 }
 
 // Kinds of paper, in the order in which they are offered.
@@ -175,6 +176,8 @@ func Write(p *parcels.Plan, s *parcels.Site, o Order) ([]File, error) {
 		return one(grid.XLSX(quantities.Tables(rows, e)...))
 	case o.Kind == KindTakeoff && o.Format == "csv":
 		return one(quantities.Tables(rows, e)[0].CSV())
+	case o.Kind == KindTakeoff && o.Format == "json":
+		return one(takeoffJSON(rows, e))
 	case o.Kind == KindStakes && o.Format != "pdf":
 		lines, stakes, err := stakeout.Of(p, stakeout.Options{Every: o.Every, Offset: o.Offset, Bedding: s.Criteria.Trench.Bedding, Site: s})
 		if err != nil {
@@ -242,4 +245,33 @@ func fileName(site, rest string) string {
 		}
 	}
 	return strings.Trim(b.String(), "-")
+}
+
+// takeoffJSON is the takeoff as data, and the money where there is an estimate:
+// the same rows as its tables.
+func takeoffJSON(rows []parcels.Quantity, e *quantities.Estimate) ([]byte, error) {
+	type line struct {
+		Line   string `json:"line"`
+		Low    any    `json:"low"`
+		Likely any    `json:"likely"`
+		High   any    `json:"high"`
+		Note   string `json:"note"`
+	}
+	type cost struct {
+		Currency string `json:"currency"`
+		Lines    []line `json:"lines"`
+	}
+	out := struct {
+		Status     string             `json:"status"`
+		Quantities []parcels.Quantity `json:"quantities"`
+		Cost       *cost              `json:"cost"`
+		Cautions   []string           `json:"cautions"`
+	}{parcels.Preliminary, rows, nil, parcels.Cautions}
+	if e != nil {
+		out.Quantities, out.Cost = e.Rows, &cost{Currency: e.Currency, Lines: []line{}}
+		for _, r := range quantities.Tables(rows, e)[1].Rows {
+			out.Cost.Lines = append(out.Cost.Lines, line{fmt.Sprint(r[0]), r[1], r[2], r[3], fmt.Sprint(r[4])})
+		}
+	}
+	return json.Marshal(out)
 }

@@ -1,7 +1,7 @@
 // The papers that leave the office, as the service makes them from the plan that
 // is shown: what there is, and in which formats.
 
-export const papers = [
+export const papers: [kind: string, name: string, formats: string[]][] = [
   ['plan', 'Plan and profile sheet', ['pdf', 'svg']],
   ['stakes', 'Stake-out', ['pdf', 'csv', 'xlsx', 'gpx', 'dxf', 'geojson']],
   ['takeoff', 'Quantities', ['pdf', 'xlsx', 'csv']],
@@ -14,4 +14,4 @@ export const papers = [
   ['closeout', 'Close-out pack', ['pdf']],
 ];
 
-export const sizes = [['letter', 'Letter'], ['tabloid', 'Tabloid'], ['a4', 'A4'], ['a3', 'A3']];
+export const sizes: [value: string, name: string][] = [['letter', 'Letter'], ['tabloid', 'Tabloid'], ['a4', 'A4'], ['a3', 'A3']];

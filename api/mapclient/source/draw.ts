@@ -1,0 +1,112 @@
+// Drawing a route and moving things: what the hand does, and the service's check
+// of it.
+
+import type { XY } from './answers';
+import { $, button, el, input, reason, tell, words } from './dom';
+import { groundAlong } from './ground';
+import { showCautions, livePlan, replan, short } from './plan';
+import * as service from './service';
+import { drawn, edited, features, forDrag } from './site';
+import { board, change, criteria, state } from './state';
+import * as u from './units';
+
+const help: Record<string, string> = {
+  look: 'Look: drag the plan, click a lot to plan it.',
+  draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes, other ends and the edge of the trench zone. Escape ends drawing.',
+  move: 'Move: drag a ring (intake or tree of the lot). The service plans again when you let go.',
+  measure: 'Measure: click two points or more; the length is told on the plan. It is as good as the map, no better.',
+};
+export const helpOf = (m: string): string => help[m] ?? '';
+export function mode(m: string): void {
+  if (m === 'draw' && !state.lot) { tell('Choose a lot first: the route is checked against its lines.'); return; }
+  if (m === 'move' && state.large) { tell('This site has too many lots to be changed here: open its lots as a site of their own to move things.'); return; }
+  board.mode = m; board.sheet.dataset.mode = m; board.cross = null;
+  if (m !== 'measure') board.tape = [];
+  for (const [id, one] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).setAttribute('aria-pressed', String(one === m));
+  $('modeHelp').textContent = helpOf(m);
+  $('tale').hidden = true;
+  grips(); board.redraw();
+}
+
+const checkAll = (): void => void check(true);
+export function addPoint(p: readonly number[]): void { change({ ...state.edits, route: [...state.edits.route, p.map(Number)] }, checkAll); }
+export function dropLast(): void { if (state.edits.route.length) change({ ...state.edits, route: state.edits.route.slice(0, -1) }, checkAll); }
+
+/** One check is on its way at a time; the newest line waits for it. */
+let checking = false, waiting: { whole: boolean } | null = null, took = 0;
+export async function check(whole: boolean): Promise<void> {
+  const line = board.route, doc = state.doc;
+  if (line.length < 2 || !state.lot || !doc) { state.check = null; $('routeAnswer').replaceChildren(); $('live').hidden = true; board.setRoute(line, []); return; }
+  if (checking) { waiting = { whole }; return; }
+  checking = true;
+  try {
+    const moved = edited(doc, { moves: state.edits.moves, route: [] }, state.lot), began = performance.now();
+    const sent = whole ? { ...moved, layers: { ...moved.layers, drains: { type: 'FeatureCollection', features: [...features(moved, 'drains'), drawn(line, state.lot)] } } } : forDrag(moved, line, state.lot);
+    const got = await service.execute('check', sent, { lots: [state.lot], ...criteria() });
+    took = performance.now() - began;
+    const mine = ((got.features ?? []) as { properties: Record<string, any> }[]).find(f => f.properties.drain === 'drawn here');
+    if (mine && board.route.length > 1) showCheck(mine.properties);
+    if (whole) showCautions(got.cautions);
+  } catch (e) {
+    tell(`The route is not checked: ${reason(e)}`);
+  } finally {
+    checking = false;
+    if (waiting) { const w = waiting; waiting = null; void check(w.whole); }
+  }
+}
+/** What the ground does along the drawn route, in the direction in which it was drawn. */
+function fallOf(): string {
+  const g = board.ground, line = board.route.map(p => state.plane!.toPlane(p));
+  const got = g && line.length > 1 ? groundAlong(g.relief, g.corner, line) : null;
+  if (!got) return '';
+  const fall = got.from - got.to, c = criteria(), aim: number = ('criteria' in c ? c.criteria?.pipe?.target_slope : undefined) ?? state.doc?.criteria?.pipe?.target_slope ?? 0.01;
+  const need = aim * got.length;
+  return `${fall >= 0 ? 'falls' : 'rises'} ${u.depth(Math.abs(fall))} (${u.slope(Math.abs(fall) / got.length)})${fall < need ? `, so the lower end lies ${u.depth(need - fall)} deeper than the upper at ${u.slope(aim)}` : ''}${got.highest > 0.05 ? `; a rise ${u.depth(got.highest)} over the straight ${u.length(got.at)} along` : ''}`;
+}
+export function showCheck(p: Record<string, any>): void {
+  state.check = p;
+  const word = `${short(p.verdict)}: ${u.length(p.length_m)}, nearest ${u.depth(p.least_clearance_m)} to a lot line, ${u.depth(p.least_foundation_clearance_m)} to a foundation${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
+  const under = fallOf(), l = $('live'); l.textContent = `Route: ${word}${under ? `; ${under}` : ''}`; l.dataset.ms = String(Math.round(took)); l.hidden = false;
+  board.setRoute(board.route, (p.stretches ?? []).map((s: any) => ({ ...s, text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}` })));
+  if (dragged) return; // the list follows when the hand lets go
+  const ul = el('ul', '');
+  for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${f.message}`));
+  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
+}
+let dragged = false;
+
+/** What can be moved: intakes and trees of the lot. */
+export function grips(): void {
+  board.handles = [];
+  if (!state.doc || !state.lot || !state.plane) return;
+  const moved = edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot);
+  for (const layer of ['intakes', 'obstacles']) features(moved, layer).forEach((f, index) => {
+    if (f.geometry?.type !== 'Point' || String(f.properties?.lot) !== state.lot) return;
+    if (layer === 'obstacles' && f.properties?.kind !== 'tree') return;
+    board.handles.push({ key: `${layer}/${index}`, at: state.plane!.toPlane(f.geometry.coordinates), text: String(f.properties?.intake ?? f.properties?.kind ?? '') });
+  });
+}
+
+export function startDrawing(): void {
+  for (const [id, m] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).onclick = () => mode(m);
+  button('clearRoute').onclick = () => { if (state.edits.route.length) change({ ...state.edits, route: [] }, checkAll); };
+  $<HTMLFormElement>('typed').onsubmit = e => {
+    e.preventDefault();
+    const b = Number(input('bearing').value), d = Number(input('distance').value), last = state.edits.route.at(-1);
+    if (!last || !state.plane) { tell('Set the first point on the plan, then type bearing and distance.'); return; }
+    if (input('bearing').value.trim() === '' || !Number.isFinite(b) || !(d > 0)) { tell('A bearing in degrees and a distance above nothing are needed.'); return; }
+    const p = state.plane.toPlane(last), m = u.typedLength(d);
+    addPoint(state.plane.toDoc([p[0] + m * Math.sin(b * Math.PI / 180), p[1] + m * Math.cos(b * Math.PI / 180)]));
+  };
+  const h = board.handlers;
+  h.point = addPoint;
+  h.dragRoute = (i, p) => { dragged = true; const r = [...board.route]; r[i] = p.map(Number); board.setRoute(r); void check(false); };
+  h.dropRoute = () => { if (!dragged) return; dragged = false; change({ ...state.edits, route: board.route }, checkAll); };
+  h.moving = one => void livePlan({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } });
+  h.moved = one => change({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } }, () => void replan());
+  h.measure = (p: XY) => {
+    board.tape = [...board.tape, p]; board.redraw();
+    let d = 0; board.tape.forEach((q, i) => { const a = board.tape[i - 1]; if (a) d += Math.hypot(q[0] - a[0], q[1] - a[1]); });
+    tell(board.tape.length > 1 ? `${u.length(d)} measured on the plan. Escape begins anew.` : 'From here: click the next point.');
+  };
+}

@@ -1,0 +1,123 @@
+// The page: joins its parts to the controls.
+
+import { $, button, choice, el, refuse, tell, told } from './dom';
+import { addPoint, check, dropLast, grips, helpOf, mode, showCheck, startDrawing } from './draw';
+import { fitBuilt, startBuilt, takeShots } from './built';
+import { startKeeping } from './keep';
+import { startLocating } from './locate';
+import { chooseLarge, openSample, openStored, listStored, startOpening } from './open';
+import { startPanels } from './panels';
+import { choose, replan, showCautions, showPlan, sliders, stand, startPlan, tellMark } from './plan';
+import { DocumentScene } from './scene';
+import * as service from './service';
+import { remember, remembered, startBackdrop } from './settings';
+import { edited } from './site';
+import { after, board, redo, state, undo } from './state';
+import { swatch, switches } from './style';
+import * as u from './units';
+
+// --- what follows a change ----------------------------------------------------
+
+let movesShown = '';
+after.edit = () => {
+  button('undo').disabled = !state.past.length; button('redo').disabled = !state.future.length;
+  if (!state.doc || !state.plane) return;
+  const moves = JSON.stringify(state.edits.moves);
+  if (!state.large && moves !== movesShown) board.setScene(new DocumentScene(edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot), state.plane), state.plane);
+  movesShown = moves;
+  board.setRoute(state.edits.route);
+  grips(); board.redraw(); sliders();
+};
+after.undo = was => {
+  const e = state.edits;
+  if (e.moves !== was.moves || e.what !== was.what || e.outlet !== was.outlet) void replan(); else if (e.shots !== was.shots) void fitBuilt();
+  void check(true);
+};
+told.stays = () => state.edits.route.length > 1;
+
+board.handlers.mark = tellMark;
+board.handlers.view = () => { $('tale').hidden = true; };
+board.handlers.pick = name => { if (state.large) void chooseLarge(name); else choose(name); };
+
+// --- layers and legend ---------------------------------------------------------
+
+function legend(): void {
+  $('layers').replaceChildren(...switches.map(([key, name]) => {
+    const l = el('label', 'switch'), box = document.createElement('input');
+    box.type = 'checkbox'; box.checked = !!board.on[key];
+    box.onchange = () => { board.on[key] = box.checked; board.repaint(); };
+    l.append(box, swatch(key), el('span', '', name));
+    return l;
+  }), el('p', 'help', 'Pipes of the plan are dark: solid pipe a full line, perforated pipe dashed. Red, yellow, orange, blue, green and purple mark existing utilities only. A square marks a stop, a triangle a warning, a ring a note; a cross is a shot on the laid pipe.'));
+}
+
+// --- keys ----------------------------------------------------------------------
+
+let gripped = -1;
+$('board').addEventListener('keydown', e => {
+  if (!board.scene || !state.plane || e.target !== $('board') || e.ctrlKey || e.metaKey || e.altKey) return;
+  const plane = state.plane, step = e.shiftKey ? 100 : 30, middle = () => board.plain([board.width / 2, board.height / 2]);
+  const arrow = ({ ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] } as Record<string, [number, number]>)[e.key];
+  const done = () => e.preventDefault();
+  if (arrow) {
+    const [dx, dy] = arrow, h = board.handles[gripped]; done();
+    const moved = (p: [number, number]): [number, number] => { const s = board.screen(p); return board.plain([s[0] - dx / 6, s[1] - dy / 6]); };
+    if (board.mode === 'draw' || board.mode === 'measure') { board.cross = moved(board.cross ?? middle()); board.show(board.cross); }
+    else if (board.mode === 'move' && h) { h.at = moved(h.at); const g = gripped; board.handlers.moved(h); gripped = g; const now = board.handles[g]; if (now) board.show(now.at); }
+    else board.pan(dx, dy);
+    return;
+  }
+  switch (e.key) {
+    case '+': case '=': done(); board.zoom(1.3); break;
+    case '-': case '_': done(); board.zoom(1 / 1.3); break;
+    case '0': done(); board.fitLot(); break;
+    case '9': done(); board.fitSite(); break;
+    case 'n': case 'N': done(); if (state.station < state.rows.length - 1) stand(state.station + 1); break;
+    case 'p': case 'P': done(); if (state.station > 0) stand(state.station - 1); break;
+    case 'd': case 'D': done(); mode('draw'); if (board.mode === 'draw') { board.cross = middle(); board.redraw(); tell(helpOf('draw')); } break;
+    case 'l': case 'L': done(); mode('measure'); board.cross = middle(); board.redraw(); tell(helpOf('measure')); break;
+    case 'm': case 'M': {
+      done();
+      if (board.mode === 'move' && board.handles.length) gripped = (gripped + 1) % board.handles.length; else { mode('move'); gripped = board.mode === 'move' && board.handles.length ? 0 : -1; }
+      const h = board.handles[gripped];
+      if (h) { tell(`${h.text}: arrows move it, M takes the next.`); board.cross = h.at; board.show(h.at); }
+      break;
+    }
+    case 'Enter': {
+      if (!board.cross) break;
+      if (board.mode === 'draw') { done(); addPoint(board.snap(board.screen(board.cross)) ?? plane.toDoc(board.cross)); }
+      else if (board.mode === 'measure') { done(); board.handlers.measure(board.cross); }
+      else if (board.mode === 'look') { done(); const l = board.lotAt(board.cross); if (l) board.handlers.pick(l.name); }
+      break;
+    }
+    case 'Backspace': if (board.mode === 'draw') { done(); dropLast(); } break;
+    case 'Escape': done(); mode('look'); break;
+  }
+});
+document.addEventListener('keydown', e => {
+  if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || (e.target instanceof HTMLInputElement && e.target.type !== 'range') || e.target instanceof HTMLTextAreaElement) return;
+  e.preventDefault(); if (e.shiftKey) redo(); else undo();
+});
+button('undo').onclick = undo; button('redo').onclick = redo;
+button('zoomIn').onclick = () => board.zoom(1.5); button('zoomOut').onclick = () => board.zoom(1 / 1.5);
+button('fitLot').onclick = () => board.fitLot(); button('fitSite').onclick = () => board.fitSite();
+button('reportClose').onclick = () => { $('report').hidden = true; $('board').focus(); };
+
+const unitsNow = () => { for (const n of document.querySelectorAll('.unitLength')) n.textContent = u.lengthUnit(); sliders(); };
+choice('units').onchange = () => {
+  u.setUnits(choice('units').value); remember('units', choice('units').value);
+  unitsNow(); showPlan(); if (state.check) showCheck(state.check); if (state.built) void fitBuilt(); board.repaint();
+};
+
+if (remembered('units') === 'si') { choice('units').value = 'si'; u.setUnits('si'); }
+startOpening(takeShots); startPlan(); startPanels(); startDrawing(); startBuilt(); startKeeping(); startLocating();
+legend(); unitsNow(); mode('look');
+if (matchMedia('(max-width: 62rem)').matches) $<HTMLDetailsElement>('findingsBox').open = true;
+service.get('/assets/cautions.json').then(showCautions).catch(e => refuse(e, 'The cautions cannot be shown'));
+void startBackdrop();
+void listStored();
+{
+  const p = new URLSearchParams(location.hash.slice(1)), at = p.get('site');
+  if (p.has('sample')) void openSample(p.get('lot') ?? ''); else if (at) void openStored(at, p.get('lot') ?? '');
+}
+document.documentElement.dataset.ready = 'yes';

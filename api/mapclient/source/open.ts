@@ -1,0 +1,208 @@
+// Opening a site: the sample, files, the store; and saying in the address what
+// is open.
+
+import type { Box, Feature, SiteDocument, Zone } from './answers';
+import { $, button, choice, input, refuse, report, say, tell } from './dom';
+import { planeOf } from './plane';
+import { choose, showPlan, showVerdict } from './plan';
+import { DocumentScene } from './scene';
+import * as service from './service';
+import { shapesOf } from './shapes';
+import * as sites from './site';
+import { board, restore, state, after } from './state';
+import { showBackdrop } from './settings';
+import { TiledScene } from './tiles';
+import { georeference } from './world';
+
+/** Of more lots a stored site is looked at through tiles, and its document stays where it is. */
+const mostLots = 5000;
+const nothing = 'Open the sample, or drop a site document or layer files on the page.';
+
+function fresh(doc: SiteDocument, name: string, from: string): void {
+  Object.assign(state, { doc, large: '', name, lot: '', edits: sites.noEdits(), past: [], future: [], plan: null, base: null, check: null, built: null, rows: [], source: from, version: 0 });
+  board.setPlan(null, ''); board.setZone(null); board.setGround(null); board.setBuilt(null); board.setRoute([], []); board.station = null; board.tape = [];
+}
+function listLots(names: string[]): void {
+  const select = choice('lot');
+  select.replaceChildren(new Option('choose…', ''), ...names.map(n => new Option(n, n)));
+  select.disabled = false;
+  $('lotBox').hidden = false; $('lotNamedBox').hidden = true;
+}
+
+/** text: the document as it was dropped, which the service judges. */
+async function open(doc: SiteDocument, text: string | null, from: string, notes: string[] = []): Promise<void> {
+  const lots = sites.features(doc, 'parcels'), box = sites.bounds(lots);
+  if (!box) throw new Error('The layer parcels has no positions, so there is nothing to draw.');
+  const names = lots.map(sites.lotName);
+  say('Reading', 'The service is reading the site…', 'busy');
+  // the first lot's zone also tells the frame
+  const first: Zone = await service.execute('zone', text === null ? doc : { text }, { lots: [names[0]] });
+  $('report').hidden = true;
+  const plane = planeOf(doc, box);
+  plane.setMetresPerUnit(first.frame?.metres_per_unit ?? 1);
+  fresh(doc, String(doc.site ?? 'site'), from);
+  state.plane = plane;
+  listLots(names);
+  board.setScene(new DocumentScene(doc, plane), plane);
+  board.fitSite();
+  showBackdrop(box);
+  button('saveSite').disabled = false;
+  showPlan();
+  const stops = (first.findings ?? []).filter(f => f.message);
+  say(`${state.name}: ${names.length} lots`, [...notes, 'Click a lot or choose it above to plan it.', ...stops.slice(0, 2).map(f => f.message)].join(' '));
+  takeUp();
+  share();
+}
+function takeUp(): void {
+  const lot = restore();
+  after.edit();
+  if (lot === null) return;
+  tell('Your edits of this site were kept in this browser and are back. Undo takes them away.');
+  if (lot) queueMicrotask(() => choose(lot));
+}
+
+export async function openSample(lot = ''): Promise<void> {
+  try {
+    const text = await service.text('/assets/sample.json');
+    await open(JSON.parse(text), text, 'sample');
+    if (lot) choose(lot);
+  } catch (e) { refuse(e, 'The sample cannot be opened'); say('No site is open', nothing); }
+}
+
+export async function openFiles(list: File[]): Promise<void> {
+  try {
+    const files: { name: string; text: string }[] = [];
+    for (const f of list) {
+      if (f.size > 64 << 20) throw new Error(`${f.name} has ${(f.size / 1048576).toFixed(0)} MiB; the service takes 64.`);
+      if (!/\.(geo)?json$/i.test(f.name)) { await bringIn(f); return; }
+      files.push({ name: f.name, text: await f.text() });
+    }
+    if (!files.length) return;
+    const got = sites.read(files, state.doc);
+    await open(got.doc, got.text, 'file', got.notes);
+  } catch (e) { refuse(e, 'The files were not opened; what was open stays as it was'); if (state.doc) showVerdict(); else say('No site is open', nothing); }
+}
+/** The layer that a file's name says. */
+const layerOf = (name: string): string => sites.layerNames.find(l => name.toLowerCase().replace(/[ -]/g, '_').startsWith(l)) ?? '';
+const media: Record<string, string> = { zip: 'application/zip', gpkg: 'application/geopackage+sqlite3', csv: 'text/csv', tif: 'image/tiff', tiff: 'image/tiff' };
+
+/** An export of a GIS program goes into a stored site, where the service reads it; then that site is opened. */
+async function bringIn(f: File): Promise<void> {
+  const type = media[f.name.split('.').pop()?.toLowerCase() ?? ''];
+  if (!type) throw new Error(`${f.name}: give a site document, GeoJSON layers, a zipped shapefile, a GeoPackage, a CSV or a GeoTIFF.`);
+  if ($('store').hidden) throw new Error(`${f.name} is read into a stored site, and this service keeps none: start it with --store FILE.gpkg. GeoJSON and site documents open without.`);
+  const ask = $<HTMLDialogElement>('bring');
+  $('bringName').textContent = f.name;
+  choice('bringLayer').replaceChildren(...sites.layerNames.map(l => new Option(l.replaceAll('_', ' '), l)));
+  choice('bringLayer').value = layerOf(f.name) || 'parcels';
+  $('bringLayerBox').hidden = type === 'image/tiff';
+  input('bringSite').value = state.source === 'store' ? state.name : f.name.replace(/\.[^.]*$/, '').replace(/[^A-Za-z0-9 _.-]+/g, '_');
+  ask.returnValue = ''; ask.showModal();
+  await new Promise(done => { ask.onclose = done; });
+  if (ask.returnValue !== 'read') return;
+  const q = new URLSearchParams({ site: input('bringSite').value.trim() }), crs = input('bringCRS').value.trim();
+  if (type !== 'image/tiff') q.set('layer', choice('bringLayer').value);
+  if (crs) q.set('crs', crs);
+  say('Reading', `The service is reading ${f.name}…`, 'busy');
+  const got = await service.upload(`/sites?${q}`, type, f);
+  await listStored();
+  const lots = !!got.features?.parcels;
+  if (lots) await openStored(got.site); else showVerdict();
+  report(`${f.name} was read`, lots ? '' : 'The site has no lots yet: bring in its parcels next.', [`Version ${got.version} of ${got.site}.`, ...Object.entries(got.features ?? {}).map(([l, n]) => `${l}: ${n}`), ...(got.warnings ?? [])]);
+}
+
+// --- stored sites ---------------------------------------------------------------
+
+export async function listStored(): Promise<void> {
+  try {
+    const got = await service.get('/sites?f=json');
+    $('storedBox').hidden = !got.sites.length; $('store').hidden = false;
+    choice('stored').replaceChildren(new Option('choose…', ''), ...got.sites.map((s: { site: string }) => new Option(s.site, s.site)));
+  } catch { $('storedBox').hidden = true; /* no store: files and the sample remain */ }
+}
+interface StoredSite { site: string; crs?: string; version: number; features: Record<string, number>; bounds?: Box }
+export async function openStored(name: string, lot = ''): Promise<void> {
+  try {
+    const at = `/sites/${encodeURIComponent(name)}`, info: StoredSite = await service.get(`${at}?f=json`);
+    if ((info.features.parcels ?? 0) > mostLots && info.bounds) await openLarge(info, info.bounds);
+    else { const text = await service.text(`${at}/document`); await open(JSON.parse(text), text, 'store'); }
+    state.name = name; state.version = info.version; share();
+    if (lot) { if (state.large) await chooseLarge(lot); else choose(lot); }
+  } catch (e) { refuse(e, `${name} cannot be opened`); if (state.doc) showVerdict(); else say('No site is open', nothing); }
+}
+
+/** A site of many lots: tiles to look at, and what lies round a lot when one is chosen. */
+async function openLarge(info: StoredSite, box: Box): Promise<void> {
+  say('Reading', `${info.site} has many lots; it is looked at in tiles…`, 'busy');
+  const doc: SiteDocument = { site: info.site, layers: {}, ...(info.crs ? { crs: info.crs } : {}) };
+  const plane = planeOf(doc, box);
+  if (!plane.geographic) {
+    const one: { features: Feature[] } = await items(info.site, 'parcels', new URLSearchParams({ limit: '1' }), info.crs);
+    const frame: Zone = await service.execute('zone', { ...doc, layers: { parcels: { type: 'FeatureCollection', features: one.features } } });
+    plane.setMetresPerUnit(frame.frame?.metres_per_unit ?? 1);
+  }
+  const world = await georeference(plane, info.crs ?? '', box);
+  fresh(doc, info.site, 'store');
+  state.plane = plane; state.large = info.site;
+  $('report').hidden = true; $('lotBox').hidden = true; $('lotNamedBox').hidden = false;
+  const a = plane.toPlane([box[0], box[1]]), b = plane.toPlane([box[2], box[3]]);
+  let told = false;
+  board.setScene(new TiledScene(`/sites/${encodeURIComponent(info.site)}`, plane, world, [a[0], a[1], b[0], b[1]], c => board.repaint(c), () => board.view.k, e => { if (!told) { told = true; refuse(e, 'A part of the plan could not be fetched'); } }), plane);
+  board.fitSite();
+  showBackdrop(box);
+  button('saveSite').disabled = true;
+  showPlan();
+  say(`${info.site}: ${info.features.parcels} lots`, 'Click a lot or type its name above to plan it.');
+  takeUp();
+}
+async function items(site: string, layer: string, q: URLSearchParams, crs: string | undefined): Promise<{ features: Feature[] }> {
+  q.set('site', site); q.set('f', 'json');
+  const uri = crs && /^EPSG:\d+$/.test(crs) ? `http://www.opengis.net/def/crs/EPSG/0/${crs.slice(5)}` : '';
+  if (uri) { q.set('crs', uri); if (q.has('bbox')) q.set('bbox-crs', uri); }
+  return service.get(`/collections/${layer}/items?${q}`);
+}
+/** Fetches what lies round a lot of a large site, then plans it. */
+export async function chooseLarge(lot: string): Promise<void> {
+  const plane = state.plane, scene = board.scene, name = state.large;
+  if (!plane || !(scene instanceof TiledScene) || !lot) return;
+  try {
+    say('Reading', `What lies round lot ${lot} is fetched…`, 'busy');
+    const crs = state.doc?.crs as string | undefined;
+    const own = (await items(name, 'parcels', new URLSearchParams({ lot, limit: '1' }), crs)).features[0];
+    const box = own && sites.bounds([own]);
+    if (!own || !box) throw new Error(`${name} has no lot ${lot}. Lots are named by the property lot of their parcels.`);
+    const m = 150 / Math.hypot(...plane.toPlane(plane.toDoc([1, 0]))) * Math.abs(plane.toDoc([1, 0])[0] - plane.toDoc([0, 0])[0]); // 150 m in the document's units
+    const wide = [box[0] - m, box[1] - m, box[2] + m, box[3] + m].join(',');
+    const info: StoredSite = await service.get(`/sites/${encodeURIComponent(name)}?f=json`);
+    const layers: SiteDocument['layers'] = {};
+    await Promise.all(Object.entries(info.features).map(async ([layer, n]) => { if (n) layers[layer] = { type: 'FeatureCollection', features: (await items(name, layer, new URLSearchParams({ bbox: wide, limit: '2000' }), crs)).features }; }));
+    if (state.large !== name) return;
+    state.doc = { ...state.doc!, layers };
+    const shapes = shapesOf(own, plane);
+    if (shapes[0]) scene.chosen = { name: lot, shapes, box: shapes[0].box };
+    input('lotNamed').value = lot;
+    choose(lot);
+  } catch (e) { refuse(e, `Lot ${lot} is not planned`); showVerdict(); }
+}
+
+/** The address says what is open, so that it can be passed on. */
+export function share(): void {
+  const p = new URLSearchParams();
+  if (state.source === 'sample') p.set('sample', ''); else if (state.source === 'store') p.set('site', state.name); else { history.replaceState(null, '', '/'); return; }
+  if (state.lot) p.set('lot', state.lot);
+  history.replaceState(null, '', '#' + p);
+}
+
+export function startOpening(onShots: (f: File) => Promise<boolean>): void {
+  const files = async (list: File[]) => { const one = list.length === 1 ? list[0]! : null; if (one && /\.(csv|txt|pnt|xyz)$/i.test(one.name) && await onShots(one)) return; await openFiles(list); };
+  button('sample').onclick = () => openSample();
+  input('file').onchange = async () => { const list = [...(input('file').files ?? [])]; await files(list); input('file').value = ''; };
+  let over = 0;
+  document.addEventListener('dragenter', e => { e.preventDefault(); over++; $('drop').hidden = false; });
+  document.addEventListener('dragleave', () => { if (--over <= 0) { over = 0; $('drop').hidden = true; } });
+  document.addEventListener('dragover', e => e.preventDefault());
+  document.addEventListener('drop', e => { e.preventDefault(); over = 0; $('drop').hidden = true; void files([...(e.dataTransfer?.files ?? [])]); });
+  choice('stored').onchange = () => { if (choice('stored').value) void openStored(choice('stored').value); };
+  $<HTMLFormElement>('lotNamedForm').onsubmit = e => { e.preventDefault(); void chooseLarge(input('lotNamed').value.trim()); };
+  $<HTMLFormElement>('keyForm').onsubmit = e => { e.preventDefault(); service.setKey(input('key').value); void listStored(); };
+}

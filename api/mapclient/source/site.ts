@@ -1,0 +1,120 @@
+// The site document on the page: reading dropped files, the lots, edits.
+
+import type { Box, Collection, Feature, Geometry, SiteDocument } from './answers';
+
+export const layerNames = ['parcels', 'streets', 'districts', 'buildings', 'openings', 'easements', 'swales', 'inlets', 'outlets', 'intakes',
+  'perforated_runs', 'obstacles', 'drains', 'spots', 'contours', 'breaklines'];
+
+/** What the user changed; every change makes a new one, so that undo is a step back in a list. */
+export interface Edits {
+  /** New positions in the document's coordinates, by "layer/index". */
+  moves: Record<string, number[]>;
+  route: number[][];
+  what: { clearance?: number; slope?: number; years?: number; wall?: string };
+  outlet: string;
+  /** Shots on the laid pipe as a point file, and the unit of its elevations: m, ft or us_ft. */
+  shots: { text: string; unit: string } | null;
+}
+export const noEdits = (): Edits => ({ moves: {}, route: [], what: {}, outlet: '', shots: null });
+
+/**
+ * Reads what was dropped: one site document, or layer files that are named by
+ * their layer (parcels.geojson, inlets.geojson, ...), which are added to the
+ * open site where no parcels are among them.
+ */
+export function read(files: { name: string; text: string }[], open: SiteDocument | null): { doc: SiteDocument; text: string | null; notes: string[] } {
+  const notes: string[] = [], layers: Record<string, Collection> = {};
+  for (const f of files) {
+    let v: any;
+    try { v = JSON.parse(f.text.replace(/^\uFEFF/, '')); } catch (e) {
+      throw new Error(`${f.name} is no JSON: ${e instanceof Error ? e.message : e}. Give a GeoJSON file or a site document.`);
+    }
+    if (v && typeof v === 'object' && v.layers && typeof v.layers === 'object') {
+      if (files.length > 1) throw new Error(`${f.name} is a whole site document: open it alone, then add layer files.`);
+      return { doc: v, text: f.text, notes };
+    }
+    if (v?.type !== 'FeatureCollection' || !Array.isArray(v.features)) throw new Error(`${f.name} is neither a site document nor a GeoJSON FeatureCollection.`);
+    const stem = f.name.replace(/\.[^.]*$/, '').toLowerCase().replace(/[ -]/g, '_');
+    if (!layerNames.includes(stem)) throw new Error(`${f.name}: name the file by its layer, one of ${layerNames.join(', ')}.`);
+    layers[stem] = v;
+    notes.push(`${v.features.length} features into ${stem}.`);
+  }
+  if (layers.parcels) return { doc: { layers }, text: null, notes };
+  if (!open) throw new Error('There are no lots: add parcels.geojson to the files.');
+  return { doc: { ...open, layers: { ...open.layers, ...layers } }, text: null, notes };
+}
+
+export function features(doc: SiteDocument | null, layer: string): Feature[] {
+  const list = doc?.layers?.[layer]?.features;
+  return Array.isArray(list) ? list.filter(f => f && typeof f === 'object') : [];
+}
+
+/** The name by which the service knows a lot. */
+export const lotName = (f: Feature, i: number): string => String(f.properties?.lot ?? f.id ?? `#${i}`);
+
+/** Calls back with each position of a geometry. */
+export function positions(g: Geometry | null | undefined, visit: (p: number[]) => void): void {
+  if (!g) return;
+  if (g.type === 'GeometryCollection') { for (const one of g.geometries ?? []) positions(one, visit); return; }
+  const down = (c: unknown): void => { if (!Array.isArray(c)) return; if (typeof c[0] === 'number') { if (Number.isFinite(c[0]) && Number.isFinite(c[1])) visit(c); } else for (const one of c) down(one); };
+  down(g.coordinates);
+}
+
+export function bounds(list: Feature[]): Box | null {
+  const b: Box = [Infinity, Infinity, -Infinity, -Infinity];
+  for (const f of list) positions(f.geometry, p => grow(b, p));
+  return b[0] === Infinity ? null : b;
+}
+export function grow(b: Box, p: readonly number[]): void {
+  if (p[0]! < b[0]) b[0] = p[0]!;
+  if (p[1]! < b[1]) b[1] = p[1]!;
+  if (p[0]! > b[2]) b[2] = p[0]!;
+  if (p[1]! > b[3]) b[3] = p[1]!;
+}
+
+/** The document with the edits in it. The document itself is left as it is. */
+export function edited(doc: SiteDocument, edits: Pick<Edits, 'moves' | 'route'>, lot: string): SiteDocument {
+  const layers: Record<string, Collection> = { ...doc.layers };
+  for (const [where, at] of Object.entries(edits.moves)) {
+    const [layer = '', index = ''] = where.split('/');
+    const l = layers[layer], f = l?.features?.[+index];
+    if (!l || !f || f.geometry?.type !== 'Point') continue;
+    const list = [...l.features];
+    list[+index] = { ...f, geometry: { ...f.geometry, coordinates: [...at, ...f.geometry.coordinates.slice(2)] } };
+    layers[layer] = { ...l, features: list };
+  }
+  if (edits.route.length > 1) layers.drains = { ...(layers.drains ?? { type: 'FeatureCollection' }), features: [...(layers.drains?.features ?? []), drawn(edits.route, lot)] };
+  return { ...doc, layers };
+}
+
+/** The drawn route as a drain. */
+export const drawn = (line: number[][], lot: string): Feature => ({ type: 'Feature', id: 'drawn here', geometry: { type: 'LineString', coordinates: line }, properties: { drain: 'drawn here', lot, status: 'proposed', pipe: 'solid' } });
+
+const near = ['parcels', 'streets', 'districts', 'buildings', 'easements', 'inlets', 'outlets', 'obstacles'];
+/**
+ * What a check of one drawn route needs: ground and intakes are left out, and
+ * with many lots all that lies far from the lot and the line, so that a drag is
+ * answered at once. The whole site is checked on release.
+ */
+export function forDrag(doc: SiteDocument, line: number[][], lot: string): SiteDocument {
+  const layers: Record<string, Collection> = {};
+  const all = features(doc, 'parcels');
+  let keep = (_: Feature): boolean => true;
+  if (all.length > 300) {
+    const own = all.find((f, i) => lotName(f, i) === lot);
+    const b = own ? bounds([own]) : null;
+    if (b) {
+      for (const p of line) grow(b, p);
+      const wide = Math.max(b[2] - b[0], b[3] - b[1]);
+      const far: Box = [b[0] - wide, b[1] - wide, b[2] + wide, b[3] + wide];
+      keep = f => { const o = bounds([f]); return !!o && o[0] <= far[2] && o[2] >= far[0] && o[1] <= far[3] && o[3] >= far[1]; };
+    }
+  }
+  for (const name of near) {
+    const l = doc.layers[name];
+    if (!l) continue;
+    layers[name] = all.length > 300 ? { ...l, features: features(doc, name).filter(keep) } : l;
+  }
+  layers.drains = { type: 'FeatureCollection', features: [drawn(line, lot)] };
+  return { ...doc, layers };
+}

@@ -1,0 +1,353 @@
+package mapclient_test
+
+// Walks of the page's further work: calculation, quantities and cost, shots on
+// the laid pipe, backgrounds, a county in tiles, big and broken files, the way
+// of a crew with a phone, and print.
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// drop drops a file on the page.
+func (b *browser) drop(name, text string) {
+	b.t.Helper()
+	b.eval(fmt.Sprintf(`(() => { const d = new DataTransfer(); d.items.add(new File([%s], %q)); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, quoted(text), name), nil)
+}
+
+func quoted(s string) string { q, _ := json.Marshal(s); return string(q) }
+
+// choose puts a value into a control as a hand does.
+func (b *browser) choose(id, value string) {
+	b.t.Helper()
+	b.eval(fmt.Sprintf(`(s => { s.value = %s; s.dispatchEvent(new Event('change')); })(document.getElementById(%q))`, quoted(value), id), nil)
+}
+
+// quietBut fails on anything that the page threw, but for answers of the
+// service that the test asked for, which the browser notes as errors.
+func (b *browser) quietBut(status string) {
+	b.t.Helper()
+	b.mu.Lock()
+	kept := b.said[:0]
+	for _, s := range b.said {
+		if !strings.Contains(s, "a status of "+status) {
+			kept = append(kept, s)
+		}
+	}
+	b.said = kept
+	b.mu.Unlock()
+	b.quiet()
+}
+
+// shotsOf is a point file of the plan shown: a shot at both ends and every 2 m,
+// the longest flat run sagging by half a metre in its middle.
+const shotsOf = `(async () => {
+	const site = await (await fetch('/assets/sample.json')).text();
+	const r = await fetch('/processes/plan/execution', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: '{"inputs":{"lots":["B4"],"site":' + site + '}}' });
+	const runs = (await r.json()).network.features.filter(f => f.properties.run).map(f => [f.properties, f.geometry.coordinates]);
+	const long = runs.filter(x => x[0].slope < 0.02).sort((a, b) => b[0].length_m - a[0].length_m)[0];
+	const out = [];
+	for (const [p, c] of runs) { const n = Math.max(1, Math.ceil(p.length_m / 2)); for (let i = 0; i <= n; i++) { const f = i / n;
+		out.push([out.length + 1, (c[0][1] + f * (c[1][1] - c[0][1])).toFixed(9), (c[0][0] + f * (c[1][0] - c[0][0])).toFixed(9),
+			((p.invert_up_m + f * (p.invert_down_m - p.invert_up_m) - (p === long[0] ? 0.5 * Math.sin(Math.PI * f) : 0)) / 0.3048).toFixed(4), 'INV ' + p.run].join(',')); } }
+	return out.join('\n') + '\n';
+})()`
+
+func TestWorkOnThePage(t *testing.T) {
+	b := openBrowser(t)
+	at := serve(t)
+
+	t.Run("calculation, quantities, cost and shots", func(t *testing.T) {
+		b.page(t, 1280, 860, false)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		b.until(grounded)
+		// the steps of the last run: its flow by the formula that is shown
+		b.eval(`document.getElementById('runsBox').open = true`, nil)
+		b.eval(`[...document.querySelectorAll('#runs button')].at(-1).click()`, nil)
+		b.until(`document.querySelectorAll('#steps .working li').length > 5`)
+		var flow, ca, i float64
+		b.eval(`(t => Number(/Q = CA · i\/3600000 \+ Qs = ([0-9.e-]+) m³\/s/.exec(t)[1]))(document.getElementById('steps').textContent)`, &flow)
+		b.eval(`(t => Number(/with CA = ([0-9.]+) m²/.exec(t)[1]))(document.getElementById('steps').textContent)`, &ca)
+		b.eval(`(t => Number(/, i = ([0-9.]+) mm/.exec(t)[1]))(document.getElementById('steps').textContent)`, &i)
+		if !(flow > 0) || math.Abs(ca*i/3.6e6-flow) > 1e-4*flow { // the rational method in SI: Q = C A i / 3.6e6
+			t.Errorf("Q is %g by the page, %g by its figures", flow, ca*i/3.6e6)
+		}
+		b.picture(pictures("map-steps.png"))
+
+		// quantities follow the plan; a price book puts money on them: 250 for the job
+		// and 302 ft of stakes at 0.50 are 401
+		b.eval(`document.getElementById('quantitiesBox').open = true`, nil)
+		b.until(`document.querySelectorAll('#quantities tbody tr').length > 20`)
+		before := b.text(`document.getElementById('quantities').textContent`)
+		book := "item,unit,unit_price,date,region\ncurrency,USD,1,2026-01-01,here\nmobilisation,ea,250,2026-01-01,here\nlayout and stakes,ft,0.5,2026-01-01,here\n"
+		b.eval(fmt.Sprintf(`(() => { const d = new DataTransfer(); d.items.add(new File([%s], 'book.csv')); const i = document.getElementById('prices'); i.files = d.files; i.dispatchEvent(new Event('change')); })()`, quoted(book)), nil)
+		b.until(`document.querySelector('#quantities caption')?.textContent.startsWith('Cost by book.csv')`)
+		if got := b.text(`document.querySelector('#quantities tbody tr').cells[2].textContent`); got != "401" {
+			t.Errorf("the direct cost is %s, 401 wanted", got)
+		}
+		b.picture(pictures("map-cost.png"))
+		b.eval(`(() => { const d = new DataTransfer(); d.items.add(new File(['no book'], 'bad.csv')); const i = document.getElementById('prices'); i.files = d.files; i.dispatchEvent(new Event('change')); })()`, nil)
+		b.until(`document.querySelector('#quantities .told')?.textContent.includes('were not priced by bad.csv')`)
+		b.eval(`document.getElementById('pricesOff').click()`, nil)
+		b.until(`document.querySelectorAll('#quantities tbody tr').length > 20`)
+		b.choose("ifWall", "corrugated")
+		b.until(`document.querySelectorAll('#quantities tbody tr').length > 20 && document.getElementById('quantities').textContent !== ` + quoted(before))
+		b.eval(`document.getElementById('undo').click()`, nil)
+		b.until(`document.getElementById('quantities').textContent === ` + quoted(before))
+
+		// shots: a file that sags, told with its depth on the plan, on the section and in the table
+		var file string
+		b.eval(shotsOf, &file)
+		b.drop("shots.csv", file)
+		b.until(`document.getElementById('shotsAsk').open`)
+		b.eval(`document.getElementById('shotsUnit').value = 'ft'; document.querySelector('#shotsAsk button[value=built]').click()`, nil)
+		b.until(`document.querySelector('#built table') && document.querySelectorAll('#section .shot').length > 5`)
+		if got := b.text(`document.getElementById('built').textContent`); !strings.Contains(got, "not feasible") || !strings.Contains(got, "stop:") {
+			t.Errorf("a pipe that sags by half a metre: %.400s", got)
+		}
+		if got := b.text(`[...document.querySelectorAll('#overlay .tell')].map(e => e.textContent).join()`); !strings.Contains(got, "water stands") {
+			t.Errorf("on the plan: %q", got)
+		}
+		if n := b.text(`document.querySelectorAll('#overlay .shot').length`); n == "0" {
+			t.Error("no shot is on the plan")
+		}
+		b.picture(pictures("map-built.png"))
+		// one more by hand, then a file that is none, then back
+		b.eval(`document.getElementById('shotAlong').value = '1'; document.getElementById('shotLevel').value = '545.5'; document.querySelector('#shotForm button').click()`, nil)
+		b.until(fmt.Sprintf(`document.getElementById('shotsText').value.trim().split('\n').length === %d`, strings.Count(file, "\n")+1))
+		b.eval(`document.getElementById('shotsText').value = 'this is no file'; document.querySelector('#shotsForm button').click()`, nil)
+		b.until(`document.querySelector('#built .told')?.textContent.includes('The shots were not read')`)
+		b.eval(`document.getElementById('undo').click(); document.getElementById('undo').click(); document.getElementById('undo').click()`, nil)
+		b.until(`document.querySelectorAll('#overlay .shot').length === 0`)
+		b.quietBut("422")
+	})
+
+	t.Run("background", func(t *testing.T) {
+		// a server of tiles of one colour, which no layer has
+		var asked atomic.Int64
+		tiles := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			asked.Add(1)
+			w.Header().Set("Content-Type", "image/svg+xml")
+			fmt.Fprint(w, `<svg xmlns="http://www.w3.org/2000/svg" width="256" height="256"><rect width="256" height="256" fill="#b7d1c3"/></svg>`)
+		}))
+		defer tiles.Close()
+		address := tiles.URL + "/{z}/{x}/{y}.svg"
+		at := serve(t, "--tiles", address)
+		b.page(t, 900, 800, false)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		if asked.Load() != 0 {
+			t.Error("a background was fetched that nobody chose")
+		}
+		b.choose("backdrop", address)
+		b.until(`document.getElementById('board').dataset.backdrop === 'shown'`)
+		b.picture(pictures("map-background.png"))
+		if asked.Load() == 0 {
+			t.Error("no tile was fetched")
+		}
+		// an address that the service was not started with is refused in words
+		b.choose("backdrop", "own")
+		b.eval(`document.getElementById('backdropAddress').value = 'https://elsewhere.example.org/{z}/{x}/{y}.png'; document.getElementById('backdropUse').click()`, nil)
+		b.until(`document.getElementById('live').textContent.includes('lets the page fetch no pictures from https://elsewhere.example.org')`)
+		// and the choice is kept
+		b.call(b.session, "Page.reload", nil, nil)
+		b.until(`document.getElementById('verdict') && ` + planned + ` && document.getElementById('board').dataset.backdrop === 'shown'`)
+		b.quiet()
+	})
+
+	t.Run("a county in tiles", func(t *testing.T) {
+		dir := t.TempDir()
+		store := filepath.Join(dir, "county.gpkg")
+		var lots []string
+		for i := range 80 {
+			for j := range 70 {
+				x, y := -85+float64(i)*3e-4, 36+float64(j)*4e-4
+				lots = append(lots, fmt.Sprintf(`{"type":"Feature","properties":{"lot":"%d-%d"},"geometry":{"type":"Polygon","coordinates":[[[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f]]]}}`, i, j, x, y, x+3e-4, y, x+3e-4, y+4e-4, x, y+4e-4, x, y))
+			}
+		}
+		file := filepath.Join(dir, "parcels.geojson")
+		if err := os.WriteFile(file, []byte(`{"type":"FeatureCollection","features":[`+strings.Join(lots, ",")+`]}`), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := exec.Command(program(t), "import", file, "--store", store, "--site", "county", "--layer", "parcels").CombinedOutput(); err != nil {
+			t.Fatalf("%v\n%s", err, out)
+		}
+		at := serve(t, "--store", store)
+		b.page(t, 1000, 800, false)
+		b.open(at + "#site=county")
+		b.until(`document.getElementById('verdict').textContent.includes('5600 lots') && !document.getElementById('lotNamedBox').hidden`)
+		b.eval(`document.getElementById('lotNamed').value = '40-35'; document.querySelector('#lotNamedForm button').click()`, nil)
+		b.until(`document.getElementById('verdict').textContent.includes('Lot 40-35') || document.getElementById('verdictWord').textContent === 'No plan'`)
+		if got := b.text(`performance.getEntriesByType('resource').filter(e => e.name.endsWith('.mvt')).length > 0 && !performance.getEntriesByType('resource').some(e => e.name.endsWith('/document'))`); got != "true" {
+			t.Error("the county was not looked at in tiles, or its document was fetched")
+		}
+		b.until(`document.querySelector('#overlay .chosenLot')`)
+		// the lot's lines: ink on stone
+		b.until(`(c => { const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }); t.drawImage(c, 0, 0); const d = t.getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) if (d[i] === 0xd8 && d[i + 1] === 0xd1 && d[i + 2] === 0xc4) n++; return n; })(document.getElementById('ground')) > 50000`)
+		b.picture(pictures("map-county.png"))
+		b.eval(`document.getElementById('lotNamed').value = 'nowhere'; document.querySelector('#lotNamedForm button').click()`, nil)
+		b.until(`document.getElementById('reportText').textContent.includes('has no lot nowhere')`)
+	})
+
+	t.Run("big and broken files", func(t *testing.T) {
+		b.page(t, 1000, 800, false)
+		b.open(at)
+		// a lot of 200,000 vertices on a circle
+		b.eval(`(() => {
+			const ring = []; for (let i = 0; i < 200000; i++) { const a = 2 * Math.PI * i / 200000; ring.push([+(-85 + 0.002 * Math.cos(a)).toFixed(9), +(36 + 0.0016 * Math.sin(a)).toFixed(9)]); } ring.push(ring[0]);
+			const site = { site: 'round', layers: { parcels: { type: 'FeatureCollection', features: [{ type: 'Feature', properties: { lot: 'round' }, geometry: { type: 'Polygon', coordinates: [ring] } }] } } };
+			const d = new DataTransfer(); d.items.add(new File([JSON.stringify(site)], 'site.json')); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d }));
+		})()`, nil)
+		b.until(`document.getElementById('lot').options.length === 2 || !document.getElementById('report').hidden`)
+		got := b.text(`document.getElementById('lot').options.length === 2 ? 'open' : document.getElementById('reportText').textContent`)
+		if got != "open" && !strings.Contains(got, "vert") && !strings.Contains(got, "limit") {
+			t.Errorf("200,000 vertices: %s", got)
+		}
+		t.Logf("200,000 vertices: %s", got)
+		for _, c := range []struct{ name, text, says string }{
+			{"notes.txt", "hello", "give a site document"},
+			{"parcels.geojson", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"lot":"1"},"geometry":{"type":"Polygon","coordinates":[[[-85,36],[-84.9997,36.0003],[-84.9997,36],[-85,36.0003],[-85,36]]]}}]}`, "parcels"}, // crosses itself: the service says where
+			{"lots.geojson", `{"type":"FeatureCollection","features":[]}`, "name the file by its layer"},
+			{"site.json", `{"layers":{}}`, "parcels"},
+			{"empty.json", ``, "is no JSON"},
+			{"shots.csv", "1,2,3,4,5\n", "keeps none"},
+		} {
+			b.eval(`document.getElementById('report').hidden = true`, nil)
+			b.drop(c.name, c.text)
+			b.until(`!document.getElementById('report').hidden`)
+			if got := b.text(`document.getElementById('report').textContent`); !strings.Contains(got, c.says) || !strings.Contains(got, "were not opened") {
+				t.Errorf("%s: %s", c.name, got)
+			}
+		}
+		b.picture(pictures("map-refused.png"))
+		b.quietBut("422")
+	})
+
+	t.Run("a crew with a phone", func(t *testing.T) {
+		b.page(t, 390, 844, true)
+		b.call("", "Browser.grantPermissions", map[string]any{"permissions": []string{"geolocation"}}, nil)
+		b.call(b.session, "Emulation.setTouchEmulationEnabled", map[string]any{"enabled": true}, nil)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		var end struct{ Lon, Lat float64 }
+		b.eval(`(async () => { const s = JSON.parse(await (await fetch('/assets/sample.json')).text()).layers.inlets.features.find(f => f.properties.inlet === 'I1').geometry.coordinates; return { lon: s[0], lat: s[1] }; })()`, &end)
+		b.call(b.session, "Emulation.setGeolocationOverride", map[string]any{"latitude": end.Lat, "longitude": end.Lon, "accuracy": 6}, nil)
+		b.eval(`document.getElementById('whereAmI').click()`, nil)
+		b.until(`document.querySelector('#overlay .accuracy') && document.getElementById('live').textContent.includes('This is no survey')`)
+		b.until(`document.querySelector('#card .nearest') && document.getElementById('card').textContent.includes('Cut')`)
+		// targets for a gloved hand: 44 px, as the guidelines for touch ask
+		var small []string
+		b.eval(`[...document.querySelectorAll('.top button, .top .button, .zoom button, .steps button, .drawers summary')].filter(e => e.offsetParent && Math.min(e.offsetWidth, e.offsetHeight) < 40).map(e => e.textContent)`, &small)
+		if len(small) > 0 {
+			t.Errorf("targets under 40 px: %q", small)
+		}
+		// a finger pans and two zoom
+		was := b.text(`document.getElementById('bar').getAttribute('aria-label')`)
+		touch := func(kind string, points ...[2]float64) {
+			list := []map[string]any{}
+			for i, p := range points {
+				list = append(list, map[string]any{"x": p[0], "y": p[1], "id": i})
+			}
+			b.call(b.session, "Input.dispatchTouchEvent", map[string]any{"type": kind, "touchPoints": list}, nil)
+		}
+		touch("touchStart", [2]float64{150, 450}, [2]float64{240, 450})
+		for i := range 6 {
+			touch("touchMove", [2]float64{150 - float64(10*i), 450}, [2]float64{240 + float64(10*i), 450})
+			time.Sleep(20 * time.Millisecond)
+		}
+		touch("touchEnd")
+		b.until(`document.getElementById('bar').getAttribute('aria-label') !== ` + quoted(was))
+		b.picture(pictures("map-crew.png"))
+		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
+			t.Errorf("the page is %s px wide on a phone of 390", wide)
+		}
+		b.quiet()
+	})
+
+	t.Run("keyboard, labels, contrast", func(t *testing.T) {
+		b.page(t, 1200, 800, false)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		for _, id := range []string{"findingsBox", "ifBox", "endsBox", "stormsBox", "runsBox", "quantitiesBox", "builtBox", "papersBox", "restsBox"} {
+			b.eval(fmt.Sprintf(`document.getElementById(%q).open = true`, id), nil)
+			b.eval("new Promise(r => setTimeout(() => r(0), 50))", nil)
+			// every control has a name, and every text 4.5 to 1 against what lies under it
+			var nameless, faint []string
+			b.eval(`[...document.querySelectorAll('button, input, select, textarea, a, summary, [role=application], [role=img]')].filter(e => e.offsetParent !== null || e.getClientRects().length).filter(e => !(e.getAttribute('aria-label') || e.textContent.trim() || e.labels?.length || e.title)).map(e => e.outerHTML.slice(0, 80))`, &nameless)
+			if len(nameless) > 0 {
+				t.Errorf("%s: without a name: %q", id, nameless)
+			}
+			b.eval(contrast, &faint)
+			if len(faint) > 0 {
+				t.Errorf("%s: under 4.5 to 1: %q", id, faint)
+			}
+		}
+		// a tape by keyboard
+		b.eval(`document.getElementById('board').focus()`, nil)
+		for _, k := range []string{"l", "Enter", "ArrowRight", "ArrowRight", "Enter"} {
+			b.key(k)
+		}
+		b.until(`/measured on the plan/.test(document.getElementById('live').textContent)`)
+		b.key("Escape")
+		b.quiet()
+	})
+
+	t.Run("print", func(t *testing.T) {
+		b.page(t, 1200, 800, false)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		var got struct{ Data string }
+		b.call(b.session, "Page.printToPDF", map[string]any{"printBackground": true, "preferCSSPageSize": true}, &got)
+		pdf, err := base64.StdEncoding.DecodeString(got.Data)
+		if err != nil || !strings.HasPrefix(string(pdf), "%PDF-") {
+			t.Fatalf("%v %.20q", err, pdf)
+		}
+		text := printed(t, pdf)
+		for _, want := range []string{"Lot B4", "Planning estimate only", "Run", "warn"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("the printed sheet lacks %q", want)
+			}
+		}
+		b.quiet()
+	})
+}
+
+// printed is the text of a PDF.
+func printed(t *testing.T, pdf []byte) string {
+	t.Helper()
+	cmd := exec.Command("pdftotext", "-", "-")
+	cmd.Stdin = strings.NewReader(string(pdf))
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
+}
+
+// contrast lists texts that stand too weakly against what lies under them, by
+// the luminance of WCAG 2.1; disabled controls are exempt there.
+const contrast = `(() => {
+	const parse = c => { const m = c.match(/[\d.]+/g).map(Number); return [m[0], m[1], m[2], m[3] ?? 1]; };
+	const light = c => { const [r, g, b] = c.map(v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; }); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+	const under = e => { for (; e; e = e.parentElement) { const b = parse(getComputedStyle(e).backgroundColor); if (b[3] > 0.8) return b; } return [255, 255, 255, 1]; };
+	const out = new Set(), walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	for (let n = walk.nextNode(); n; n = walk.nextNode()) {
+		const e = n.parentElement;
+		if (!n.textContent.trim() || !e.getClientRects().length || e.closest('svg, option, :disabled, noscript')) continue;
+		const a = light(parse(getComputedStyle(e).color)), b = light(under(e)), ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+		if (ratio < 4.5) out.add(ratio.toFixed(2) + ' ' + n.textContent.trim().slice(0, 40));
+	}
+	return [...out].slice(0, 10);
+})()`
