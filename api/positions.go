@@ -38,7 +38,7 @@ func (s *service) positions(c echo.Context) error {
 			return refuse("parameter-invalid", "at has more than %d positions; ask in parts.", mostPositions)
 		}
 	}
-	if info, err := frame.Lookup(code); err != nil {
+	if info, err := frame.Lookup(code); err != nil || code == "" {
 		return refuse("parameter-invalid", "crs %s is not known: give EPSG:NNNN.", parcels.Excerpt(code))
 	} else if !info.Geographic {
 		// a frame of its own: which systems are asked for is the client's choice, and

@@ -11,6 +11,9 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"slices"
+	"sort"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -27,6 +30,9 @@ type browser struct {
 	mu      sync.Mutex
 	waiting map[int64]chan reply
 	session string
+	// trace is what was traced, and traced is closed when it is whole.
+	trace  []traced
+	ending chan struct{}
 	// said is what the page wrote to its console or threw.
 	said []string
 }
@@ -128,6 +134,13 @@ func (b *browser) read(from *os.File) {
 				delete(b.waiting, m.ID)
 				c <- m
 			}
+		case m.Method == "Tracing.dataCollected":
+			var part struct{ Value []traced }
+			_ = json.Unmarshal(m.Params, &part)
+			b.trace = append(b.trace, part.Value...)
+		case m.Method == "Tracing.tracingComplete" && b.ending != nil:
+			close(b.ending)
+			b.ending = nil
 		case m.Method == "Runtime.exceptionThrown" || m.Method == "Log.entryAdded":
 			b.said = append(b.said, string(m.Params))
 		}
@@ -266,4 +279,79 @@ func (b *browser) quiet() {
 	for _, s := range b.said {
 		b.t.Error(fmt.Sprintf("the page's console: %.400s", s))
 	}
+}
+
+// traced is an event of Chromium's tracing, times in microseconds; Tdur is the
+// processor time of its thread.
+type traced struct {
+	Name, Ph  string
+	Pid, Tid  int
+	Ts        float64
+	Dur, Tdur float64
+	Args      struct{ Name string }
+}
+
+// frames traces what is done meanwhile and gives, for each frame of the page, the
+// processor time of its main thread in milliseconds.
+func (b *browser) frames(do func()) []float64 {
+	b.t.Helper()
+	ending := make(chan struct{})
+	b.mu.Lock()
+	b.trace, b.ending = nil, ending
+	b.mu.Unlock()
+	b.call("", "Tracing.start", map[string]any{"transferMode": "ReportEvents", "traceConfig": map[string]any{"includedCategories": []string{"toplevel", "devtools.timeline"}}}, nil)
+	do()
+	b.call("", "Tracing.end", nil, nil)
+	select {
+	case <-ending:
+	case <-time.After(patience):
+		b.t.Fatal("chromium: the trace does not end")
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	// the main thread on which most animation frames were
+	type thread struct{ pid, tid int }
+	main := map[thread]bool{}
+	count := map[thread]int{}
+	for _, e := range b.trace {
+		if e.Name == "thread_name" && e.Args.Name == "CrRendererMain" {
+			main[thread{e.Pid, e.Tid}] = true
+		}
+		if e.Name == "FireAnimationFrame" {
+			count[thread{e.Pid, e.Tid}]++
+		}
+	}
+	var own thread
+	for t := range main {
+		if count[t] > count[own] {
+			own = t
+		}
+	}
+	var starts []float64
+	for _, e := range b.trace {
+		if e.Name == "FireAnimationFrame" && own == (thread{e.Pid, e.Tid}) {
+			starts = append(starts, e.Ts)
+		}
+	}
+	slices.Sort(starts)
+	if len(starts) < 3 {
+		return nil
+	}
+	// one frame may fire several callbacks: what lies within 2 ms is one
+	frame := starts[:1]
+	for _, s := range starts[1:] {
+		if s-frame[len(frame)-1] > 2000 {
+			frame = append(frame, s)
+		}
+	}
+	spent := make([]float64, len(frame))
+	for _, e := range b.trace {
+		if !strings.HasSuffix(e.Name, "RunTask") || own != (thread{e.Pid, e.Tid}) {
+			continue
+		}
+		if i := sort.SearchFloat64s(frame, e.Ts+e.Dur); i > 0 && i < len(frame) {
+			spent[i-1] += e.Tdur / 1000
+		}
+	}
+	return spent[:len(spent)-1]
 }

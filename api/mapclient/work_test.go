@@ -222,7 +222,6 @@ func TestWorkOnThePage(t *testing.T) {
 			{"lots.geojson", `{"type":"FeatureCollection","features":[]}`, "name the file by its layer"},
 			{"site.json", `{"layers":{}}`, "parcels"},
 			{"empty.json", ``, "is no JSON"},
-			{"shots.csv", "1,2,3,4,5\n", "keeps none"},
 		} {
 			b.eval(`document.getElementById('report').hidden = true`, nil)
 			b.drop(c.name, c.text)

@@ -5,10 +5,11 @@ import type { Built, BuiltRun, XY } from './answers';
 import type { BuiltMarks } from './board';
 import { $, button, choice, el, facts, input, reason, table, tell, words } from './dom';
 import { part } from './plane';
-import { short, showWalk } from './plan';
+import { setProfile, short, showWalk, stand } from './plan';
 import * as service from './service';
-import { board, change, criteria, site, state } from './state';
+import { board, change, criteria, profiles, site, state } from './state';
 import * as u from './units';
+import { runsOf } from './walk';
 
 /** A file of points is taken for shots on the pipe where a plan is shown and the reader says so. */
 export async function takeShots(f: File): Promise<boolean> {
@@ -43,13 +44,26 @@ export async function fitBuilt(): Promise<void> {
     if (mine.signal.aborted) return;
     state.built = got;
     board.setBuilt(marks(got));
-    showWalk(); show();
+    showWalk(); show(); standAtWorst(got);
   } catch (e) {
     if (mine.signal.aborted) return;
     state.built = null; board.setBuilt(null); showWalk();
     const faults = e instanceof service.Refusal ? e.faults.map(f => String(f.detail ?? '')).filter(Boolean).slice(0, 5) : [];
     $('built').replaceChildren(el('p', 'told stop', `The shots were not read: ${reason(e)}`), ...faults.map(f => el('p', '', f)), el('p', 'help', 'They are kept below; put them right and hold them against the plan again.'));
   }
+}
+
+/** The walk goes to where most water stands. */
+function standAtWorst(b: Built): void {
+  const worst = (b.runs ?? []).flatMap(r => (r.pools ?? []).map(p => ({ run: r.run, at: p.at_m, depth: p.depth_m }))).sort((x, y) => y.depth - x.depth)[0];
+  const k = worst ? profiles().findIndex(p => (p.runs ?? []).includes(worst.run)) : -1, p = profiles()[k];
+  if (!worst || !p || !state.plan) return;
+  let along = worst.at;
+  for (const r of runsOf(state.plan, p)) { if (r.properties!.run === worst.run) break; along += r.properties!.length_m ?? 0; }
+  setProfile(k);
+  let best = 0;
+  state.rows.forEach((s, i) => { if (Math.abs(s.station_m - along) < Math.abs(state.rows[best]!.station_m - along)) best = i; });
+  stand(best, false);
 }
 
 const lineOf = (run: string): XY[] => {
