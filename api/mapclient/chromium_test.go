@@ -30,6 +30,8 @@ type browser struct {
 	mu      sync.Mutex
 	waiting map[int64]chan reply
 	session string
+	// context is the page's own: its storage and permissions.
+	context string
 	// trace is what was traced, and traced is closed when it is whole.
 	trace  []traced
 	ending chan struct{}
@@ -99,6 +101,7 @@ func (b *browser) page(t *testing.T, width, height int, phone bool) {
 	b.mu.Unlock()
 	var own struct{ BrowserContextID string }
 	b.call("", "Target.createBrowserContext", nil, &own)
+	b.context = own.BrowserContextID
 	var target struct{ TargetID string }
 	b.call("", "Target.createTarget", map[string]any{"url": "about:blank", "browserContextId": own.BrowserContextID}, &target)
 	var attached struct{ SessionID string }

@@ -236,7 +236,7 @@ func TestWorkOnThePage(t *testing.T) {
 
 	t.Run("a crew with a phone", func(t *testing.T) {
 		b.page(t, 390, 844, true)
-		b.call("", "Browser.grantPermissions", map[string]any{"permissions": []string{"geolocation"}}, nil)
+		b.call("", "Browser.grantPermissions", map[string]any{"permissions": []string{"geolocation"}, "browserContextId": b.context}, nil)
 		b.call(b.session, "Emulation.setTouchEmulationEnabled", map[string]any{"enabled": true}, nil)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
