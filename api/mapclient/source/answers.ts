@@ -19,11 +19,13 @@ export interface Station extends ProfileRow { leaves: ProfileRow }
 export interface QuantityRow { item: string; net: number; net_unit?: string; waste?: Num; order_quantity: number; order_unit: string; unit_cost?: Num; cost?: Num; basis: string }
 export interface Summary { verdict: string; why_not?: string; cure?: string; lots?: string[]; outlet?: string; length_m: number; trench_length_m: number; fall_m: Num; least_slope: Num; flow_m3s: Num; greatest_depth_m: Num; cost_index: Num; cost?: Num; currency?: string }
 export interface Storage { void_volume_m3?: Num; usable_volume_m3?: Num; peak_level_m?: Num; overflow_m3?: Num; empty_after_h?: Num; series?: number[][] }
+/** What a backed-up inlet does to the drains of these lots. */
+export interface Backed { lots?: string[]; without_valve?: Storage | null; with_valve?: Storage | null }
 export interface Plan {
   summary: Summary; network?: Collection; trenches?: Properties[] | null; profiles?: Profile[] | null; quantities?: QuantityRow[] | null;
-  storage?: Record<string, Storage> | null; overflow?: { path?: any }[] | null; ponds?: { location?: number[]; area_m2?: number }[] | null;
+  storage?: Backed | null; more_storage?: Backed[] | null; overflow?: { path?: any }[] | null; ponds?: { location?: number[]; area_m2?: number }[] | null;
   water_cases?: Properties[] | null; alternatives?: Properties[] | null; findings?: Finding[] | null; cautions?: string[]; assumptions?: string[];
-  rests_on?: Record<string, string[]>; frame?: Frame; verification?: { passed: boolean; checks: Properties[] }; what_if?: { key: string; value: string; then: Properties; feasible?: boolean }[];
+  rests_on?: Record<string, string[]>; frame?: Frame; verification?: { passed: boolean; checks: Properties[] }; what_if?: { change: { key: string; value: any }; as_planned: Properties; then: Properties; message?: string }[];
 }
 export interface Frame { crs: string; plane: string; metres_per_unit?: number }
 export interface Zone { features?: Feature[]; findings?: Finding[]; frame?: Frame }

@@ -1,7 +1,7 @@
 // The drawers below the plan that show what the service answered. One that is
 // shut is filled when it is opened.
 
-import type { Plan, QuantityRow } from './answers';
+import type { Plan, Properties, QuantityRow } from './answers';
 import { $, act, button, el, facts, input, reason, svg, table, words } from './dom';
 import * as service from './service';
 import { change, criteria, site, state } from './state';
@@ -32,9 +32,15 @@ function showAlternatives(): void {
 }
 function showCompare(): void {
   const a = state.base?.summary, b = state.plan?.summary, at = $('compare');
-  if (!a || !b || state.base === state.plan) { at.textContent = b ? 'This is the plan under the site’s own rules.' : ''; return; }
+  const tilted = (state.plan?.what_if ?? []).map(w => {
+    const by = Number(w.change.value), row = (name: string, f: (s: Properties) => string) => [name, f(w.as_planned), f(w.then)];
+    return table(['', 'As planned', `Ground ${Math.abs(100 * by)} % ${by > 0 ? 'steeper' : 'flatter'}`], [
+      row('Verdict', s => short(s.verdict)), row('End', s => s.outlet || '–'), row('Pipe', s => u.length(s.length_m)), row('Least slope', s => u.slope(s.least_slope)), row('Deepest', s => u.depth(s.greatest_depth_m)),
+      row('Dig', s => u.volume(s.excavation_m3)), row('Largest pipe', s => s.largest_pipe || '–'), row('Cost index', s => s.cost_index == null ? '–' : String(s.cost_index))]);
+  });
+  if (!a || !b || state.base === state.plan) { at.replaceChildren(...tilted, b ? 'This is the plan under the site’s own rules.' : ''); return; }
   const row = (name: string, f: (s: NonNullable<typeof a>) => string) => [name, f(a), f(b)];
-  at.replaceChildren(table(['', 'As the site stands', 'As changed'], [
+  at.replaceChildren(...tilted, table(['', 'As the site stands', 'As changed'], [
     row('Verdict', s => short(s.verdict)), row('End', s => s.outlet ?? '–'), row('Pipe', s => u.length(s.length_m)), row('Fall', s => u.depth(s.fall_m)), row('Least slope', s => u.slope(s.least_slope)),
     row('Flow', s => u.flow(s.flow_m3s)), row('Deepest', s => u.depth(s.greatest_depth_m)), row('Cost index', s => s.cost_index == null ? '–' : String(s.cost_index))]));
 }
@@ -43,12 +49,13 @@ function showStorms(): void {
   if (!p) { at.textContent = none; return; }
   const parts: HTMLElement[] = [];
   if (p.water_cases?.length) parts.push(table(['Storm', 'Water at the end', 'What happens'], p.water_cases.map(c => [`${c.return_years ?? '–'} years, ${words(c.case)}`, u.elevation(c.outlet_level_m), c.message ?? (c.first_spill ? `${c.first_spill} spills first` : '')])));
-  for (const [key, name] of [['without_valve', 'Storage in the trenches, without a valve'], ['with_valve', 'Storage in the trenches, with a valve']] as const) {
-    const s = p.storage?.[key];
+  const backed = p.storage ? [p.storage, ...(p.more_storage ?? [])] : [];
+  for (const b of backed) for (const [key, name] of [['without_valve', 'Storage in the trenches, without a valve'], ['with_valve', 'Storage in the trenches, with a valve']] as const) {
+    const s = b[key];
     if (!s) continue;
     const drawn = el('div', '');
     drawn.append(curve(s.series ?? []));
-    parts.push(el('h3', '', name), facts([['Void', u.volume(s.void_volume_m3)], ['Usable', u.volume(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.volume(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), drawn);
+    parts.push(el('h3', '', backed.length > 1 ? `${name}: lot ${(b.lots ?? []).join(', ')}` : name), facts([['Void', u.volume(s.void_volume_m3)], ['Usable', u.volume(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.volume(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), drawn);
   }
   if (!p.storage) parts.push(el('p', 'help', 'The end stands clear of the water, so nothing is stored in the trenches and there is no storage curve.'));
   at.replaceChildren(...parts);
@@ -67,12 +74,13 @@ function curve(series: number[][]): SVGElement {
 
 // --- runs and their calculation --------------------------------------------------
 
+const chance = (p: number | null | undefined): string => p == null ? '–' : p < 0.005 ? '< 1 %' : `${Math.round(100 * p)} %`;
 function showRuns(): void {
   const p = state.plan;
   if (!p) { $('runs').textContent = none; $('steps').replaceChildren(); return; }
   const runs = (p.network?.features ?? []).filter(f => f.properties?.run).map(f => f.properties!);
   $('runs').replaceChildren(
-    table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance', ''], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m), act('Steps', () => void showSteps(String(r.run)), 'small')])),
+    table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance', 'Too flat by chance', ''], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m), chance(r.chance_under_least_fall), act('Steps', () => void showSteps(String(r.run)), 'small')])),
     table(['Trench', 'Length', 'Width', 'Deepest', 'Dig', 'Stone', 'Fabric'], (p.trenches ?? []).map(t => [String(t.trench), u.length(t.length_m), u.depth(t.width_m), u.depth(t.greatest_depth_m), u.volume(t.excavation_m3), u.volume(t.stone_m3), u.area(t.fabric_m2)])));
   if (stepsRun && stepsOf !== p) $('steps').replaceChildren(el('p', 'help', `The plan has changed since ${stepsRun} was worked.`), act(`Work ${stepsRun} again`, () => void showSteps(stepsRun)));
 }

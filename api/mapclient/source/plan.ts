@@ -34,7 +34,8 @@ export async function replan(): Promise<void> {
   try {
     const zone = service.execute('zone', doc, more, signal).then((z: Zone) => { if (!signal.aborted) board.setZone(z); });
     zone.catch(() => { /* told below, where it is awaited */ });
-    const plan: Plan = await service.execute('plan', doc, { ...more, ...(e.outlet ? { options: { outlet: e.outlet } } : {}) }, signal);
+    const options = { ...(e.outlet ? { outlet: e.outlet } : {}), ...(e.what.tilt ? { what_if: [{ key: 'ground.tilt', value: e.what.tilt }] } : {}) };
+    const plan: Plan = await service.execute('plan', doc, { ...more, ...(Object.keys(options).length ? { options } : {}) }, signal);
     if (signal.aborted) return;
     void look(doc, lot, signal);
     const fresh = !state.plan;
@@ -178,7 +179,7 @@ export function sliders(): void {
   set('ifSlope', 100 * (slope ?? 0.01), u.slope(slope ?? 0.01), slope === undefined);
   const i = yearsOf.indexOf(years ?? 10);
   set('ifYears', i < 0 ? 2 : i, `${years ?? 10} years`, years === undefined);
-  choice('ifWall').value = w.wall ?? '';
+  choice('ifWall').value = w.wall ?? ''; choice('ifTilt').value = w.tilt ?? '';
 }
 export const replanAndCheck = (): void => { void replan(); void check(true); };
 export function startPlan(): void {
@@ -191,6 +192,7 @@ export function startPlan(): void {
   touch('ifSlope', 'slope', v => +(v / 100).toFixed(4), u.slope);
   touch('ifYears', 'years', v => yearsOf[v] ?? 10, y => `${y} years`);
   choice('ifWall').onchange = () => { if (!state.doc) return; const { wall: _, ...what } = state.edits.what, v = choice('ifWall').value; change({ ...state.edits, what: v ? { ...what, wall: v } : what }, replanAndCheck); };
+  choice('ifTilt').onchange = () => { if (!state.doc) return; const { tilt: _, ...what } = state.edits.what, v = choice('ifTilt').value; change({ ...state.edits, what: v ? { ...what, tilt: v } : what }, replanAndCheck); };
   button('ifReset').onclick = () => { if (state.doc) change({ ...state.edits, what: noEdits().what, outlet: '' }, replanAndCheck); };
   choice('lot').onchange = () => choose(choice('lot').value);
   button('prev').onclick = () => stand(state.station - 1);

@@ -10,7 +10,7 @@ export interface Edits {
   /** New positions in the document's coordinates, by "layer/index". */
   moves: Record<string, number[]>;
   route: number[][];
-  what: { clearance?: number; slope?: number; years?: number; wall?: string };
+  what: { clearance?: number; slope?: number; years?: number; wall?: string; tilt?: string };
   outlet: string;
   /** Shots on the laid pipe as a point file, and the unit of its elevations: m, ft or us_ft. */
   shots: { text: string; unit: string } | null;

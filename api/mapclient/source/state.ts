@@ -30,7 +30,8 @@ export const profiles = (): Profile[] => state.plan?.profiles ?? [];
 
 /** The site's criteria with the sliders over them; nothing where none was touched. */
 export function criteria(w = state.edits.what): { criteria: Record<string, any> } | Record<string, never> {
-  if (!Object.keys(w).length) return {};
+  // the tilt of the ground is no criterion: it goes along as a what-if
+  if (!Object.keys(w).some(k => k !== 'tilt')) return {};
   const c = structuredClone(state.doc?.criteria ?? {});
   if (w.clearance !== undefined) c.clearance = { ...c.clearance, lot_line_m: w.clearance };
   if (w.slope !== undefined) { c.pipe = { ...c.pipe, target_slope: w.slope }; if (w.slope < (c.pipe.least_slope ?? 0.005)) c.pipe.least_slope = w.slope; }
