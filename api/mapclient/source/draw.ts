@@ -71,7 +71,7 @@ export function showCheck(p: Record<string, any>): void {
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');
   for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${f.message}`));
-  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
+  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, ...(state.large ? [el('p', 'help', 'Checked under the built-in rules and your sliders: of a site of so many lots its own rules are known to the plan alone.')] : []), el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
 }
 let dragged = false;
 
