@@ -184,7 +184,7 @@ export class Board {
     const wide = (pixels: number): Box => [box[0] - pixels / k, box[1] - pixels / k, box[2] + pixels / k, box[3] + pixels / k];
     const photo = !!this.backdrop && this.on.backdrop;
     if (photo) this.backdrop!.paint(c, box, pen);
-    const near = wide(6);
+    const near = wide(6), thin = Math.min(1, Math.max(0.25, k / 0.6)); // from far off lines would cover what they bound
     for (const [n, step] of steps.entries()) {
       if (step === 'zone') {
         if (!this.on.zone || !this.zone) continue;
@@ -200,7 +200,7 @@ export class Board {
         if (!open) return;
         if (step.fill && !(photo && (step.key === 'parcels' || step.key === 'streets'))) { c.fillStyle = step.fill; c.fill('evenodd'); }
         if (step.hatch) { c.fillStyle = c.createPattern(hatching(), 'repeat')!; c.fill('evenodd'); }
-        if (step.stroke) { c.strokeStyle = step.stroke; c.lineWidth = step.width ?? 1; c.setLineDash(step.dash ?? []); c.lineJoin = 'round'; c.stroke(); }
+        if (step.stroke) { c.strokeStyle = step.stroke; c.lineWidth = (step.width ?? 1) * thin; c.setLineDash(step.dash ?? []); c.lineJoin = 'round'; c.stroke(); }
         open = false; points = 0;
       };
       for (const s of scene.shapes(n, near)) {
