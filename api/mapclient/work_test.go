@@ -124,6 +124,10 @@ func TestWorkOnThePage(t *testing.T) {
 			t.Error("no shot is on the plan")
 		}
 		b.picture(pictures("map-built.png"))
+		// the browser keeps them
+		b.call(b.session, "Page.reload", nil, nil)
+		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelectorAll('#section .shot').length > 5`)
+		b.eval(`document.getElementById('builtBox').open = true`, nil)
 		// one more by hand, then a file that is none, then back
 		b.eval(`document.getElementById('shotAlong').value = '1'; document.getElementById('shotLevel').value = '545.5'; document.querySelector('#shotForm button').click()`, nil)
 		b.until(fmt.Sprintf(`document.getElementById('shotsText').value.trim().split('\n').length === %d`, strings.Count(file, "\n")+1))

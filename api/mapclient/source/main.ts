@@ -18,13 +18,15 @@ import * as u from './units';
 
 // --- what follows a change ----------------------------------------------------
 
-let movesShown = '';
+/** The document and the moves that the scene was made of. */
+let made: { doc: unknown; moves: string } = { doc: null, moves: '{}' };
 after.edit = () => {
   button('undo').disabled = !state.past.length; button('redo').disabled = !state.future.length;
   if (!state.doc || !state.plane) return;
   const moves = JSON.stringify(state.edits.moves);
-  if (!state.large && moves !== movesShown) board.setScene(new DocumentScene(edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot), state.plane), state.plane);
-  movesShown = moves;
+  if (made.doc !== state.doc) made = { doc: state.doc, moves: '{}' }; // opening has made the scene of the document as it is
+  if (!state.large && moves !== made.moves) board.setScene(new DocumentScene(edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot), state.plane), state.plane);
+  made.moves = moves;
   board.setRoute(state.edits.route);
   grips(); board.redraw(); sliders();
 };

@@ -15,10 +15,11 @@ import * as u from './units';
 
 export function choose(lot: string): void {
   if (!state.doc || !lot) return;
-  const same = state.lot === lot;
+  const same = state.lot === lot, first = state.lot === '';
   state.lot = lot;
   if (!state.large) choice('lot').value = lot;
-  if (!same) { state.base = null; state.plan = null; state.built = null; state.edits = { ...state.edits, outlet: '', shots: null }; board.setZone(null); board.setGround(null); board.setBuilt(null); }
+  // the end chosen and the shots are of the lot before
+  if (!same) { state.base = null; state.plan = null; state.built = null; if (!first) state.edits = { ...state.edits, outlet: '', shots: null }; board.setZone(null); board.setGround(null); board.setBuilt(null); }
   board.setPlan(state.plan, lot); grips(); share();
   if (!same) board.fitLot();
   void replan();

@@ -5,7 +5,6 @@ import { Backdrop, isTemplate } from './backdrop';
 import { $, button, choice, input, reason, tell } from './dom';
 import { crsName } from './plane';
 import * as service from './service';
-import { bounds, features } from './site';
 import { board, state } from './state';
 import { georeference } from './world';
 
@@ -45,8 +44,13 @@ function help(): void {
   $('backdropHelp').textContent = offered.length ? 'Pictures of the chosen address lie under the plan. They show no lot line and no pipe to be trusted.' : 'Nothing is fetched from outside. To lay a background under the plan, start the service with --tiles and the address of its tiles (XYZ or WMTS).';
 }
 
+/** The box of the site in its document's coordinates. */
+function siteBox(): Box | null {
+  const b = board.scene?.bounds, plane = state.plane;
+  return b && plane ? [...plane.toDoc([b[0], b[1]]), ...plane.toDoc([b[2], b[3]])] : null;
+}
 /** Lays the chosen background under what is open. */
-export function showBackdrop(box: Box | null = state.doc ? bounds(features(state.doc, 'parcels')) : null): void {
+export function showBackdrop(box: Box | null = siteBox()): void {
   const template = remembered('backdrop'), plane = state.plane;
   board.backdrop = null;
   board.sheet.dataset.backdrop = 'none';
