@@ -27,6 +27,7 @@ package verify
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 )
@@ -185,9 +186,7 @@ func (j *judge) waterLevels() {
 		}
 		lot := f.lot
 		if lot == "" || len(j.p.shares) > 0 { // of a shared drain: the lot of its last run
-			for k := range asked {
-				lot = k
-			}
+			lot = slices.Max(slices.Collect(maps.Keys(asked)))
 		}
 		if told[lot] {
 			c.fail("runs_over", "told twice of lot %s", lot)
@@ -197,7 +196,8 @@ func (j *judge) waterLevels() {
 			c.fail("runs_over", "the finding of lot %s says %s years; by the cases the first basin runs over at %g (0: in none)", lot, orNone(f.measured), over[lot])
 		}
 	}
-	for lot, y := range over {
+	for _, lot := range slices.Sorted(maps.Keys(over)) {
+		y := over[lot]
 		if !told[lot] {
 			c.fail("runs_over", "a basin of lot %s runs over in the %g-year storm, and no finding says so", lot, y)
 		}
@@ -280,7 +280,7 @@ func (j *judge) heldCase(c *check, k *waterCase, sink int, level *float64, other
 			}
 		}
 	}
-	for n := range lo {
+	for _, n := range slices.Sorted(maps.Keys(lo)) { // in order: the worst place told is the same each time
 		id := j.p.nodes[n].id
 		got, ok := k.levels[id]
 		if !ok {
