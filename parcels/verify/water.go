@@ -186,7 +186,9 @@ func (j *judge) waterLevels() {
 		}
 		lot := f.lot
 		if lot == "" || len(j.p.shares) > 0 { // of a shared drain: the lot of its last run
-			lot = slices.Max(slices.Collect(maps.Keys(asked)))
+			for _, k := range slices.Sorted(maps.Keys(asked)) {
+				lot = k
+			}
 		}
 		if told[lot] {
 			c.fail("runs_over", "told twice of lot %s", lot)
