@@ -55,8 +55,8 @@ func (s *site) lastRun(e *end, a orb.Point) bool {
 		return false
 	}
 	var buf [32]float64
-	ts, _ := s.zone.cuts(a, e.at, buf[:0])
-	ts, _ = e.within.cuts(a, e.at, ts)
+	ts, _ := s.zone.cuts(a, e.at, true, buf[:0])
+	ts, _ = e.within.cuts(a, e.at, true, ts)
 	ts = append(ts, 0, l)
 	slices.Sort(ts)
 	for i := 0; i+1 < len(ts); i++ {
@@ -78,7 +78,7 @@ func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 		return a, false
 	}
 	var buf [32]float64
-	ts, _ := s.zone.cuts(a, e.at, buf[:0])
+	ts, _ := s.zone.cuts(a, e.at, true, buf[:0])
 	slices.Sort(ts)
 	last := 0.0
 	for _, t := range append(ts, l) {

@@ -163,8 +163,8 @@ func (f *field) part(p orb.Point) int {
 
 // cuts appends to ts the distances from a at which the segment ab meets the
 // boundary, strictly between its ends. proper is true when an edge crosses
-// right through it.
-func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
+// right through it: then, unless all are asked for, the rest is left out.
+func (f *field) cuts(a, b orb.Point, all bool, ts []float64) (_ []float64, proper bool) {
 	d := sub(b, a)
 	l := math.Sqrt(dot(d, d))
 	u := orb.Point{d[0] / l, d[1] / l}
@@ -208,7 +208,9 @@ func (f *field) cuts(a, b orb.Point, ts []float64) (_ []float64, proper bool) {
 						// an end that is itself on the edge, but for rounding, only touches
 						w := math.Abs(sp - sq)
 						if d := min(t, l-t); d*w > eps*dist(e.p, e.q) {
-							proper = true
+							if proper = true; !all {
+								return ts, true
+							}
 						}
 					}
 					continue
@@ -235,7 +237,7 @@ func (f *field) clear(a, b orb.Point) bool {
 		return f.holds(a)
 	}
 	var buf [16]float64
-	ts, proper := f.cuts(a, b, buf[:0])
+	ts, proper := f.cuts(a, b, false, buf[:0])
 	if proper {
 		return false
 	}
@@ -269,7 +271,7 @@ func (f *field) inside(a, b orb.Point) (length float64, enters int) {
 		return 0, 0
 	}
 	var buf [16]float64
-	ts, _ := f.cuts(a, b, buf[:0])
+	ts, _ := f.cuts(a, b, true, buf[:0])
 	slices.Sort(ts)
 	last, was := 0.0, true
 	for i := 0; i <= len(ts); i++ {

@@ -362,18 +362,20 @@ func (s *site) aim(l []arc, i, j int, sight float64) []arc {
 func (s *site) arcs(i int) []arc {
 	g := &s.graph
 	if g.arcs[i] == nil {
-		if cap(g.room)-len(g.room) < len(g.spots) {
-			g.room = make([]arc, 0, max(1024, len(g.spots)))
-		}
-		l := g.room[len(g.room):]
+		l := s.scratch.arcs[:0]
 		sight := s.sight()
 		for j := range g.spots {
 			if j != i {
 				l = s.aim(l, i, j, sight)
 			}
 		}
-		g.room = g.room[:len(g.room)+len(l)]
-		g.arcs[i] = l[:len(l):len(l)]
+		s.scratch.arcs = l
+		if cap(g.room)-len(g.room) < len(l) {
+			g.room = make([]arc, 0, max(1024, len(l)))
+		}
+		n := len(g.room)
+		g.room = append(g.room, l...)
+		g.arcs[i] = g.room[n:len(g.room):len(g.room)]
 	}
 	return g.arcs[i]
 }

@@ -91,6 +91,7 @@ func (p *plan) sum() {
 type scratch struct {
 	taken     []float64
 	pts, best []orb.Point
+	arcs      []arc
 }
 
 // branchPrice adds up a branch, its turns included.
@@ -251,8 +252,8 @@ type landing struct {
 // land returns the legal ways from q, which is reached from prev (nil: q is
 // the source), onto the segment seg of branch up: slanting at the greatest angle
 // allowed, square with a stub, or none where q lies on the line. It leaves the
-// tests against zone and other branches to the caller, and leaves out what costs
-// most or more.
+// tests against zone and other branches to the caller, and what is crossed (over),
+// and leaves out what costs most or more.
 func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int, most float64, out []landing) []landing {
 	o := &p.branch[up]
 	a, b := o.pts[seg], o.pts[seg+1]
@@ -331,12 +332,6 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		} else if !s.joins(q, j, b) {
 			return
 		}
-		if n.cost >= most {
-			return
-		}
-		if n.cost += s.beyond(q, first); stub {
-			n.cost += s.beyond(n.pts[0], n.pts[1])
-		}
 		if n.cost < most {
 			out = append(out, n)
 		}
@@ -367,6 +362,16 @@ func (s *site) land(p *plan, self int, prev *orb.Point, q orb.Point, up, seg int
 		spread(f+s.ls*cos, lo, true)
 	}
 	return out
+}
+
+// over is what a landing from q costs for what it crosses.
+func (s *site) over(q orb.Point, ld *landing) float64 {
+	c := 0.0
+	for _, p := range ld.pts[:ld.n] {
+		c += s.beyond(q, p)
+		q = p
+	}
+	return c
 }
 
 // cornerAt tells whether q is the corner between segments seg-1 and seg of

@@ -212,7 +212,7 @@ func TestOracleClear(t *testing.T) {
 
 // grazes tells whether a segment leaves the zone between two samples only.
 func grazes(f *field, p, q orb.Point) bool {
-	ts, _ := f.cuts(p, q, nil)
+	ts, _ := f.cuts(p, q, true, nil)
 	ts = append(ts, 0, dist(p, q))
 	for i := range ts {
 		for j := range i {

@@ -70,7 +70,10 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 					if base+far+ld.cost >= limit-1e-9 {
 						continue
 					}
-					if ld.n > 0 && !s.useful(v, ld.pts[0]) {
+					if ld.n > 0 && (!s.useful(v, ld.pts[0]) || !s.open(at, ld.pts[0])) {
+						continue
+					}
+					if ld.cost += s.over(at, &ld); base+far+ld.cost >= limit-1e-9 {
 						continue
 					}
 					if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
@@ -401,7 +404,7 @@ func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int,
 	found := false
 	for seg := first; seg < last; seg++ {
 		for _, ld := range s.land(p, k, prev, q, b.up, seg, most-cost, lands[:0]) {
-			if cost+ld.cost >= most {
+			if ld.cost += s.over(q, &ld); cost+ld.cost >= most {
 				continue
 			}
 			nb := *b
