@@ -129,6 +129,13 @@ func (p *Planner) open(s *parcels.Site, o Options, lots []*parcels.Lot) (*parcel
 			return nil, nil, err
 		}
 	}
+	missing := func(f parcels.Finding) bool {
+		return f.Code == "layer_not_supplied" && f.Feature == string(parcels.LayerSpots)
+	}
+	if surface == nil && !slices.ContainsFunc(s.Findings, missing) { // supplied, and yet no ground
+		more = append(more, parcels.Finding{Code: "layer_not_supplied", Severity: parcels.Warn, Feature: string(parcels.LayerSpots), NotProven: true,
+			Message: "The shots and lines supplied make no ground: cover, depth and fall are not known.", Cure: "Shoot the ground, at least three points that are not in a line."})
+	}
 	plan := &parcels.Plan{Status: parcels.Preliminary, Site: s.Name, Program: p.Program, Frame: Statement(s),
 		Cautions: parcels.Cautions, Assumptions: append([]string{}, s.Assumptions...), Findings: of(lots, append(append([]parcels.Finding{}, s.Findings...), more...)),
 		Trenches: []parcels.Trench{}, Profiles: []parcels.Profile{}, Alternatives: []parcels.Alternative{}, Remedies: []parcels.Remedy{}, WaterCases: []parcels.WaterCase{}}

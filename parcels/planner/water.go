@@ -31,8 +31,8 @@ const squareEntrance = 0.5
 // levels works the water levels and fills the points, the cases, the storage
 // and the findings that follow.
 func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
-	if lp.intensity == nil && !lp.stated() {
-		return nil
+	if lp.intensity == nil && !allStated(l) {
+		return nil // without rain no level is known below an intake with an area
 	}
 	c := lp.site.Criteria
 	design := c.Storm.ReturnYears
@@ -111,13 +111,19 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 	return lp.backUp(l, r, design)
 }
 
-func (lp *lotPlan) stated() bool {
-	for i := range lp.waters {
-		if lp.waters[i].stated > 0 {
-			return true
+// allStated says that the flow of every run is known without rain: each intake
+// upstream states its own, and none sheds an area.
+func allStated(l *layout) bool {
+	some := false
+	for i := range l.runs {
+		for _, w := range l.runs[i].waters {
+			if w.roofCA+w.yardCA > 0 {
+				return false
+			}
+			some = some || w.stated > 0
 		}
 	}
-	return false
+	return some
 }
 
 // givenLevel is the highest water level that the input states for the outlet in

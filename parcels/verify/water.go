@@ -125,12 +125,13 @@ func (j *judge) waterLevels() {
 			continue
 		}
 		tree := j.treeOf(i)
-		flows := j.s.rain != nil
+		some, area := false, false
 		for _, k := range tree {
-			flows = flows || j.p.runs[k].stated > 0
+			some = some || j.p.runs[k].stated > 0
+			area = area || j.p.runs[k].areal()
 		}
-		if !flows {
-			continue
+		if j.s.rain == nil && (area || !some) {
+			continue // without rain the flow of an area is not known, nor any level below it
 		}
 		rules := j.of(r.lot)
 		if len(j.p.shares) > 0 {
