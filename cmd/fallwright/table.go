@@ -200,6 +200,7 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 func trunkTable(w io.Writer, p *parcels.Plan, tk parcels.Trunk, u display.Units) error {
 	fmt.Fprintf(w, "Where the flow grows on the way to %s (points without a change left out):\n", tk.Outlet)
 	t := table{head: []string{"at", "point", "joins", "of lot", "adds", "flow", "time", "pipe below", "carries full", "spare"}, right: "r___rrr_rr"}
+	fewer := false
 	for i, q := range tk.Points {
 		in := p.Point(q.Point)
 		if i > 0 && len(q.Joins) == 0 && !q.Grown && (in == nil || in.Kind != parcels.PointIntake) {
@@ -216,11 +217,16 @@ func trunkTable(w io.Writer, p *parcels.Plan, tk parcels.Trunk, u display.Units)
 		if r := p.Run(q.Run); r != nil {
 			full = display.Or(r.Capacity, u.Flow)
 		}
-		t.row(u.Distance(q.Station), q.Point, strings.Join(q.Joins, ", "), strings.Join(q.Lots, ", "), u.Flow(q.Added), u.Flow(q.Flow), fmt.Sprintf("%.1f min", float64(q.Tc)),
+		added := u.Flow(q.Added)
+		fewer = fewer || strings.HasPrefix(added, "-")
+		t.row(u.Distance(q.Station), q.Point, strings.Join(q.Joins, ", "), strings.Join(q.Lots, ", "), added, u.Flow(q.Flow), fmt.Sprintf("%.1f min", float64(q.Tc)),
 			pipe, full, display.Or(q.Spare, func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }))
 	}
 	if err := t.write(w); err != nil {
 		return err
+	}
+	if fewer {
+		fmt.Fprintln(w, "Less than nothing added: the water that joins has a longer way, and the rain of a longer time is weaker by more than it brings.")
 	}
 	_, err := fmt.Fprintln(w)
 	return err

@@ -130,6 +130,10 @@ func holder(g *siting.Ground, h zone.Holder) string {
 	return fmt.Sprintf("lot line %d", h.Edge.Vertex)
 }
 
+// sliver is the area under which a piece of a zone is counted but not described:
+// a trench of 1 ft by 10 ft takes as much (common practice).
+const sliver unit.Area = 1
+
 // pieces tells of a zone that falls apart, and which inlets and outlets a last
 // run gets to from each piece.
 func pieces(s *parcels.Site, g *siting.Ground, z zone.Zone, ps []zone.Passage) ([]parcels.Finding, error) {
@@ -160,15 +164,29 @@ func pieces(s *parcels.Site, g *siting.Ground, z zone.Zone, ps []zone.Passage) (
 	for i := range s.Outlets {
 		note("outlet "+s.Outlets[i].ID, s.Outlets[i].At)
 	}
-	text := make([]string, z.Pieces)
+	var text []string
+	slivers := 0
 	for k, p := range z.Shape {
-		text[k] = fmt.Sprintf("piece %d (%.1f m2)", k+1, float64(shape.Area(orb.MultiPolygon{p})))
+		area := shape.Area(orb.MultiPolygon{p})
+		if area < sliver && len(reached[k]) == 0 {
+			slivers++
+			continue
+		}
+		said := fmt.Sprintf("piece %d (%.1f m2)", k+1, float64(area))
 		switch {
 		case len(reached[k]) > 0:
-			text[k] += " is in reach of " + strings.Join(reached[k], ", ")
+			said += " is in reach of " + strings.Join(reached[k], ", ")
 		case len(s.Inlets)+len(s.Outlets) > 0:
-			text[k] += " is in reach of no inlet"
+			said += " is in reach of no inlet"
 		}
+		text = append(text, said)
+	}
+	if slivers > 0 {
+		said := fmt.Sprintf("%d of under %.0f m2", slivers, float64(sliver))
+		if len(s.Inlets)+len(s.Outlets) > 0 {
+			said += " in reach of no inlet"
+		}
+		text = append(text, said)
 	}
 	at := siting.Middle(g.Lot.Shape)
 	return []parcels.Finding{{Code: "zone_in_pieces", Severity: parcels.Warn, Lot: g.Lot.ID, Location: &at, Measured: parcels.Num(float64(z.Pieces)), Required: parcels.Num(float64(len(g.Lot.Shape))), Source: "P-174",

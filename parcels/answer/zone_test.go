@@ -86,6 +86,16 @@ func TestHandPiecesReachInlets(t *testing.T) {
 	}
 }
 
+// Hand: a shed leaves 0.8 m of the zone in a corner of its lot: 0.8 by 0.8 less
+// the round corner, under 1 m2, is counted and not described.
+func TestHandSliverIsCounted(t *testing.T) {
+	c := zones(t, area(`"lot":"a"`, 0, 0, 30, 0, 30, 40, 0, 40), area("", 2.324, 0, 30, 0, 30, 25, 0, 25, 0, 2.324, 2.324, 2.324), "")
+	f := find(c.Zones[0], "zone_in_pieces")
+	if f == nil || *f.Measured != 2 || !strings.Contains(f.Message, "; 1 of under 1 m2.") || strings.Count(f.Message, "piece ") != 1 {
+		t.Errorf("%+v", f)
+	}
+}
+
 // Hand: lot b takes 0.2 m of lot a over 40 m, and 0.1 m lie between a and c. The
 // clearance from b counts from its line, 0.2 m within a.
 func TestHandBorders(t *testing.T) {
