@@ -161,23 +161,15 @@ type part struct {
 // the text must have passed document.Scan. base is the offset of text in the
 // body, pointer its place.
 func members(text []byte, base int64, pointer string) (map[string]part, error) {
-	dec := json.NewDecoder(bytes.NewReader(text))
-	t, err := dec.Token()
-	if d, ok := t.(json.Delim); err != nil || !ok || d != '{' {
+	object := bytes.TrimLeft(text, " \t\r\n")
+	if len(object) == 0 || object[0] != '{' {
 		return nil, refuse("invalid-input", "%s is no JSON object.", place(pointer)).at(parcels.Fault{Pointer: pointer})
 	}
+	base += int64(len(text) - len(object))
 	out := map[string]part{}
-	for dec.More() {
-		key, err := dec.Token()
-		if err != nil {
-			return nil, fmt.Errorf("api: body: %w", err)
-		}
-		var raw json.RawMessage
-		if err := dec.Decode(&raw); err != nil {
-			return nil, fmt.Errorf("api: body: %w", err)
-		}
-		out[key.(string)] = part{raw, base + dec.InputOffset() - int64(len(raw))}
-	}
+	document.Members(object, func(key string, value []byte, at int) {
+		out[key] = part{value, base + int64(at)}
+	})
 	return out, nil
 }
 

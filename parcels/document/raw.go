@@ -95,20 +95,26 @@ func blank(b []byte, i int) int {
 // members cuts an object.
 func members(raw []byte) []member {
 	out := make([]member, 0, 8)
-	i := blank(raw, 1)
-	for i < len(raw) && raw[i] != '}' {
-		j := skip(raw, i)
-		key := unquote(raw[i:j])
-		i = blank(raw, j)
-		i = blank(raw, i+1) // the colon
-		j = skip(raw, i)
-		out = append(out, member{key, raw[i:j]})
-		i = blank(raw, j)
-		if i < len(raw) && raw[i] == ',' {
-			i = blank(raw, i+1)
+	Members(raw, func(key string, text []byte, _ int) { out = append(out, member{key, text}) })
+	return out
+}
+
+// Members calls f with the key of each member of a JSON object, its text, and
+// where in the object that starts. The object must have passed Scan.
+func Members(object []byte, f func(key string, text []byte, at int)) {
+	i := blank(object, 1)
+	for i < len(object) && object[i] != '}' {
+		j := skip(object, i)
+		key := unquote(object[i:j])
+		i = blank(object, j)
+		i = blank(object, i+1) // the colon
+		j = skip(object, i)
+		f(key, object[i:j], i)
+		i = blank(object, j)
+		if i < len(object) && object[i] == ',' {
+			i = blank(object, i+1)
 		}
 	}
-	return out
 }
 
 // each calls f with every element of an array until f says stop.

@@ -228,18 +228,8 @@ func (s *site) rate(minutes, years float64) (mmh float64, ok bool) {
 	case len(r.table) == 0:
 		return 0, false
 	}
-	byYear := map[float64][]rainRow{}
-	var ys []float64
-	for _, w := range r.table {
-		if byYear[w.years] == nil {
-			ys = append(ys, w.years)
-		}
-		byYear[w.years] = append(byYear[w.years], w)
-	}
-	sort.Float64s(ys)
-	at := func(y float64) float64 {
-		rows := byYear[y]
-		sort.Slice(rows, func(i, j int) bool { return rows[i].minutes < rows[j].minutes })
+	// the rows of one return period lie together, shorter durations first
+	at := func(rows []rainRow) float64 {
 		if minutes <= rows[0].minutes {
 			return rows[0].mmh
 		}
@@ -250,15 +240,21 @@ func (s *site) rate(minutes, years float64) (mmh float64, ok bool) {
 		}
 		return rows[len(rows)-1].mmh
 	}
-	if years <= ys[0] {
-		return at(ys[0]), true
-	}
-	for k := 1; k < len(ys); k++ {
-		if years <= ys[k] {
-			return loglog(years, ys[k-1], at(ys[k-1]), ys[k], at(ys[k])), true
+	var below []rainRow // of the return period before
+	for rest := r.table; ; {
+		n := 1
+		for n < len(rest) && rest[n].years == rest[0].years {
+			n++
 		}
+		rows := rest[:n]
+		switch rest = rest[n:]; {
+		case years <= rows[0].years && below == nil, years > rows[0].years && len(rest) == 0:
+			return at(rows), true
+		case years <= rows[0].years:
+			return loglog(years, below[0].years, at(below), rows[0].years, at(rows)), true
+		}
+		below = rows
 	}
-	return at(ys[len(ys)-1]), true
 }
 
 func loglog(x, x0, y0, x1, y1 float64) float64 {

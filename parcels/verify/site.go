@@ -3,6 +3,7 @@ package verify
 // The site document, read a second time: only what a plan is judged by.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -90,7 +91,7 @@ func (e edge) length() float64 { return math.Hypot(e.b.x-e.a.x, e.b.y-e.a.y) }
 
 type rain struct {
 	intensity float64
-	table     []rainRow
+	table     []rainRow // by return period, then duration
 	curve     *[3]float64
 }
 
@@ -944,6 +945,9 @@ func (s *site) readRain(v val) error {
 		}
 		r.table = append(r.table, x)
 	}
+	slices.SortStableFunc(r.table, func(a, b rainRow) int {
+		return cmp.Or(cmp.Compare(a.years, b.years), cmp.Compare(a.minutes, b.minutes))
+	})
 	if c := v.get("curve"); c.k == object {
 		r.curve = &[3]float64{c.get("a").n, c.get("b").n, c.get("c").n}
 	}

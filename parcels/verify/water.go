@@ -447,7 +447,10 @@ func (g *hgl) tube(i int) (tube, bool) {
 			return gravity*a*a*a > t.q*t.q*top
 		})
 		if t.s > 0 && t.q <= t.carry*math.Sqrt(t.s) {
-			t.uniform = rising(0, t.d, func(y float64) bool { return t.conveys(y)*math.Sqrt(t.s) >= t.q })
+			t.uniform = rising(0, t.d, func(y float64) bool {
+				k, _ := t.flows(y)
+				return k*math.Sqrt(t.s) >= t.q
+			})
 		}
 	} else if t.s > 0 {
 		t.uniform = 0
@@ -475,24 +478,26 @@ func (t *tube) section(y float64) (area, top float64) {
 	return t.d * t.d * (th - math.Sin(th)) / 8, t.d * math.Sin(th/2)
 }
 
-func (t *tube) conveys(y float64) float64 {
+// flows is the conveyance and the velocity head at a depth.
+func (t *tube) flows(y float64) (carry, head float64) {
 	if y >= t.d {
-		return t.carry
+		return t.carry, sq(t.q/t.area) / (2 * gravity)
 	}
-	if y <= 0 {
-		return 0
-	}
-	th := 2 * math.Acos(1-2*y/t.d)
+	th := 2 * math.Acos(1-2*max(y, 0)/t.d)
 	a := t.d * t.d * (th - math.Sin(th)) / 8
-	return min(t.carry, a*math.Pow(a/(t.d*th/2), 2.0/3)/t.r.n)
+	if th > 0 {
+		r := a / (t.d * th / 2)
+		carry = min(t.carry, a*math.Cbrt(r*r)/t.r.n)
+	}
+	if t.q > 0 {
+		head = sq(t.q/a) / (2 * gravity)
+	}
+	return carry, head
 }
 
 func (t *tube) head(y float64) float64 {
-	if t.q <= 0 {
-		return 0
-	}
-	a, _ := t.section(y)
-	return t.q * t.q / (2 * gravity * a * a)
+	_, h := t.flows(y)
+	return h
 }
 
 // climb takes the depth at the lower end to that at the upper. down is the depth
@@ -527,21 +532,23 @@ func (t *tube) climb(y float64) (up, down float64, free bool) {
 		to, near = t.uniform, 0.96
 	}
 	from := y
+	carry, head := t.flows(y)
 	for k := 1; k <= steps && math.Abs(y-to) > 1e-7; k++ {
 		next := from + (to-from)*float64(k)/float64(steps)
 		if near < 1 { // never quite there
 			next = to + (y-to)*near
 		}
-		fall := t.s - (sq(t.q/t.conveys(y))+sq(t.q/t.conveys(next)))/2
+		c, h := t.flows(next)
+		fall := t.s - (sq(t.q/carry)+sq(t.q/c))/2
 		dx := 0.0
 		if fall != 0 {
-			dx = (y + t.head(y) - next - t.head(next)) / fall
+			dx = (y + head - next - h) / fall
 		}
 		dx = max(dx, 0)
 		if x+dx >= l {
 			return y + (next-y)*(l-x)/dx, down, false
 		}
-		x, y = x+dx, next
+		x, y, carry, head = x+dx, next, c, h
 	}
 	if math.IsNaN(t.uniform) {
 		return t.d + (full-t.s)*(l-x), down, false
