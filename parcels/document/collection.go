@@ -67,7 +67,7 @@ func EachFeature(text []byte, start func(crs string) error, f func(index int, ra
 	if err := start(crs); err != nil {
 		return err
 	}
-	each(features, func(i int, raw []byte) bool { return f(i, raw, fmt.Sprintf("/features/%d", i)) })
+	each(features, func(i int, raw []byte) bool { return f(i, raw, featurePointer("", i)) })
 	return nil
 }
 

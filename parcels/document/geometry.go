@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -81,6 +82,9 @@ type place struct {
 	vertex  int
 }
 
+// featurePointer is the JSON pointer of a feature of the collection at base.
+func featurePointer(base string, i int) string { return base + "/features/" + strconv.Itoa(i) }
+
 func (p place) name() string {
 	if len(p.id) > 0 {
 		return fmt.Sprintf("Feature %d (id %s)", p.feature, parcels.Excerpt(Feature{ID: p.id}.IDText()))
@@ -152,7 +156,7 @@ func (r *reader) collection(raw []byte, types []string, nullGeometry bool) Colle
 		return c
 	}
 	each(features, func(i int, f []byte) bool {
-		if v, ok := r.feature(f, i, fmt.Sprintf("%s/features/%d", r.base, i), types, nullGeometry); ok {
+		if v, ok := r.feature(f, i, featurePointer(r.base, i), types, nullGeometry); ok {
 			c.Features = append(c.Features, v)
 		}
 		return !r.full

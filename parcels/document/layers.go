@@ -92,7 +92,7 @@ func (d *siteReader) beside(l parcels.Layer, t layerText) parcels.Origin {
 // feature takes one feature of a layer; ids are those of the features before it.
 func (d *siteReader) feature(l parcels.Layer, f Feature, origin parcels.Origin, ids map[string]int, plane func(orb.Point) orb.Point) {
 	before := len(d.faults)
-	p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d", d.base, f.Index), ring: -1, vertex: -1}
+	p := place{feature: f.Index, id: f.ID, pointer: featurePointer(d.base, f.Index), ring: -1, vertex: -1}
 	if len(f.ID) > 0 && !d.part {
 		id := f.IDText()
 		if first, ok := ids[id]; ok {

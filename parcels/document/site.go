@@ -594,17 +594,14 @@ func (d *siteReader) inRange(fs []Feature, info frame.Info, given bool) []Featur
 func (d *siteReader) holds(fs []Feature, info frame.Info, given bool) (out []Feature, degrees bool) {
 	degrees = !info.Geographic
 	for _, f := range fs {
-		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, f.Index), ring: -1, vertex: -1}
 		slug, detail, path, v, at := outOfRange(info, given, f.Geometry)
+		if slug == "" && info.Geographic {
+			slug, detail, path, v, at = antimeridian(f.Geometry)
+		}
 		if slug != "" {
+			p := place{feature: f.Index, id: f.ID, pointer: featurePointer(d.base, f.Index) + "/geometry/coordinates", ring: -1, vertex: -1}
 			d.vertexFault(p, slug, path, v, at, detail)
 			continue
-		}
-		if info.Geographic {
-			if slug, detail, path, v, at := antimeridian(f.Geometry); slug != "" {
-				d.vertexFault(p, slug, path, v, at, detail)
-				continue
-			}
 		}
 		b := f.Geometry.Bound()
 		degrees = degrees && math.Abs(b.Min[0]) <= 180 && math.Abs(b.Max[0]) <= 180 && math.Abs(b.Min[1]) <= 90 && math.Abs(b.Max[1]) <= 90
@@ -615,7 +612,7 @@ func (d *siteReader) holds(fs []Feature, info frame.Info, given bool) (out []Fea
 
 func (d *siteReader) readsAsDegrees(first Feature, info frame.Info) parcels.Fault {
 	b := first.Geometry.Bound()
-	f := place{feature: first.Index, id: first.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, first.Index), ring: -1, vertex: -1}.fault("crs-units-mismatch",
+	f := place{feature: first.Index, id: first.ID, pointer: featurePointer(d.base, first.Index) + "/geometry/coordinates", ring: -1, vertex: -1}.fault("crs-units-mismatch",
 		fmt.Sprintf(" spans %.6g, %.6g to %.6g, %.6g, which reads as degrees where %s is in metres or feet. Leave the crs out for longitude, latitude, or give coordinates in it.", b.Min[0], b.Min[1], b.Max[0], b.Max[1], info.Code))
 	f.Actual = []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]}
 	return f
@@ -661,7 +658,7 @@ func (d *siteReader) areaOfUse(fs []Feature) {
 		if ll[0] >= d.info.West-slack && ll[0] <= d.info.East+slack && ll[1] >= d.info.South-slack && ll[1] <= d.info.North+slack {
 			continue
 		}
-		p := place{feature: f.Index, id: f.ID, pointer: fmt.Sprintf("%s/features/%d/geometry/coordinates", d.base, f.Index), ring: -1, vertex: -1}
+		p := place{feature: f.Index, id: f.ID, pointer: featurePointer(d.base, f.Index) + "/geometry/coordinates", ring: -1, vertex: -1}
 		ft := p.fault("coordinate-out-of-range", fmt.Sprintf(" lies at longitude %.3f, latitude %.3f, outside the area that %s is for (%.2f, %.2f to %.2f, %.2f). Check the crs and the order easting, northing.", ll[0], ll[1], d.info.Code, d.info.West, d.info.South, d.info.East, d.info.North))
 		ft.Limit = []float64{d.info.West, d.info.South, d.info.East, d.info.North}
 		d.fault(ft)
