@@ -495,3 +495,32 @@ func TestHandSourceAtCorner(t *testing.T) {
 	}
 	near(t, "way", float64(d), 10, 1e-9)
 }
+
+// A downspout inside a block that bars a trench, 1 m from its right and from its
+// upper side: two ways out are the shortest, and the search takes one of them. A
+// tree with the other keeps the rules too; one by a longer way does not.
+func TestHandLeadOffWithTwoShortestWays(t *testing.T) {
+	p := &Problem{Zone: orb.MultiPolygon{{rect(-20, -20, 20, 20), reversed(rect(-5, -5, 1, 1))}}, Rules: DefaultRules(), Prices: testPrices,
+		Sources: []Source{{ID: "a", At: orb.Point{0, 0}, LeadOff: true}}, Targets: []Target{{ID: "t", At: orb.Point{15, 15}}}}
+	solved(t, p)
+	for _, c := range []struct {
+		by    orb.Point
+		turns orb.Point
+		right bool
+	}{{orb.Point{1, 0}, orb.Point{10, 9}, true}, {orb.Point{0, 1}, orb.Point{9, 10}, true}, {orb.Point{1, 0.5}, orb.Point{10, 9.5}, false}} {
+		tr := &Tree{Nodes: []Node{{p.Sources[0].At, KindSource, 0}, {c.by, KindBend, -1}, {c.turns, KindBend, -1}, {p.Targets[0].At, KindTarget, -1}},
+			Runs: []Run{{From: 0, To: 1, LeadOff: true}, {From: 1, To: 2}, {From: 2, To: 3}}}
+		bad := Check(p, tr)
+		if short := !strings.Contains(strings.Join(bad, "; "), "not the shortest way"); short != c.right {
+			t.Errorf("by %v: %v", c.by, bad)
+		}
+		if c.right && len(bad) > 0 {
+			t.Errorf("by %v: %v", c.by, bad)
+		}
+	}
+}
+
+func reversed(r orb.Ring) orb.Ring {
+	r.Reverse()
+	return r
+}

@@ -124,12 +124,25 @@ func (t *Tree) Way() unit.Length {
 	return m
 }
 
+// leadsIn says whether a lead-off ends on the zone, is as short as the shortest
+// (a corner has many) and lies on its ground.
+func (s *site) leadsIn(source int, a, b orb.Point, shortest float64) bool {
+	const hair = 1e-6
+	if _, off := s.zone.nearest(b); off > hair || dist(a, b) > shortest+hair {
+		return false
+	}
+	within := s.p.Sources[source].LeadOffWithin
+	return len(within) == 0 || newField(within, s.origin).clear(a, b)
+}
+
 // Check holds every rule of the problem on a tree and says in words what is
 // broken; nothing when all is kept. It works on the tree alone, not on how it
 // was found.
-func Check(p *Problem, t *Tree) []string {
-	return newSite(p).check(t)
-}
+func Check(p *Problem, t *Tree) []string { return Checker(p)(t) }
+
+// Checker is Check of one problem, for trees one after the other: what it needs
+// of the problem is prepared once.
+func Checker(p *Problem) func(*Tree) []string { return newSite(p).check }
 
 func (s *site) check(t *Tree) []string {
 	s.zone.tol = 10 * eps // the search's tolerance and rounding on top
@@ -210,7 +223,7 @@ func (s *site) check(t *Tree) []string {
 			src := t.Nodes[r.From].Source
 			if src < 0 || !s.p.Sources[src].LeadOff {
 				say("run %d is a lead-off from no downspout", i)
-			} else if h := s.heads[src]; len(h.pts) < 2 || dist(h.pts[1], b) > 1e-6 {
+			} else if h := s.heads[src]; len(h.pts) < 2 || !s.leadsIn(src, a, b, h.off) {
 				say("lead-off %d is not the shortest way into the zone", i)
 			}
 		case r.TieIn:

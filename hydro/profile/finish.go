@@ -200,13 +200,30 @@ func (s *Solver) round(p *Problem) {
 			}
 		}
 		s.upOf[i], s.downOf[i] = u, d
-		// Pipes that arrive higher than the drop allows come down with it.
-		for _, c := range s.children[g.firstChild:g.lastChild] {
-			if most := u + s.offset(p, s.pipeOf[c], k) + g.drop; s.downOf[c] > most+grid {
-				if v := math.Ceil(most/grid-1e-6) * grid; v < s.downOf[c] {
-					s.downOf[c] = v
-				}
-			}
+		s.follow(p, i)
+	}
+}
+
+// follow brings the pipes that arrive at the start of reach i higher than the
+// drop allows down with it. Over many joins a trunk is rounded down by
+// centimetres: a short piece before a join that this would make too steep starts
+// lower too, and what arrives there follows.
+func (s *Solver) follow(p *Problem, i int) {
+	g := &s.geo[i]
+	for _, c := range s.children[g.firstChild:g.lastChild] {
+		most := s.upOf[i] + s.offset(p, s.pipeOf[c], s.pipeOf[i]) + g.drop
+		if s.downOf[c] <= most+grid {
+			continue
+		}
+		v := math.Ceil(most/grid-1e-6) * grid
+		if v >= s.downOf[c] {
+			continue
+		}
+		s.downOf[c] = v
+		b := &s.geo[c]
+		if r := float64(p.Rules.GreatestSlope); r > 0 && !b.fixed && !b.laid && s.upOf[c]-v > r*b.length {
+			s.upOf[c] = down1(v + max(down1(r*b.length), math.Ceil(s.mustFall(p, c)/grid-1e-6)*grid))
+			s.follow(p, c)
 		}
 	}
 }

@@ -1,9 +1,11 @@
 package planner
 
-// The layout of many lots on one trunk: first the trunk with one intake a lot,
-// then each lot's other intakes on their lot's own way down. A joint search over
-// all intakes grows with the square of their count and more; lots meet only at
-// the trunk, so little is lost.
+// The layout of many lots on one trunk: first the trunk, then each lot's intakes
+// on their lot's own way down. A joint search over all intakes grows with the
+// square of their count and more; lots meet only at the trunk, so little is lost.
+// The trunk is laid twice: from one intake a lot, which is shortest in all, and
+// along the easements, which is straight; what comes out cheaper with its pipes
+// and depths is kept.
 
 import (
 	"fmt"
@@ -26,8 +28,71 @@ const mostJoint = 9
 
 // comb solves the problem of a shared trunk.
 func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
-	byLot := map[string][]int{}
-	var lots []string
+	lots, byLot := lp.rows(p)
+	res, err := lp.combOn(p, lots, byLot, nil)
+	if err != nil {
+		return nil, err
+	}
+	stems := lp.stems(p, lots, byLot)
+	if stems == nil {
+		return res, nil
+	}
+	along, err := lp.combOn(p, lots, byLot, stems)
+	if err != nil {
+		return nil, err
+	}
+	if a, b := along.Best, res.Best; a != nil && len(along.Unreached) <= len(res.Unreached) &&
+		(b == nil || a.Target == b.Target && a.Cost < b.Cost || len(along.Unreached) < len(res.Unreached)) {
+		return along, nil
+	}
+	return res, nil
+}
+
+// stem is a place on the easements for the trunk to come by.
+type stem struct {
+	lot string
+	at  orb.Point
+}
+
+// stems are the places in the easements nearest to the lots' intakes, of each lot
+// the two that are farthest apart, for a trunk along them.
+func (lp *lotPlan) stems(p *route.Problem, lots []string, byLot map[string][]int) (out []stem) {
+	if len(lp.corridor) == 0 {
+		return nil
+	}
+	apart := func(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
+	least := 2 * float64(p.Rules.LeastStraight)
+	for _, lot := range lots {
+		var at []orb.Point
+		for _, i := range byLot[lot] {
+			q := p.Sources[i].At
+			if shape.Locate(q, lp.corridor) == shape.Outside {
+				_, _, q = shape.LineBoundary(orb.LineString{q, nudge(q, lp.corridor.Bound().Center())}, lp.corridor)
+			}
+			at = append(at, q)
+		}
+		var ends [2]orb.Point
+		ends[0], ends[1] = at[0], at[0]
+		for i := range at {
+			for _, q := range at[:i] {
+				if apart(at[i], q) > apart(ends[0], ends[1]) {
+					ends = [2]orb.Point{q, at[i]}
+				}
+			}
+		}
+		for _, q := range ends {
+			if !slices.ContainsFunc(out, func(o stem) bool { return apart(o.at, q) < least }) {
+				out = append(out, stem{lot, q})
+			}
+		}
+	}
+	return out
+}
+
+// rows lists the lots with their intakes; the intake nearest to the easements,
+// else to an outlet, stands first.
+func (lp *lotPlan) rows(p *route.Problem) (lots []string, byLot map[string][]int) {
+	byLot = map[string][]int{}
 	for i := range p.Sources {
 		lot := lp.waters[i].lot
 		if byLot[lot] == nil {
@@ -35,7 +100,6 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 		}
 		byLot[lot] = append(byLot[lot], i)
 	}
-	// of a lot the intake nearest to the easements, else to an outlet, stands first
 	for _, list := range byLot {
 		off := func(i int) float64 {
 			least := math.Inf(1)
@@ -63,6 +127,12 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 			return 0
 		})
 	}
+	return lots, byLot
+}
+
+// combOn lays a trunk from the stems, or where there are none from one intake a
+// lot, and brings each lot's intakes to it.
+func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]int, stems []stem) (*route.Result, error) {
 	first := map[string]int{} // place in byLot of the intake that stands for the lot
 	var res *route.Result
 	var reps []int
@@ -70,7 +140,14 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 		q := *p
 		q.Prove, q.Depth, q.Price = false, nil, nil
 		q.Sources, reps = nil, nil
+		for _, e := range stems {
+			reps = append(reps, byLot[e.lot][0])
+			q.Sources = append(q.Sources, route.Source{ID: "lot " + e.lot, At: e.at})
+		}
 		for _, lot := range lots {
+			if stems != nil {
+				break
+			}
 			if k := first[lot]; k < len(byLot[lot]) {
 				reps = append(reps, byLot[lot][k])
 				q.Sources = append(q.Sources, p.Sources[byLot[lot][k]])
@@ -87,7 +164,7 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 				again = true
 			}
 		}
-		if !again || try == 1 {
+		if !again || stems != nil || try == 1 {
 			break
 		}
 	}
@@ -109,25 +186,42 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 	// can be built is the plan's (and all that a quick plan completes).
 	res.Best = nil
 	start := res.Unreached
+	if stems != nil { // what no stem reaches, no intake of its lot does: the teeth say so
+		start = nil
+	}
+	breaks := route.Checker(p)
 	for i := range res.Alternatives {
 		a := &res.Alternatives[i]
 		if a.Tree == nil || lp.quick && res.Best != nil {
 			continue
 		}
 		t := cloneTree(a.Tree)
+		roots := map[string]int{} // node at which a lot's way down begins: the uppermost
+		ways := t.Ways()
 		for n := range t.Nodes {
 			if s := t.Nodes[n].Source; s >= 0 {
-				t.Nodes[n].Source = reps[s]
+				lot := lp.waters[reps[s]].lot
+				if k, ok := roots[lot]; !ok || ways[n] > ways[k] {
+					roots[lot] = n
+				}
+				if t.Nodes[n].Source = reps[s]; stems != nil {
+					t.Nodes[n].Source = -1
+				}
 			}
 		}
 		left := slices.Clone(start)
 		for _, lot := range lots {
-			more, err := lp.tooth(p, &t, byLot[lot])
+			root, ok := roots[lot]
+			if !ok {
+				root = -1
+			}
+			more, err := lp.tooth(p, &t, byLot[lot], root, breaks)
 			if err != nil {
 				return nil, err
 			}
 			left = append(left, more...)
 		}
+		t = trimmed(&t)
 		cost, ok, why := t.Cost, true, ""
 		if p.Price != nil {
 			cost, ok, why = p.Price(&t)
@@ -137,7 +231,7 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 			a.Tree, a.Reason = &t, why
 			continue
 		}
-		if bad := route.Check(p, &t); len(bad) > 0 {
+		if bad := breaks(&t); len(bad) > 0 {
 			a.Tree, a.Reason = nil, "its joined layout breaks a rule: "+bad[0]
 			continue
 		}
@@ -167,34 +261,88 @@ func cloneTree(t *route.Tree) route.Tree {
 	return c
 }
 
-// tooth brings a lot's intakes to the tree along the way of the one that is in
-// it, and returns those that find none. What is joined already stays as it is.
-func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int) (left []route.Unreached, err error) {
+// trimmed is a tree without the upper ends of its trunk that no water comes to,
+// and without the places where nothing joined or turned after all.
+func trimmed(t *route.Tree) route.Tree {
+	c := cloneTree(t)
+	into := make([]int, len(c.Nodes))
+	for _, r := range c.Runs {
+		into[r.To]++
+	}
+	dry := func(r route.Run) bool {
+		n := c.Nodes[r.From]
+		return into[r.From] == 0 && n.Source < 0 && n.Kind != route.KindStart
+	}
+	for k := 0; k >= 0; {
+		if k = slices.IndexFunc(c.Runs, dry); k >= 0 {
+			into[c.Runs[k].To]--
+			c.Runs = slices.Delete(c.Runs, k, k+1)
+		}
+	}
+	for n := range c.Nodes {
+		if k := c.Nodes[n].Kind; c.Nodes[n].Source >= 0 || k != route.KindSource && k != route.KindJoin {
+			continue
+		}
+		if c.Nodes[n].Kind = route.KindJoin; into[n] != 1 {
+			continue
+		}
+		c.Nodes[n].Kind = route.KindBend
+		up := slices.IndexFunc(c.Runs, func(r route.Run) bool { return r.To == n })
+		down := slices.IndexFunc(c.Runs, func(r route.Run) bool { return r.From == n })
+		if up < 0 || down < 0 || c.Runs[up].LeadOff || c.Runs[up].Kept || c.Runs[down].Kept || c.Runs[down].TieIn {
+			continue
+		}
+		chord := orb.LineString{c.Nodes[c.Runs[up].From].At, c.Nodes[c.Runs[down].To].At}
+		if d, _ := shape.PointLine(c.Nodes[n].At, chord); d < 1e-4 {
+			c.Runs[up].To = c.Runs[down].To
+			c.Runs = slices.Delete(c.Runs, down, down+1)
+			into[n] = 0
+		}
+	}
+	to := make([]int, len(c.Nodes))
+	used := make([]bool, len(c.Nodes))
+	for _, r := range c.Runs {
+		used[r.From], used[r.To] = true, true
+	}
+	var nodes []route.Node
+	for n := range c.Nodes {
+		to[n] = len(nodes)
+		if used[n] {
+			nodes = append(nodes, c.Nodes[n])
+		}
+	}
+	c.Nodes = nodes
+	for i := range c.Runs {
+		c.Runs[i].From, c.Runs[i].To = to[c.Runs[i].From], to[c.Runs[i].To]
+	}
+	inOrder(&c)
+	return c
+}
+
+// tooth brings a lot's intakes to the tree along the way down from its node root
+// (-1: the lot has none), and returns those that find none. What is joined already
+// stays as it is; breaks tells what rules of the problem the whole breaks.
+func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int, root int, breaks func(*route.Tree) []string) (left []route.Unreached, err error) {
 	miss := func(i int, why string) {
 		left = append(left, route.Unreached{Source: i, Reason: why, Nearest: p.Sources[i].At})
 	}
-	rep := -1
 	leaves := map[int]int{}
 	for i, r := range t.Runs {
 		leaves[r.From] = i
 	}
-	for n := range t.Nodes {
-		if s := t.Nodes[n].Source; s >= 0 && slices.Contains(sources, s) {
-			rep = n
-		}
-	}
-	if rep < 0 {
+	if root < 0 {
 		for _, i := range sources {
 			miss(i, "its lot has no way to the trunk")
 		}
 		return left, nil
 	}
-	if len(sources) == 1 {
+	rep := t.Nodes[root].Source // -1: all are still to be joined
+	if len(sources) == 1 && rep >= 0 {
 		return nil, nil
 	}
-	way := orb.LineString{t.Nodes[rep].At}
+	way := orb.LineString{t.Nodes[root].At}
 	on := map[int]bool{}
-	for n := rep; ; {
+	for n := root; ; {
 		r, ok := leaves[n]
 		if !ok {
 			break
@@ -266,14 +414,14 @@ func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int) (left [
 		return nil, wrong(lp.lot, err)
 	}
 	for _, u := range res.Unreached {
-		if u.Source >= 0 && t.Nodes[rep].Source != sources[u.Source] {
+		if u.Source >= 0 && rep != sources[u.Source] {
 			u.Source = sources[u.Source]
 			left = append(left, u)
 		}
 	}
 	if res.Best == nil {
 		for _, i := range sources {
-			if t.Nodes[rep].Source != i && !slices.ContainsFunc(left, func(u route.Unreached) bool { return u.Source == i }) {
+			if rep != i && !slices.ContainsFunc(left, func(u route.Unreached) bool { return u.Source == i }) {
 				miss(i, "no way that keeps the rules leads from it to the trunk")
 			}
 		}
@@ -281,10 +429,11 @@ func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int) (left [
 	}
 	was := cloneTree(t)
 	graft(t, res.Best, sources)
-	if bad := route.Check(p, t); len(bad) > 0 {
+	whole := trimmed(t)
+	if bad := breaks(&whole); len(bad) > 0 {
 		*t = was
 		for _, i := range sources {
-			if t.Nodes[rep].Source != i {
+			if rep != i {
 				miss(i, "its way to the trunk breaks a rule: "+bad[0])
 			}
 		}
