@@ -84,8 +84,7 @@ func (y *System) Frame(bounds orb.Bound) (*Frame, error) {
 	if y.info.Geographic {
 		f.crs = ""
 		f.origin = orb.Point{round(c[0], 1e6), round(c[1], 1e6)}
-		def := fmt.Sprintf("+proj=tmerc +lat_0=%.6f +lon_0=%.6f +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +type=crs", f.origin[1], f.origin[0])
-		pj, err := newTransform("EPSG:4326", def)
+		pj, err := newMercator(f.origin)
 		if err != nil {
 			return nil, &CRSError{"WGS 84", err.Error()}
 		}

@@ -1,6 +1,7 @@
 package frame
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -52,4 +53,53 @@ func TestUnknownSystem(t *testing.T) {
 			t.Errorf("%s was taken", c)
 		}
 	}
+}
+
+// The plane named outright is the one that PROJ finds by its own search between
+// the two systems, to the bit.
+func TestOracleMercator(t *testing.T) {
+	for _, origin := range []orb.Point{{-86.9, 36.1}, {0, 0}, {179.999999, -44.5}, {-180, 71.25}, {12.345678, -89.9}, {151.2, 89}} {
+		own, err := newMercator(origin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, err := newTransform("EPSG:4326", fmt.Sprintf("+proj=tmerc +lat_0=%.6f +lon_0=%.6f +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +type=crs", origin[1], origin[0]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 200 {
+			// within a kilometre or so, and now and then far off or nowhere
+			r := 0.01 * float64(1+(i%10)*(i%10))
+			p := orb.Point{origin[0] + r*math.Sin(float64(i)), origin[1] + r*math.Cos(1.7*float64(i))}
+			same := func(what string, a, b orb.Point) {
+				for k := range a {
+					if math.Float64bits(a[k]) != math.Float64bits(b[k]) && !(math.IsNaN(a[k]) && math.IsNaN(b[k])) {
+						t.Fatalf("%v, %s %v: %v, by search %v", origin, what, p, a, b)
+					}
+				}
+			}
+			q := own.forward(p)
+			same("forward", q, found.forward(p))
+			same("back", own.back(q), found.back(q))
+		}
+	}
+}
+
+// A frame of longitude and latitude beside what the search for it would cost.
+func BenchmarkFrame(b *testing.B) {
+	at := orb.Point{-86.9, 36.1}
+	b.Run("outright", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := newMercator(at); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("by search", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := newTransform("EPSG:4326", "+proj=tmerc +lat_0=36.1 +lon_0=-86.9 +k=1 +ellps=WGS84 +units=m +type=crs"); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 }

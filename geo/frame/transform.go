@@ -23,6 +23,7 @@ import "C"
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"runtime"
 	"sync"
@@ -57,6 +58,24 @@ func newTransform(from, to string) (*transform, error) {
 		pj = C.proj_normalize_for_visualization(ctx, raw)
 		C.proj_destroy(raw)
 	}
+	return takeOver(ctx, pj)
+}
+
+// newMercator makes the way from longitude, latitude to a transverse Mercator
+// plane about an origin on WGS 84, in metres. It is the one operation that
+// newTransform would find between the two, named outright: that search reads
+// PROJ's database for milliseconds, and every site in longitude and latitude has
+// a plane of its own. The error's text is PROJ's.
+func newMercator(origin orb.Point) (*transform, error) {
+	ctx := C.proj_context_create()
+	C.proj_log_level(ctx, C.PJ_LOG_NONE)
+	def := C.CString(fmt.Sprintf("+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step +proj=tmerc +lat_0=%.6f +lon_0=%.6f +k=1 +x_0=0 +y_0=0 +ellps=WGS84", origin[1], origin[0]))
+	defer C.free(unsafe.Pointer(def))
+	return takeOver(ctx, C.proj_create(ctx, def))
+}
+
+// takeOver makes a transform that owns a context and what was made in it.
+func takeOver(ctx *C.PJ_CONTEXT, pj *C.PJ) (*transform, error) {
 	if pj == nil {
 		why := C.GoString(C.proj_context_errno_string(ctx, C.proj_context_errno(ctx)))
 		C.proj_context_destroy(ctx)
