@@ -1,5 +1,5 @@
 // The plan: the ground in painted pieces on a canvas, the plan and what is being
-// drawn in an SVG above it, pan and zoom for pointer, touch and keyboard.
+// drawn in SVG above it, pan and zoom for pointer, touch and keyboard.
 
 import type { Backdrop } from './backdrop';
 import type { Box, Geometry, Ground, Plan, Relief, Stretch, XY, Zone } from './answers';
@@ -46,7 +46,9 @@ export class Board {
   private zone: { shapes: Shape[]; box: Box } | null = null;
   private refit: (() => void) | null = null;
   private dense = 1;
-  private asked = false;
+  private asked = 0; // the frame that was asked for
+  /** The painted ground is to be laid out anew with the next frame; what stands over it always is. */
+  private laid = false;
   private readonly canvas: HTMLCanvasElement;
   private readonly pen: CanvasRenderingContext2D;
   private readonly mosaic = new Mosaic((c, box, pen) => this.paintPiece(c, box, pen));
@@ -57,7 +59,7 @@ export class Board {
   constructor(readonly sheet: HTMLElement) {
     this.canvas = sheet.querySelector('canvas')!;
     this.pen = this.canvas.getContext('2d', { alpha: false })!;
-    this.over = new Over(this, sheet.querySelector<SVGSVGElement>('svg#overlay')!);
+    this.over = new Over(this, [...sheet.querySelectorAll<SVGSVGElement>('#overlay svg')]);
     this.mosaic.again = () => this.draw();
     new ResizeObserver(() => this.resize()).observe(sheet);
     this.pointers();
@@ -110,7 +112,7 @@ export class Board {
   }
 
   setPlan(plan: Plan | null, lot: string): void { this.plan = plan; this.lot = lot; this.over.all(); this.draw(); }
-  setRoute(route: number[][], stretches = this.stretches): void { this.route = route; this.stretches = stretches; this.over.route(); this.draw(); }
+  setRoute(route: number[][], stretches = this.stretches): void { this.route = route; this.stretches = stretches; this.over.route(); this.soonest(); }
   setBuilt(built: BuiltMarks | null): void { this.built = built; this.over.all(); this.draw(); }
   /** What is drawn over the plan changed: station, cross, handles, tape, where the reader stands. */
   redraw(): void { this.over.all(); this.draw(); }
@@ -149,19 +151,24 @@ export class Board {
   /** Brings a place into sight if it is out of it. */
   show(p: XY): void { const s = this.screen(p); if (s[0] < 40 || s[1] < 40 || s[0] > this.width - 40 || s[1] > this.height - 40) { this.view.x = p[0]; this.view.y = p[1]; this.refit = null; this.handlers.view(); } this.redraw(); }
 
-  draw(): void { if (this.asked) return; this.asked = true; requestAnimationFrame(() => { this.asked = false; this.frame(); }); }
+  draw(): void { this.laid = false; this.soonest(); }
+  /** Draws what stands over the ground with the next frame; the ground stays as it is painted. */
+  private soonest(): void { this.asked ||= requestAnimationFrame(() => { this.asked = 0; this.frame(); }); }
 
   private frame(): void {
     const then = this.pointed; this.pointed = null; then?.();
-    this.asked = false; // what the pointer did is drawn in this very frame
-    const c = this.pen;
-    c.setTransform(1, 0, 0, 1, 0, 0);
-    c.fillStyle = sand; c.fillRect(0, 0, this.canvas.width, this.canvas.height);
-    if (!this.scene) return;
-    const whole = this.mosaic.draw(c, this.view, this.width, this.height, this.dense);
-    this.sheet.dataset.painted = whole ? 'yes' : 'no';
-    this.over.draw();
-    this.paintBar();
+    cancelAnimationFrame(this.asked); this.asked = 0; // what the pointer did is drawn in this very frame
+    if (!this.laid) {
+      this.laid = true; // unless a piece that is missing asks for another frame
+      const c = this.pen;
+      c.setTransform(1, 0, 0, 1, 0, 0);
+      c.fillStyle = sand; c.fillRect(0, 0, this.canvas.width, this.canvas.height);
+      if (!this.scene) return;
+      const whole = this.mosaic.draw(c, this.view, this.width, this.height, this.dense);
+      this.sheet.dataset.painted = whole ? 'yes' : 'no';
+      this.paintBar();
+    }
+    if (this.scene) this.over.draw();
   }
 
   private paintedBar = '';
@@ -281,7 +288,7 @@ export class Board {
   }
 
   /** What a pointer does is carried out with the next frame, the newest alone. */
-  private soon(then: () => void): void { this.pointed = then; this.draw(); }
+  private soon(then: () => void): void { this.pointed = then; this.soonest(); }
 
   private pointers(): void {
     const down = new Map<number, XY>();

@@ -33,7 +33,7 @@ export function addPoint(p: readonly number[]): void { change({ ...state.edits, 
 export function dropLast(): void { if (state.edits.route.length) change({ ...state.edits, route: state.edits.route.slice(0, -1) }, checkAll); }
 
 /** One check is on its way at a time; the newest line waits for it. */
-let checking = false, waiting: { whole: boolean } | null = null, took = 0;
+let checking = false, waiting: { whole: boolean } | null = null;
 export async function check(whole: boolean): Promise<void> {
   const line = board.route, doc = state.doc;
   if (line.length < 2 || !state.lot || !doc) { state.check = null; $('routeAnswer').replaceChildren(); $('live').hidden = true; board.setRoute(line, []); return; }
@@ -43,7 +43,7 @@ export async function check(whole: boolean): Promise<void> {
     const moved = edited(doc, { moves: state.edits.moves, route: [] }, state.lot), began = performance.now();
     const sent = whole ? { ...moved, layers: { ...moved.layers, drains: { type: 'FeatureCollection', features: [...features(moved, 'drains'), drawn(line, state.lot)] } } } : forDrag(moved, line, state.lot);
     const got = await service.execute('check', sent, { lots: [state.lot], ...criteria() });
-    took = performance.now() - began;
+    $('live').dataset[whole ? 'ms' : 'dragMs'] = String(Math.round(performance.now() - began));
     const mine = ((got.features ?? []) as { properties: Record<string, any> }[]).find(f => f.properties.drain === 'drawn here');
     if (mine && board.route.length > 1) showCheck(mine.properties);
     if (whole) showCautions(got.cautions);
@@ -66,7 +66,7 @@ function fallOf(): string {
 export function showCheck(p: Record<string, any>): void {
   state.check = p;
   const word = `${short(p.verdict)}: ${u.length(p.length_m)}, nearest ${u.depth(p.least_clearance_m)} to a lot line, ${u.depth(p.least_foundation_clearance_m)} to a foundation${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const under = fallOf(), l = $('live'); l.textContent = `Route: ${word}${under ? `; ${under}` : ''}`; l.dataset.ms = String(Math.round(took)); l.hidden = false;
+  const under = fallOf(), l = $('live'); l.textContent = `Route: ${word}${under ? `; ${under}` : ''}`; l.hidden = false;
   board.setRoute(board.route, (p.stretches ?? []).map((s: any) => ({ ...s, text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}` })));
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');

@@ -1,6 +1,8 @@
-// What stands over the ground, in an SVG: the plan, the drawn route, shots,
-// marks, the reader's place. While the plan is panned the whole drawing is
-// moved; it is made anew when the scale changes or it was moved far.
+// What stands over the ground, in SVG: the plan, the drawn route, shots, marks,
+// the reader's place. While the plan is panned the whole drawing is moved; it is
+// made anew when the scale changes or it was moved far. What a hand drags is a
+// drawing of its own above the rest, so that the browser paints a line and not
+// the plan under it for every step of the hand.
 
 import type { Board } from './board';
 import { svg } from './dom';
@@ -17,10 +19,12 @@ export class Over {
   private moved: XY = [0, 0]; // pixels that the whole is shifted by
   private from = { x: 0, y: 0, k: 0 };
 
-  constructor(private readonly board: Board, private readonly at: SVGSVGElement) {
+  constructor(private readonly board: Board, private readonly sheets: SVGSVGElement[]) {
     const g = () => svg('g', {});
-    this.layers = { plan: g(), route: g(), grips: g(), marks: g(), built: g(), top: g() };
-    at.replaceChildren(...Object.values(this.layers));
+    this.layers = { plan: g(), built: g(), marks: g(), route: g(), grips: g(), top: g() };
+    const { plan, built, marks, route, grips, top } = this.layers;
+    sheets[0]!.replaceChildren(plan, built, marks);
+    sheets[1]!.replaceChildren(route, grips, top);
   }
   all(): void { for (const k of Object.keys(this.layers) as (keyof Over['layers'])[]) this.dirty.add(k); }
   route(): void { this.dirty.add('route'); }
@@ -32,9 +36,8 @@ export class Over {
     if (this.from.k !== v.k || Math.abs(dx) > b.width / 2 || Math.abs(dy) > b.height / 2) this.all();
     if (this.dirty.size === Object.keys(this.layers).length) {
       this.from = { ...v }; this.moved = [0, 0];
-      this.at.style.transform = '';
-      this.at.setAttribute('viewBox', `0 0 ${b.width} ${b.height}`);
-    } else if (dx !== this.moved[0] || dy !== this.moved[1]) { this.moved = [dx, dy]; this.at.style.transform = `translate(${dx}px,${dy}px)`; }
+      for (const s of this.sheets) { s.style.transform = ''; s.setAttribute('viewBox', `0 0 ${b.width} ${b.height}`); }
+    } else if (dx !== this.moved[0] || dy !== this.moved[1]) { this.moved = [dx, dy]; for (const s of this.sheets) s.style.transform = `translate(${dx}px,${dy}px)`; }
     if (!b.plane) { for (const g of Object.values(this.layers)) g.replaceChildren(); this.dirty.clear(); return; }
     for (const k of this.dirty) this.layers[k].replaceChildren(...this[`make_${k}`]());
     this.dirty.clear();

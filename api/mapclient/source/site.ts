@@ -91,30 +91,29 @@ export function edited(doc: SiteDocument, edits: Pick<Edits, 'moves' | 'route'>,
 export const drawn = (line: number[][], lot: string): Feature => ({ type: 'Feature', id: 'drawn here', geometry: { type: 'LineString', coordinates: line }, properties: { drain: 'drawn here', lot, status: 'proposed', pipe: 'solid' } });
 
 const near = ['parcels', 'streets', 'districts', 'buildings', 'easements', 'inlets', 'outlets', 'obstacles'];
+/** What was kept of a document for the drags over a lot: the layers, cut to a box. */
+let cut: { doc: SiteDocument; lot: string; box: Box; layers: Record<string, Collection> } | null = null;
 /**
  * What a check of one drawn route needs: ground and intakes are left out, and
- * with many lots all that lies far from the lot and the line, so that a drag is
- * answered at once. The whole site is checked on release.
+ * all that lies far from the lot and the line, so that a drag is answered at
+ * once. The layers stay the same while the line keeps near the lot: neither the
+ * page nor the service reads them twice. The whole site is checked on release.
  */
 export function forDrag(doc: SiteDocument, line: number[][], lot: string): SiteDocument {
-  const layers: Record<string, Collection> = {};
-  const all = features(doc, 'parcels');
-  let keep = (_: Feature): boolean => true;
-  if (all.length > 300) {
-    const own = all.find((f, i) => lotName(f, i) === lot);
-    const b = own ? bounds([own]) : null;
+  const inside = (b: Box): boolean => line.every(p => p[0]! >= b[0] && p[0]! <= b[2] && p[1]! >= b[1] && p[1]! <= b[3]);
+  if (!cut || near.some(n => cut!.doc.layers[n] !== doc.layers[n]) || cut.lot !== lot || !inside(cut.box)) {
+    const own = features(doc, 'parcels').find((f, i) => lotName(f, i) === lot), b = own ? bounds([own]) : null;
+    const layers: Record<string, Collection> = {};
+    let far: Box = [-Infinity, -Infinity, Infinity, Infinity], box = far;
     if (b) {
       for (const p of line) grow(b, p);
-      const wide = Math.max(b[2] - b[0], b[3] - b[1]);
-      const far: Box = [b[0] - wide, b[1] - wide, b[2] + wide, b[3] + wide];
-      keep = f => { const o = bounds([f]); return !!o && o[0] <= far[2] && o[2] >= far[0] && o[1] <= far[3] && o[3] >= far[1]; };
+      const wide = 0.5 * Math.max(b[2] - b[0], b[3] - b[1]); // half of it is room for the line to go on
+      box = [b[0] - wide / 2, b[1] - wide / 2, b[2] + wide / 2, b[3] + wide / 2];
+      far = [b[0] - wide, b[1] - wide, b[2] + wide, b[3] + wide];
     }
+    const keep = (f: Feature): boolean => { const o = bounds([f]); return !b || !!o && o[0] <= far[2] && o[2] >= far[0] && o[1] <= far[3] && o[3] >= far[1]; };
+    for (const name of near) { const l = doc.layers[name]; if (l) layers[name] = { ...l, features: features(doc, name).filter(keep) }; }
+    cut = { doc, lot, box, layers };
   }
-  for (const name of near) {
-    const l = doc.layers[name];
-    if (!l) continue;
-    layers[name] = all.length > 300 ? { ...l, features: features(doc, name).filter(keep) } : l;
-  }
-  layers.drains = { type: 'FeatureCollection', features: [drawn(line, lot)] };
-  return { ...doc, layers };
+  return { ...doc, layers: { ...cut.layers, drains: { type: 'FeatureCollection', features: [drawn(line, lot)] } } };
 }
