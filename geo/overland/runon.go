@@ -54,6 +54,32 @@ const OnePlace = 3.048 * unit.Metre
 // wall does not exist. One crossing of two neighbours stands in the list twice,
 // once for each line.
 func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []LineFlow {
+	return f.Crossings(lots).Flows(before, after)
+}
+
+// Crossings are the cells from which water runs over the lines of some lots: what
+// LineFlows asks of the ground alone, for those who ask for the flows of many
+// plans over the same lots. They are not written to once made.
+type Crossings struct {
+	lines []crossedLine // by lot, part, line and other lot
+}
+
+// crossedLine is one line of a lot, towards one other lot.
+type crossedLine struct {
+	lot, part, line, other int
+	length                 unit.Length
+	cells                  []crossing // in the order of the cells
+}
+
+type crossing struct {
+	cell  int
+	into  bool
+	along float64
+	at    orb.Point
+}
+
+// Crossings lists where water crosses the lines of lots.
+func (f *Field) Crossings(lots []orb.MultiPolygon) *Crossings {
 	owner := make([]int32, len(f.Dir))
 	for i := range owner {
 		owner[i] = -1
@@ -64,35 +90,22 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 	type key struct {
 		lot, part, line, other int
 	}
-	type sum struct {
-		LineFlow
+	type spans struct {
+		crossedLine
 		spans [][2]float64 // stretches of the line that are crossed
-		out   []leaving
 	}
-	found := map[key]*sum{}
+	found := map[key]*spans{}
 	half := math.Hypot(f.Grid.CellX, f.Grid.CellY) / 2 / math.Sqrt2
 	cross := func(lot, other int, into bool, i int, at orb.Point) {
 		part, line, along, length := nearestLine(lots[lot], at)
 		k := key{lot, part, line, other}
 		s := found[k]
 		if s == nil {
-			s = &sum{LineFlow: LineFlow{Lot: lot, Part: part, Line: line, Other: other}}
+			s = &spans{crossedLine: crossedLine{lot: lot, part: part, line: line, other: other}}
 			found[k] = s
 		}
-		sense := unit.Area(-1)
-		if into {
-			sense = 1
-		}
-		s.Before += sense * unit.Area(before[i])
-		s.After += sense * unit.Area(after[i])
-		if a, b := unit.Area(after[i]), unit.Area(before[i]); a > s.MostAfter || s.MostAfter == 0 && b > s.MostBefore {
-			s.At = at
-		}
-		s.MostBefore, s.MostAfter = max(s.MostBefore, unit.Area(before[i])), max(s.MostAfter, unit.Area(after[i]))
+		s.cells = append(s.cells, crossing{i, into, along, at})
 		s.spans = append(s.spans, [2]float64{math.Max(0, along-half), math.Min(length, along+half)})
-		if !into {
-			s.out = append(s.out, leaving{along, after[i] - before[i], at})
-		}
 	}
 	for i := range f.Dir {
 		if !f.Wet(i) {
@@ -101,7 +114,9 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 		from, to := int(owner[i]), -1
 		at := f.Centre(i)
 		if j, ok := f.Next(i); ok {
-			to = int(owner[j])
+			if to = int(owner[j]); from == to {
+				continue
+			}
 			b := f.Centre(j)
 			at = orb.Point{(at[0] + b[0]) / 2, (at[1] + b[1]) / 2}
 		} else if f.Dir[i] == Out {
@@ -110,36 +125,62 @@ func (f *Field) LineFlows(lots []orb.MultiPolygon, before, after []float64) []Li
 		} else {
 			continue // into an inlet, or walled in
 		}
-		if from == to {
-			continue
-		}
-		if from >= 0 {
+		if from >= 0 && from != to {
 			cross(from, to, false, i, at)
 		}
-		if to >= 0 {
+		if to >= 0 && from != to {
 			cross(to, from, true, i, at)
 		}
 	}
-	out := make([]LineFlow, 0, len(found))
+	c := &Crossings{lines: make([]crossedLine, 0, len(found))}
 	for _, s := range found {
 		slices.SortFunc(s.spans, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
 		reach := math.Inf(-1)
 		for _, v := range s.spans {
 			if v[1] > reach {
-				s.Length += unit.Length(v[1] - math.Max(v[0], reach))
+				s.length += unit.Length(v[1] - math.Max(v[0], reach))
 				reach = v[1]
 			}
 		}
-		s.Rise, s.RiseAt = rise(s.out)
+		c.lines = append(c.lines, s.crossedLine)
+	}
+	slices.SortFunc(c.lines, func(a, b crossedLine) int {
+		return cmp.Or(cmp.Compare(a.lot, b.lot), cmp.Compare(a.part, b.part), cmp.Compare(a.line, b.line), cmp.Compare(a.other, b.other))
+	})
+	return c
+}
+
+// Flows is what LineFlows lists, of areas through each cell of the same field.
+func (c *Crossings) Flows(before, after []float64) []LineFlow {
+	flows := make([]LineFlow, 0, len(c.lines))
+	var out []leaving
+	for k := range c.lines {
+		l := &c.lines[k]
+		s := LineFlow{Lot: l.lot, Part: l.part, Line: l.line, Other: l.other, Length: l.length}
+		out = out[:0]
+		for _, x := range l.cells {
+			b, a := unit.Area(before[x.cell]), unit.Area(after[x.cell])
+			sense := unit.Area(-1)
+			if x.into {
+				sense = 1
+			}
+			s.Before += sense * b
+			s.After += sense * a
+			if a > s.MostAfter || s.MostAfter == 0 && b > s.MostBefore {
+				s.At = x.at
+			}
+			s.MostBefore, s.MostAfter = max(s.MostBefore, b), max(s.MostAfter, a)
+			if !x.into {
+				out = append(out, leaving{x.along, after[x.cell] - before[x.cell], x.at})
+			}
+		}
+		s.Rise, s.RiseAt = rise(out)
 		if s.Into = s.Before > 0 || s.Before == 0 && s.After > 0; !s.Into {
 			s.Before, s.After = -s.Before, -s.After
 		}
-		out = append(out, s.LineFlow)
+		flows = append(flows, s)
 	}
-	slices.SortFunc(out, func(a, b LineFlow) int {
-		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Other, b.Other))
-	})
-	return out
+	return flows
 }
 
 // leaving is what leaves a lot more after than before, in one cell.

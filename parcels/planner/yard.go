@@ -50,17 +50,30 @@ func (lp *lotPlan) yard(m *member) {
 	if lp.given {
 		mem = nil
 	}
-	r, err := memory.Of(mem, func() memory.Key {
-		flat := near
+	// What no basin changes is kept apart, so that a dragged basin asks for its own
+	// water only.
+	lie, err := memory.Of(mem, func() memory.Key {
+		flat := *yardwater.WithoutGrates(&near)
 		flat.Frame = nil // the positions in its plane are there
-		return memory.NewHash("planner.yard").Value(flat).Key()
-	}, func() (*yardwater.Report, int64, error) {
-		r, err := yardwater.Look(&near, lp.surface)
+		return memory.NewHash("planner.lie").Value(flat).Key()
+	}, func() (*yardwater.Lie, int64, error) {
+		lie, err := yardwater.Survey(&near, lp.surface)
 		if err != nil {
 			return nil, 0, err
 		}
-		return r, 64 * int64(len(r.Field.Dir)), nil
+		return lie, lie.Size(), nil
 	})
+	var r *yardwater.Report
+	if err == nil {
+		r, err = memory.Of(mem, func() memory.Key {
+			flat := near
+			flat.Frame = nil
+			return memory.NewHash("planner.yard").Value(flat).Key()
+		}, func() (*yardwater.Report, int64, error) {
+			r, err := lie.Look(&near)
+			return r, 64 << 10, err
+		})
+	}
 	if err != nil {
 		lp.find(parcels.Finding{Code: "yard_water_unknown", Severity: parcels.Note, Message: "The water over the yard was not worked out: " + err.Error() + "."})
 		return

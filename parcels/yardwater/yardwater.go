@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"github.com/paulmach/orb"
 
@@ -135,6 +136,52 @@ func takes(i parcels.Intake) bool { return i.Kind == "yard_basin" || i.Kind == "
 // Look works the water over a site's ground. The site has lots; the error tells
 // a ground that does not cover them.
 func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
+	l, err := Survey(s, surface)
+	if err != nil {
+		return nil, err
+	}
+	return l.Look(s)
+}
+
+// Lie is what of the water over a site's ground no basin or drain changes: the
+// raster, where water goes, the hollows, the roofs, the ground at the walls. It
+// follows from the site without its grates (WithoutGrates) and the surface alone.
+type Lie struct {
+	site    *parcels.Site // without its grates
+	surface ground.Surface
+	houses  []orb.MultiPolygon
+	lots    []orb.MultiPolygon
+	closed  *overland.Field // inlets shut: which cells are open
+	in      overland.Input  // inlets open
+	field   *overland.Field
+	roofs   []Roof
+	hollows []hollow
+	told    []parcels.Finding // of roofs
+	walls   []parcels.Finding
+
+	once   sync.Once // a lie is kept and asked by several plans at once
+	now    *asItLies
+	nowErr error
+}
+
+// hollow is a pond before it is known which intakes stand in it.
+type hollow struct {
+	Pond
+	lot    string
+	wet    map[int]bool
+	houses []overland.Standing
+}
+
+// WithoutGrates is the site without the intakes that take water off the ground.
+func WithoutGrates(s *parcels.Site) *parcels.Site {
+	bare := *s
+	bare.Intakes = slices.DeleteFunc(slices.Clone(s.Intakes), takes)
+	return &bare
+}
+
+// Survey works what Look needs of the ground. The site has lots; the error tells a
+// ground that does not cover them.
+func Survey(s *parcels.Site, surface ground.Surface) (*Lie, error) {
 	if len(s.Lots) == 0 || surface == nil {
 		return nil, fmt.Errorf("yardwater: %d lots, ground known: %v", len(s.Lots), surface != nil)
 	}
@@ -142,63 +189,74 @@ func Look(s *parcels.Site, surface ground.Surface) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &look{site: s, surface: surface, report: &Report{Cell: unit.Length(math.Max(g.CellX, g.CellY))}}
+	l := &Lie{site: WithoutGrates(s), surface: surface}
 	for _, b := range s.Buildings {
 		l.houses = append(l.houses, b.Shape)
 	}
 	for i := range s.Lots {
 		l.lots = append(l.lots, s.Lots[i].Shape)
 	}
-	in := overland.Input{Ground: g, Blocked: l.houses}
-	base, err := overland.Flow(in) // to know which cells are open
-	if err != nil {
+	l.in = overland.Input{Ground: g, Blocked: l.houses}
+	if l.closed, err = overland.Flow(l.in); err != nil {
 		return nil, err
-	}
-	open := func(p orb.Point) (orb.Point, bool) {
-		i, ok := base.CellAt(p, unit.Length(2*math.Max(g.CellX, g.CellY)))
-		if !ok {
-			return orb.Point{}, false
-		}
-		return base.Centre(i), true
 	}
 	for _, x := range s.Inlets {
-		if at, ok := open(x.At); ok && (x.Kind == "grate" || x.Kind == "curb") {
-			in.Drains = append(in.Drains, at)
+		if at, ok := l.open(x.At); ok && (x.Kind == "grate" || x.Kind == "curb") {
+			l.in.Drains = append(l.in.Drains, at)
 		}
 	}
-	f, err := overland.Flow(in)
-	if err != nil {
+	if l.field, err = overland.Flow(l.in); err != nil {
 		return nil, err
 	}
-	l.report.Field, l.report.look = f, l
-	l.roofs, l.report.Findings = Roofs(s)
-	l.ponds(f)
-	for _, x := range s.Intakes {
-		if at, ok := open(x.At); ok && takes(x) {
-			l.grates = append(l.grates, x)
-			in.Drains = append(in.Drains, at)
-		}
-	}
-	if err := l.overflows(in); err != nil {
-		return nil, err
-	}
+	l.roofs, l.told = Roofs(l.site)
+	l.hollow()
 	l.foundations()
-	return l.report, nil
+	return l, nil
+}
+
+// Size is about how many bytes a Lie holds.
+func (l *Lie) Size() int64 { return 96 * int64(len(l.field.Dir)) }
+
+// open is the middle of the open cell at a place.
+func (l *Lie) open(p orb.Point) (orb.Point, bool) {
+	i, ok := l.closed.CellAt(p, unit.Length(2*math.Max(l.in.Ground.CellX, l.in.Ground.CellY)))
+	if !ok {
+		return orb.Point{}, false
+	}
+	return l.closed.Centre(i), true
+}
+
+// Look works the water with the basins and drains of a site that is else the one
+// surveyed.
+func (l *Lie) Look(s *parcels.Site) (*Report, error) {
+	r := &look{Lie: l, site: s, report: &Report{Cell: unit.Length(math.Max(l.in.Ground.CellX, l.in.Ground.CellY)), Field: l.field, Findings: slices.Clone(l.told)}}
+	r.report.look = r
+	r.ponds()
+	in := l.in
+	in.Drains = slices.Clone(in.Drains)
+	for _, x := range s.Intakes {
+		if at, ok := l.open(x.At); ok && takes(x) {
+			r.grates = append(r.grates, x)
+			in.Drains = append(in.Drains, at)
+		}
+	}
+	if err := r.overflows(in); err != nil {
+		return nil, err
+	}
+	r.report.Findings = append(r.report.Findings, l.walls...)
+	return r.report, nil
 }
 
 type look struct {
-	site    *parcels.Site
-	surface ground.Surface
-	houses  []orb.MultiPolygon
-	lots    []orb.MultiPolygon
-	roofs   []Roof
-	grates  []parcels.Intake // the last drains of the input, in order
-	report  *Report
+	*Lie
+	site   *parcels.Site    // with its grates
+	grates []parcels.Intake // the last drains of the input, in order
+	report *Report
 }
 
 func (l *look) find(f parcels.Finding) { l.report.Findings = append(l.report.Findings, f) }
 
-func (l *look) lotAt(p orb.Point) string {
+func (l *Lie) lotAt(p orb.Point) string {
 	for i := range l.site.Lots {
 		if shape.Locate(p, l.lots[i]) != shape.Outside {
 			return l.site.Lots[i].ID
@@ -207,11 +265,11 @@ func (l *look) lotAt(p orb.Point) string {
 	return ""
 }
 
-func (l *look) house(i int) string { return BuildingName(l.site.Buildings[i]) }
+func (l *Lie) house(i int) string { return BuildingName(l.site.Buildings[i]) }
 
-// ponds lists the hollows on the lots and tells those that nothing empties.
-func (l *look) ponds(f *overland.Field) {
-	c := l.site.Criteria.Ground
+// hollow lists the hollows on the lots.
+func (l *Lie) hollow() {
+	c, f := l.site.Criteria.Ground, l.field
 	found := f.Ponds(c.PondLeastDepth, leastVolume)
 	houses := map[int][]overland.Standing{}
 	for _, s := range f.AgainstHouses(found, l.houses) {
@@ -223,22 +281,21 @@ func (l *look) ponds(f *overland.Field) {
 		exact = overland.Hollows(t, c.PondLeastDepth, leastVolume)
 	}
 	for k, p := range found {
-		q := Pond{Location: p.Lowest, Level: p.Level, Depth: p.Depth, Area: p.Area, Volume: p.Volume, Spill: p.Spill,
-			Catchment: unit.Area(float64(p.Catchment)) * f.Grid.CellArea(), Shape: f.Shape(p)}
-		wet := map[int]bool{}
+		q := hollow{Pond: Pond{Location: p.Lowest, Level: p.Level, Depth: p.Depth, Area: p.Area, Volume: p.Volume, Spill: p.Spill,
+			Catchment: unit.Area(float64(p.Catchment)) * f.Grid.CellArea(), Shape: f.Shape(p)}, wet: map[int]bool{}, houses: houses[k]}
 		for _, i := range p.Cells {
-			wet[i] = true
+			q.wet[i] = true
 		}
 		for i := range l.site.Lots {
 			for _, j := range overland.Cells(f.Grid, l.lots[i]) {
-				if wet[j] {
+				if q.wet[j] {
 					q.Lots = append(q.Lots, l.site.Lots[i].ID)
 					break
 				}
 			}
 		}
 		for _, h := range exact {
-			if i, ok := f.CellAt(h.Lowest, 0); ok && wet[i] && len(houses[k]) == 0 && math.Abs(float64(h.Level-p.Level)) < 0.05 {
+			if i, ok := f.CellAt(h.Lowest, 0); ok && q.wet[i] && len(q.houses) == 0 && math.Abs(float64(h.Level-p.Level)) < 0.05 {
 				q.Location, q.Level, q.Depth, q.Area, q.Volume, q.Spill = h.Lowest, h.Level, h.Depth, h.Area, h.Volume, &h.Spill
 				break
 			}
@@ -246,25 +303,36 @@ func (l *look) ponds(f *overland.Field) {
 		if len(q.Lots) == 0 {
 			continue // on the street or beyond the site
 		}
+		for _, s := range q.houses {
+			q.Houses = append(q.Houses, l.house(s.House))
+		}
+		if q.lot = l.lotAt(q.Location); q.lot == "" {
+			q.lot = q.Lots[0]
+		}
+		l.hollows = append(l.hollows, q)
+	}
+}
+
+// ponds lists the hollows with what stands in them and tells those that nothing
+// empties.
+func (l *look) ponds() {
+	c := l.site.Criteria.Ground
+	for _, h := range l.hollows {
+		q, lot := h.Pond, h.lot
 		for _, x := range l.site.Intakes {
-			if i, ok := f.CellAt(x.At, 0); ok && takes(x) && wet[i] {
+			if i, ok := l.field.CellAt(x.At, 0); ok && takes(x) && h.wet[i] {
 				q.Intakes = append(q.Intakes, x.ID)
 			}
 		}
 		at := q.Location
-		lot := l.lotAt(at)
-		if lot == "" {
-			lot = q.Lots[0]
-		}
 		if len(q.Intakes) == 0 {
 			l.find(parcels.Finding{Code: "low_point_no_outlet", Severity: parcels.Warn, Lot: lot, Location: &at, Measured: parcels.Num(round(float64(q.Depth))), Required: parcels.Num(float64(c.PondLeastDepth)), Unit: "m", Source: "P-65",
 				Message: fmt.Sprintf("A low spot holds water up to %.2f m deep (%.1f m3) and no basin or drain stands in it.", float64(q.Depth), q.Volume), Cure: "Set a basin there, or grade it to fall."})
 		}
-		for _, s := range houses[k] {
-			q.Houses = append(q.Houses, l.house(s.House))
+		for k, s := range h.houses {
 			at := s.At
-			l.find(parcels.Finding{Code: "pond_at_house", Severity: parcels.Warn, Lot: lot, Feature: l.house(s.House), Location: &at, Measured: parcels.Num(round(float64(s.Depth))), Required: parcels.Num(0.0), Unit: "m", Source: "P-64",
-				Message: fmt.Sprintf("Water stands up to %.2f m deep against %s before it runs on.", float64(s.Depth), l.house(s.House)), Cure: "Raise the ground along the wall, or drain the low spot."})
+			l.find(parcels.Finding{Code: "pond_at_house", Severity: parcels.Warn, Lot: lot, Feature: q.Houses[k], Location: &at, Measured: parcels.Num(round(float64(s.Depth))), Required: parcels.Num(0.0), Unit: "m", Source: "P-64",
+				Message: fmt.Sprintf("Water stands up to %.2f m deep against %s before it runs on.", float64(s.Depth), q.Houses[k]), Cure: "Raise the ground along the wall, or drain the low spot."})
 		}
 		l.report.Ponds = append(l.report.Ponds, q)
 	}
@@ -282,36 +350,18 @@ func round(v float64) float64 { return math.Round(v*1000) / 1000 }
 // nothing).
 func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err error) {
 	l, f := r.look, r.Field
-	run := l.site.Criteria.Runoff
-	weight := make([]float32, len(f.Dir))
-	for i := range weight {
-		weight[i] = float32(run.YardC)
+	now, err := l.asItLies()
+	if err != nil {
+		return nil, 0, err
 	}
-	var roofs, roofAreas, left []overland.Inflow // left: those that no pipe takes
+	var left []overland.Inflow // of the roofs that no pipe takes
 	var taken unit.Area
-	for _, r := range l.roofs {
-		if _, ok := f.CellAt(r.At, AtHouse); !ok {
-			continue // beyond the raster
-		}
-		c := run.RoofC
-		if r.Intake >= 0 && l.site.Intakes[r.Intake].RoofC != nil {
-			c = *l.site.Intakes[r.Intake].RoofC
-		}
-		in := overland.Inflow{At: r.At, Area: unit.Area(c) * r.Area}
-		roofs, roofAreas = append(roofs, in), append(roofAreas, overland.Inflow{At: r.At, Area: r.Area})
-		if r.Intake >= 0 && d.Taken[l.site.Intakes[r.Intake].ID] {
+	for k, in := range now.roofs {
+		if i := now.intake[k]; i >= 0 && d.Taken[l.Lie.site.Intakes[i].ID] {
 			taken += in.Area
 		} else {
 			left = append(left, in)
 		}
-	}
-	before, err := f.Accumulate(weight, roofs, AtHouse, nil)
-	if err != nil {
-		return nil, 0, err
-	}
-	area, err := f.Accumulate(nil, roofAreas, AtHouse, nil)
-	if err != nil {
-		return nil, 0, err
 	}
 	var caught []int
 	for _, x := range l.site.Intakes {
@@ -331,29 +381,29 @@ func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err
 		}
 		return sum
 	}
-	after, err := f.Accumulate(weight, left, AtHouse, caught)
+	after, err := f.Accumulate(now.weight, left, AtHouse, caught)
 	if err != nil {
 		return nil, 0, err
 	}
 	if d.Outfall != nil {
 		grates := held(after)
-		if _, ok := f.CellAt(*d.Outfall, AtHouse); ok { // else it lies beyond the ground looked at
-			left = append(left, overland.Inflow{At: *d.Outfall, Area: taken + grates})
-			if after, err = f.Accumulate(weight, left, AtHouse, caught); err != nil {
-				return nil, 0, err
+		if i, ok := f.CellAt(*d.Outfall, AtHouse); ok { // else it lies beyond the ground looked at
+			more := float64(taken + grates)
+			for ok {
+				after[i] += more
+				if _, kept := slices.BinarySearch(caught, i); kept {
+					break
+				}
+				i, ok = f.Next(i)
 			}
 			returned = max(0, held(after)-grates)
 		}
 	}
-	plain := map[[4]int]unit.Area{}
-	for _, v := range f.LineFlows(l.lots, area, area) {
-		plain[[4]int{v.Lot, v.Part, v.Line, v.Other}] = v.Before
-	}
-	for _, v := range f.LineFlows(l.lots, before, after) {
+	for k, v := range now.crossed.Flows(now.before, after) {
 		if v.Part != 0 {
 			continue
 		}
-		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: plain[[4]int{v.Lot, v.Part, v.Line, v.Other}], Length: v.Length,
+		x := LineFlow{Lot: l.site.Lots[v.Lot].ID, Line: v.Line, Into: v.Into, Before: v.Before, After: v.After, AreaBefore: now.plain[k].Before, Length: v.Length,
 			Rise: v.Rise, RiseAt: v.RiseAt}
 		if v.Other >= 0 {
 			x.Other = l.site.Lots[v.Other].ID
@@ -361,6 +411,54 @@ func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err
 		flows = append(flows, x)
 	}
 	return flows, returned, nil
+}
+
+// asItLies is what of the line flows no plan changes, worked once a
+// survey.
+type asItLies struct {
+	weight  []float32
+	roofs   []overland.Inflow // of the roofs on the raster, C A
+	intake  []int             // of each, -1: none
+	before  []float64
+	crossed *overland.Crossings
+	plain   []overland.LineFlow // the areas, without C
+}
+
+func (l *Lie) asItLies() (*asItLies, error) {
+	l.once.Do(func() { l.now, l.nowErr = l.reckon() })
+	return l.now, l.nowErr
+}
+
+func (l *Lie) reckon() (*asItLies, error) {
+	f, run := l.field, l.site.Criteria.Runoff
+	now := &asItLies{weight: make([]float32, len(f.Dir))}
+	for i := range now.weight {
+		now.weight[i] = float32(run.YardC)
+	}
+	var roofAreas []overland.Inflow
+	for _, r := range l.roofs {
+		if _, ok := f.CellAt(r.At, AtHouse); !ok {
+			continue // beyond the raster
+		}
+		c := run.RoofC
+		if r.Intake >= 0 && l.site.Intakes[r.Intake].RoofC != nil {
+			c = *l.site.Intakes[r.Intake].RoofC
+		}
+		now.roofs = append(now.roofs, overland.Inflow{At: r.At, Area: unit.Area(c) * r.Area})
+		now.intake = append(now.intake, r.Intake)
+		roofAreas = append(roofAreas, overland.Inflow{At: r.At, Area: r.Area})
+	}
+	var err error
+	if now.before, err = f.Accumulate(now.weight, now.roofs, AtHouse, nil); err != nil {
+		return nil, err
+	}
+	area, err := f.Accumulate(nil, roofAreas, AtHouse, nil)
+	if err != nil {
+		return nil, err
+	}
+	now.crossed = f.Crossings(l.lots)
+	now.plain = now.crossed.Flows(area, area)
+	return now, nil
 }
 
 // overflows shuts each grate in turn, the others open.
@@ -423,7 +521,7 @@ func (l *look) overflows(in overland.Input) error {
 }
 
 // foundations tells walls from which the ground does not fall away.
-func (l *look) foundations() {
+func (l *Lie) foundations() {
 	c := l.site.Criteria.Ground
 	for b := range l.houses {
 		var within orb.MultiPolygon
@@ -438,7 +536,7 @@ func (l *look) foundations() {
 			at := w.At
 			name := l.house(b)
 			if w.Unknown == w.Places {
-				l.find(parcels.Finding{Code: "foundation_ground_unknown", Severity: parcels.Note, Lot: lot, Feature: name, Source: "P-64",
+				l.walls = append(l.walls, parcels.Finding{Code: "foundation_ground_unknown", Severity: parcels.Note, Lot: lot, Feature: name, Source: "P-64",
 					Message: fmt.Sprintf("There is no ground to tell whether it falls away from wall %d of %s.", w.Edge, name), Cure: "Shoot the lawn at the wall and 10 ft out."})
 				continue
 			}
@@ -459,7 +557,7 @@ func (l *look) foundations() {
 				f.Severity = parcels.Note
 				f.Message += fmt.Sprintf(" The shots are good to %.2f m, so this is not proven.", float64(w.StdErr))
 			}
-			l.find(f)
+			l.walls = append(l.walls, f)
 		}
 	}
 }
