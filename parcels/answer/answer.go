@@ -290,6 +290,7 @@ func check(s *parcels.Site, st *siting.Siting, d *parcels.Drain, lot *parcels.Lo
 		return row, nil, failed(lot, err)
 	}
 	fs = append(fs, g.Findings...)
+	fs = append(fs, g.Borders...)
 	width := s.Criteria.Trench.Width
 	c, err := zone.CheckLine(d.Line, width, g.Lines, g.Barred(), s.Criteria.Clearance.FencePost)
 	if err != nil {

@@ -86,9 +86,7 @@ func zoneOf(s *parcels.Site, st *siting.Siting, at int, pipe string) (ZoneRow, o
 		}
 		fs = append(fs, split...)
 	}
-	for _, b := range st.Borders(at) {
-		fs = append(fs, b.Finding)
-	}
+	fs = append(fs, g.Borders...)
 	row.Findings = append(row.Findings, document.Findings(s.Frame, fs)...)
 	return row, geom, nil
 }

@@ -135,7 +135,7 @@ func (lp *lotPlan) take(lots []*parcels.Lot) error {
 			return wrong(lot, err)
 		}
 		lp.members = append(lp.members, member{lot: lot, solid: g})
-		lp.findings = append(lp.findings, g.Findings...)
+		lp.findings = append(append(lp.findings, g.Findings...), g.Borders...)
 	}
 	var err error
 	if lp.rain, err = Rain(lp.site); err != nil {

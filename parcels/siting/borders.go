@@ -57,7 +57,7 @@ func (t *Siting) borderFinding(b zone.Border) parcels.Finding {
 	if b.Kind == zone.Overlap {
 		f.Code, f.Severity, f.NotProven = "parcels_overlap", parcels.Warn, true
 		f.Message = fmt.Sprintf("Lots %s and %s overlap, by up to %.3f m over %.1f m.", lot.ID, other.ID, width, float64(b.Length))
-		f.Cure = "Have the line between them found on the plat or by survey."
+		f.Cure = "Find the pins of the line between them, or have it surveyed."
 		return f
 	}
 	wide := fmt.Sprintf("up to %.3f m", width)
@@ -71,26 +71,39 @@ func (t *Siting) borderFinding(b zone.Border) parcels.Finding {
 
 // disputed are the parts of the lot that a neighbour's outline takes too: the
 // trench keeps from them what it keeps from the lot's own line there, so that
-// the clearance counts from the line nearer to the owner's side.
+// the clearance counts from the line nearer to the owner's side. Borders tells
+// of them, and of the gaps: a trench that keeps from both lines does not hang on
+// which is the right one, so there it is not for that that it is not proven.
 func (g *Ground) disputed() ([]zone.KeepOut, error) {
 	at, ok := g.siting.place(g.Lot)
 	if !ok {
 		return nil, nil
 	}
 	var out []zone.KeepOut
-	told := map[int]bool{}
+	kept := map[int]bool{} // by the neighbour: whether there is ground to keep from
 	for _, b := range g.siting.Borders(at) {
-		if b.Kind != zone.Overlap || told[b.B] {
+		f := b.Finding
+		if b.Kind != zone.Overlap {
+			f.Message += " The clearance is measured from the lot's own line."
+			g.Borders = append(g.Borders, f)
 			continue
 		}
-		told[b.B] = true
-		area, err := g.siting.Neighbours().Shared(at, b.B)
-		if err != nil {
-			return nil, fmt.Errorf("siting: lots %s and %s: %w", g.Lot.ID, b.Finding.Feature, err)
+		keeps, seen := kept[b.B]
+		if !seen {
+			area, err := g.siting.Neighbours().Shared(at, b.B)
+			if err != nil {
+				return nil, fmt.Errorf("siting: lots %s and %s: %w", g.Lot.ID, f.Feature, err)
+			}
+			if keeps = len(area) > 0; keeps {
+				out = append(out, zone.KeepOut{ID: f.Feature, Kind: "lot", Geometry: area, Clearance: g.clearanceBy(b.At)})
+			}
+			kept[b.B] = keeps
 		}
-		if len(area) > 0 {
-			out = append(out, zone.KeepOut{ID: b.Finding.Feature, Kind: "lot", Geometry: area, Clearance: g.clearanceBy(b.At)})
+		if keeps {
+			f.NotProven = false
+			f.Message += fmt.Sprintf(" The clearance is measured from the line of lot %s, which is nearer to the owner's side.", f.Feature)
 		}
+		g.Borders = append(g.Borders, f)
 	}
 	return out, nil
 }

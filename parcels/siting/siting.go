@@ -38,6 +38,9 @@ type Ground struct {
 	KeepOuts []zone.KeepOut
 	// Findings of this step: what was guessed.
 	Findings []parcels.Finding
+	// Borders are where the lot and a neighbour do not share their line, told as
+	// what is laid in the zone has it.
+	Borders []parcels.Finding
 
 	siting *Siting
 

@@ -40,6 +40,9 @@
 //   - The chance that a trench lies over a true lot line is worked line by line, of
 //     the outer ring; where one line alone makes it more than is allowed the plan
 //     must tell so, not proven. The chance over several is not summed.
+//   - An overlap with another lot must be told where the other's outline comes more
+//     than 6 mm within the lot, looked for every 0.1 m. A lot wholly within another
+//     one, and gaps, are not looked for.
 //   - A downspout's share of its roof is worked along the eaves and held to one
 //     per cent of the roof; the finding roof_shared must tell it.
 //   - The first run may be 60 mm longer than the shortest way to ground that the

@@ -103,6 +103,12 @@ func siteProps(layer string, i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.layer(layer)[i].(obj)["properties"].(obj)[key] = v }
 }
 
+// taken draws lot 2 so that it takes a corner of lot 1: 0.12 m deep at x = 3, over
+// 6 m, far from the trenches.
+func taken(f *fixture) {
+	f.layer("parcels")[1].(obj)["geometry"] = f.ring(0, 45.72, 3, 45.60, 6, 45.72, 30.48, 45.72, 30.48, 91.44, 0, 91.44)
+}
+
 // caseField changes case i; in the fixture they are free_outfall of 2 and 10
 // years, at_crown and at_rim of 10, free_outfall of 25 and 100.
 func caseField(i int, change func(k obj)) func(*fixture) {
@@ -443,6 +449,18 @@ var lies = []lie{
 	{"lines not sure enough, told as no matter", "warnings", all(siteProps("parcels", 0, "line_sd_m", 0.7), func(f *fixture) {
 		f.find("line_accuracy", "warn", "", "The lines are not sure enough.", "lot", "1", "not_proven", false)
 	})},
+	{"one line of four of a map taken for sure", "warnings", siteProps("parcels", 0, "line_source", []any{"survey", "survey", "gis", "pins"})},
+	{"one line of four hardly known taken for sure", "warnings", siteProps("parcels", 0, "line_sd_m", []any{0.02, 0.02, 0.5, 0.02})},
+	{"one line of four hardly known, told of another lot", "warnings", all(siteProps("parcels", 0, "line_sd_m", []any{0.02, 0.02, 0.5, 0.02}), func(f *fixture) {
+		f.find("line_accuracy", "warn", "", "The lines are not sure enough.", "lot", "2", "not_proven", true, "cure", "Find the pins.")
+	})},
+	{"ground that the next lot takes too kept quiet", "warnings", taken},
+	{"ground that the next lot takes too told of another", "warnings", all(taken, func(f *fixture) {
+		f.find("parcels_overlap", "warn", "3", "Lots 1 and 3 overlap.", "lot", "1", "measured", 0.12)
+	})},
+	{"ground that the next lot takes too told narrower", "warnings", all(taken, func(f *fixture) {
+		f.find("parcels_overlap", "warn", "2", "Lots 1 and 2 overlap.", "lot", "1", "measured", 0.11)
+	})},
 	{"an elevation unit assumed in silence", "warnings", func(f *fixture) { delete(f.site, "elevation_unit") }},
 
 	// profiles and trenches
@@ -676,6 +694,33 @@ func TestHandSureness(t *testing.T) {
 	if v := f.verify(); !v.Passed {
 		_, d := failed(v)
 		t.Errorf("sure enough and refused:\n%s", d)
+	}
+}
+
+// One number an edge counts for its own edge: 1.5 m of the right line, which no
+// trench comes nearer than 5.33 m (25 of 30.48 m, less half a trench: 3.5 of it,
+// 0.02 %), passes untold.
+func TestHandSurenessByEdge(t *testing.T) {
+	for key, each := range map[string][]any{"line_sd_m": {0.02, 1.5, 0.02, 0.02}, "line_source": {"survey", "gis", "pins", "survey"}} {
+		f := feet(t)
+		siteProps("parcels", 0, key, each)(f)
+		if v := f.verify(); !v.Passed {
+			_, d := failed(v)
+			t.Errorf("%s sure enough and refused:\n%s", key, d)
+		}
+	}
+}
+
+// Ground that the next lot takes too passes where the plan tells of it.
+func TestHandOverlapTold(t *testing.T) {
+	for _, make := range []func(*testing.T) *fixture{feet, degrees, metres} {
+		f := make(t)
+		taken(f)
+		f.find("parcels_overlap", "warn", "2", "Lots 1 and 2 overlap.", "lot", "1", "measured", 0.12)
+		if v := f.verify(); !v.Passed {
+			_, d := failed(v)
+			t.Errorf("told and refused:\n%s", d)
+		}
 	}
 }
 

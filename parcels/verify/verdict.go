@@ -141,6 +141,7 @@ func (j *judge) warnings() {
 		}
 	}
 	j.sureness(c)
+	j.overlaps(c)
 	has := func(words ...string) bool {
 		for _, a := range j.p.assumptions {
 			for _, w := range words {
@@ -201,6 +202,74 @@ func (j *judge) notSure(lot string) bool {
 		}
 	}
 	return false
+}
+
+// overlaps: where another lot takes ground of a lot of the plan, a finding about
+// the lot names the other one and tells no less than its greatest depth.
+func (j *judge) overlaps(c *check) {
+	for i := range j.s.lots {
+		l := &j.s.lots[i]
+		if !j.chosen(l.id) {
+			continue
+		}
+		for k := range j.s.lots {
+			m := &j.s.lots[k]
+			if m.id == l.id || l.box.far(m.box, 0) {
+				continue
+			}
+			deep := j.deepest(l, m)
+			if deep <= drawnTwice+oneMillimetre {
+				continue
+			}
+			told := false
+			for _, f := range j.p.findings {
+				told = told || f.code == "parcels_overlap" && f.lot == l.id && f.feature == m.id && f.measured != nil && *f.measured >= deep-oneMillimetre
+			}
+			if !told {
+				c.fail(l.id, "lot %s takes ground of it, up to %s deep, and no finding says so", m.id, mm(deep))
+			}
+		}
+	}
+}
+
+// deepest is how far within l the outline of m comes, looked for every 0.1 m;
+// 0 where no further than what counts as one line drawn twice. The distance from
+// the edges of l changes by no more than one goes, so what can't be deeper than
+// found so far is passed over.
+func (j *judge) deepest(l, m *lot) float64 {
+	const step = 0.1
+	deep := drawnTwice
+	own := lotEdges(l)
+	for _, e := range lotEdges(m) {
+		if l.box.far(boxOf([]pt{e.a, e.b}), 0) {
+			continue
+		}
+		length := math.Hypot(e.b.x-e.a.x, e.b.y-e.a.y)
+		for s := 0.0; ; {
+			p := e.a
+			if s > 0 {
+				p = pt{x: e.a.x + s/length*(e.b.x-e.a.x), y: e.a.y + s/length*(e.b.y-e.a.y)}
+			}
+			d := math.Inf(1)
+			for _, o := range own {
+				d = min(d, fromSegment(p, o.a, o.b))
+			}
+			on := deep - d
+			if d > deep {
+				if on = d; j.inLot(l, p) {
+					deep, on = d, 0
+				}
+			}
+			if s >= length {
+				break
+			}
+			s = min(s+max(step, on), length)
+		}
+	}
+	if deep == drawnTwice {
+		return 0
+	}
+	return deep
 }
 
 // crossedAt gives the least angle, degrees, at which the segment crosses the

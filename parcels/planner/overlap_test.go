@@ -1,0 +1,89 @@
+package planner_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+
+	"fallwright/geo/shape"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
+	"fallwright/sampledata"
+)
+
+// Hand: a further lot is drawn from the middle of one line of the sample lot
+// 0.05 m into it: along half the line, no deeper than that, far less than the
+// clearance. The plan tells of it with the line to count from and the way to
+// mend it, the checker takes the plan, and refuses it with the finding left out.
+// A trench clear of both lines does not become unproven by it.
+func TestHandOverlapInPlan(t *testing.T) {
+	const deep = 0.05
+	var doc map[string]any
+	if err := json.Unmarshal(sampledata.StatePlane(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// the longest line of the lot, in the plane; its right hand is outside
+	ring := s.Lot(sampledata.Sample).Shape[0][0]
+	best, length := 0, 0.0
+	for i := 1; i < len(ring); i++ {
+		if l := math.Hypot(ring[i][0]-ring[i-1][0], ring[i][1]-ring[i-1][1]); l > length {
+			best, length = i, l
+		}
+	}
+	a, b := ring[best-1], ring[best]
+	if area := shape.RingArea(ring); area < 0 {
+		a, b = b, a
+	}
+	dx, dy := (b[0]-a[0])/length, (b[1]-a[1])/length
+	at := func(along, out float64) []float64 {
+		p := document.Position(s.Frame, [2]float64{a[0] + along*dx + out*dy, a[1] + along*dy - out*dx})
+		return p[:]
+	}
+	outline := [][]float64{at(length/4, 2), at(3*length/4, 2), at(3*length/4, -deep), at(length/4, -deep), at(length/4, 2)}
+	lots := doc["layers"].(map[string]any)["parcels"].(map[string]any)
+	lots["features"] = append(lots["features"].([]any), map[string]any{"type": "Feature", "id": "strip", "properties": map[string]any{},
+		"geometry": map[string]any{"type": "Polygon", "coordinates": [][][]float64{outline}}})
+	text, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	with, err := document.Read(text, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, body, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), with, planner.Options{Lots: []string{sampledata.Sample}, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := 0
+	for _, f := range plan.Findings {
+		if f.Code != "parcels_overlap" || f.Feature != "strip" {
+			continue
+		}
+		told++
+		if f.Lot != sampledata.Sample || math.Abs(*f.Measured-deep) > 0.001 || f.Severity != parcels.Warn || f.NotProven || f.Location == nil ||
+			!strings.Contains(f.Message, "over ") || !strings.Contains(f.Message, "measured from the line of lot strip") || !strings.Contains(f.Cure, "pins") {
+			t.Errorf("%+v", f)
+		}
+	}
+	if told != 1 {
+		t.Fatalf("told %d times", told)
+	}
+	quiet := bytes.ReplaceAll(body, []byte("parcels_overlap"), []byte("parcels_at_peace"))
+	v, err := verify.Checker{}.Verify(text, with.Criteria, quiet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Passed {
+		t.Error("the checker took the plan with the overlap kept quiet")
+	}
+}
