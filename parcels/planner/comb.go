@@ -23,26 +23,35 @@ import (
 	"fallwright/parcels/siting"
 )
 
-// mostJoint is the count of intakes up to which all are searched together.
-const mostJoint = 9
+// mostJoint is the count of intakes up to which all are searched together,
+// mostBoth that of lots up to which both trunks and each outlet are worked out.
+const (
+	mostJoint = 9
+	mostBoth  = 6
+)
 
-// comb solves the problem of a shared trunk.
+// comb solves the problem of a shared trunk. With many lots, and for a layout that
+// is only shown, a trunk along the easements that all come to is enough: theirs is
+// long, its pipes are large, and every metre saved on it counts.
 func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 	lots, byLot := lp.rows(p)
+	var along *route.Result
+	if stems := lp.stems(p, lots, byLot); stems != nil {
+		var err error
+		if along, err = lp.combOn(p, lots, byLot, stems); err != nil {
+			return nil, err
+		}
+		if along.Best != nil && len(along.Unreached) == 0 && (len(lots) > mostBoth || p.Price == nil) {
+			return along, nil
+		}
+	}
 	res, err := lp.combOn(p, lots, byLot, nil)
-	if err != nil {
-		return nil, err
+	if err != nil || along == nil || along.Best == nil {
+		return res, err
 	}
-	stems := lp.stems(p, lots, byLot)
-	if stems == nil {
-		return res, nil
-	}
-	along, err := lp.combOn(p, lots, byLot, stems)
-	if err != nil {
-		return nil, err
-	}
-	if a, b := along.Best, res.Best; a != nil && len(along.Unreached) <= len(res.Unreached) &&
-		(b == nil || a.Target == b.Target && a.Cost < b.Cost || len(along.Unreached) < len(res.Unreached)) {
+	a, b := along.Best, res.Best
+	switch more := len(along.Unreached) - len(res.Unreached); {
+	case b == nil, more < 0, more == 0 && a.Target == b.Target && a.Cost < b.Cost:
 		return along, nil
 	}
 	return res, nil
@@ -183,7 +192,9 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 		return res, nil
 	}
 	// Each target's trunk is completed; the first in the order of preference that
-	// can be built is the plan's (and all that a quick plan completes).
+	// can be built is the plan's. A quick plan, a layout that is only shown and many
+	// lots that want the nearest outlet need no other.
+	one := lp.quick || p.Price == nil || p.Choice == route.Nearest && len(lots) > mostBoth
 	res.Best = nil
 	start := res.Unreached
 	if stems != nil { // what no stem reaches, no intake of its lot does: the teeth say so
@@ -192,7 +203,11 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 	breaks := route.Checker(p)
 	for i := range res.Alternatives {
 		a := &res.Alternatives[i]
-		if a.Tree == nil || lp.quick && res.Best != nil {
+		if a.Tree == nil {
+			continue
+		}
+		if one && res.Best != nil {
+			a.Tree, a.Reason = nil, "not worked out: another is reached first"
 			continue
 		}
 		t := cloneTree(a.Tree)

@@ -64,6 +64,7 @@ type lotPlan struct {
 	cache     map[[4]float64]stretch
 	regionsOf []boxed
 	asked     *route.Problem   // what the route was last asked
+	refused   *route.Result    // the answer, where nothing that it found can be built
 	hollows   []yardwater.Pond // on the lot
 
 	points       []parcels.Point
@@ -373,8 +374,10 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		p.Depth = lp.depth
 	}
 	lp.asked = &p
-	var res *route.Result
-	if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
+	res := lp.refused
+	if res != nil {
+		// In a wider trench nothing can be built that could not in a narrower one.
+	} else if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
 		res, err = lp.comb(&p)
 	} else {
 		res, err = route.Solve(&p)
@@ -417,7 +420,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 				reasons = lp.tell(free)
 			}
 		}
-		lp.bound = nil
+		lp.bound, lp.refused = nil, res
 		if best == nil {
 			lp.find(parcels.Finding{Code: "no_route", Severity: parcels.Stop, Message: "No trench inside the zone of " + lp.names() + " reaches an outlet. " + strings.Join(reasons, " ")})
 			lp.tellUnreached(&p, unreached)
