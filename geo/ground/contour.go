@@ -40,7 +40,7 @@ type ContourLine struct {
 // Limits of one call, against an interval in the wrong unit.
 const (
 	mostLevels   = 10_000
-	mostContours = 20_000_000 // crossings of faces
+	mostContours = 8_000_000 // crossings of faces: half a gigabyte while they are joined
 )
 
 // Contours draws the contours of a triangulated surface or a raster (whose
@@ -64,24 +64,29 @@ func Contours(s Surface, c Contouring) ([]ContourLine, error) {
 		m = s
 	case *Raster:
 		m = s
+	case *Wide:
+		m = s
 	default:
 		return nil, fmt.Errorf("ground: contours of a surface of kind %T", s)
 	}
 	return (&tracer{faced: m, Contouring: c}).trace()
 }
 
+// face is handed the corners of a triangle, counter-clockwise, and their heights.
+type face func(v [3]int32, z [3]float64) error
+
 // faced is what is asked of a surface made of triangles.
 type faced interface {
-	// faces visits the corners of each triangle that may touch a box,
-	// counter-clockwise.
-	faces(within *orb.Bound, visit func(a, b, c int32) error) error
-	corner(v int32) (orb.Point, float64)
+	// faces visits each triangle that may touch a box.
+	faces(within *orb.Bound, visit face) error
+	point(v int32) orb.Point // of a corner
 }
 
-// crossing is where a contour enters and leaves a face, by the edges of it.
+// crossing is where a contour enters and leaves a face: by which edges, and at
+// which points of them.
 type crossing struct {
-	level    int32
 	from, to uint64
+	in, out  orb.Point
 }
 
 // edgeOf names an edge by its corners, the same from both faces.
@@ -95,13 +100,13 @@ func edgeOf(a, b int32) uint64 {
 type tracer struct {
 	faced
 	Contouring
-	first int // number of level 0
-	all   []crossing
+	first int          // number of level 0
+	all   [][]crossing // by level, in order of the faces
 }
 
 // at is the elevation of a level.
-func (t *tracer) at(level int32) float64 {
-	return float64(t.Base) + float64(t.first+int(level))*float64(t.Interval)
+func (t *tracer) at(level int) float64 {
+	return float64(t.Base) + float64(t.first+level)*float64(t.Interval)
 }
 
 // above is the number of the first contour over z.
@@ -118,13 +123,13 @@ func (t *tracer) above(z float64) float64 {
 
 func (t *tracer) trace() ([]ContourLine, error) {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	_ = t.faces(t.Within, func(a, b, c int32) error {
-		for _, v := range [3]int32{a, b, c} {
-			_, z := t.corner(v)
-			lo, hi = math.Min(lo, z), math.Max(hi, z)
-		}
+	err := t.faces(t.Within, func(_ [3]int32, z [3]float64) error {
+		lo, hi = min(lo, z[0], z[1], z[2]), max(hi, z[0], z[1], z[2])
 		return nil
 	})
+	if err != nil {
+		return nil, err
+	}
 	if !(lo < hi) {
 		return nil, nil // no face, or all level
 	}
@@ -132,87 +137,85 @@ func (t *tracer) trace() ([]ContourLine, error) {
 		return nil, fmt.Errorf("ground: contours every %v m of ground from %.3f to %.3f m are %.0f levels; at most %d are drawn", float64(t.Interval), lo, hi, n, mostLevels)
 	}
 	t.first = int(t.above(lo))
-	err := t.faces(t.Within, func(a, b, c int32) error {
-		_, za := t.corner(a)
-		_, zb := t.corner(b)
-		_, zc := t.corner(c)
-		low, high := math.Min(za, math.Min(zb, zc)), math.Max(za, math.Max(zb, zc))
-		for k := int32(t.above(low) - float64(t.first)); ; k++ {
+	n := 0
+	err = t.faces(t.Within, func(v [3]int32, h [3]float64) error {
+		low, high := min(h[0], h[1], h[2]), max(h[0], h[1], h[2])
+		for k := int(t.above(low)) - t.first; ; k++ {
 			z := t.at(k)
 			if z > high {
 				return nil
 			}
-			if len(t.all) == mostContours {
+			if n++; n > mostContours {
 				return fmt.Errorf("ground: contours every %v m cross faces more than %d times: ask for fewer, or a smaller window", float64(t.Interval), mostContours)
 			}
 			// out of the higher ground into the lower, going round the face, is where
 			// a line with the higher ground on its left begins
-			x := crossing{level: k}
-			for _, e := range [3]struct {
-				u, v   int32
-				zu, zv float64
-			}{{a, b, za, zb}, {b, c, zb, zc}, {c, a, zc, za}} {
+			var x crossing
+			for e := range v {
+				o := (e + 1) % 3
 				switch {
-				case e.zu >= z && e.zv < z:
-					x.from = edgeOf(e.u, e.v)
-				case e.zu < z && e.zv >= z:
-					x.to = edgeOf(e.u, e.v)
+				case h[e] >= z && h[o] < z:
+					x.from, x.in = edgeOf(v[e], v[o]), t.on(v[e], v[o], h[e], h[o], z)
+				case h[e] < z && h[o] >= z:
+					x.to, x.out = edgeOf(v[e], v[o]), t.on(v[e], v[o], h[e], h[o], z)
 				}
 			}
-			t.all = append(t.all, x)
+			for len(t.all) <= k {
+				t.all = append(t.all, nil)
+			}
+			t.all[k] = append(t.all[k], x)
 		}
 	})
 	if err != nil {
 		return nil, err
 	}
-	slices.SortStableFunc(t.all, func(a, b crossing) int { return cmp.Compare(a.level, b.level) })
 	var out []ContourLine
-	for i := 0; i < len(t.all); {
-		k := i
-		for k < len(t.all) && t.all[k].level == t.all[i].level {
-			k++
-		}
-		out = append(out, t.lines(t.all[i:k])...)
-		i = k
+	for k, all := range t.all {
+		out = append(out, t.lines(k, all)...)
+		t.all[k] = nil
 	}
 	return out, nil
 }
 
 // lines joins the crossings of one level.
-func (t *tracer) lines(all []crossing) []ContourLine {
-	from := make(map[uint64]int32, len(all))
-	entered := make(map[uint64]bool, len(all))
-	for i, x := range all {
-		from[x.from] = int32(i)
-		entered[x.to] = true
+func (t *tracer) lines(level int, all []crossing) []ContourLine {
+	// which crossing comes after each, by the edge between
+	order := make([]int32, len(all))
+	for i := range order {
+		order[i] = int32(i)
 	}
-	z := t.at(all[0].level)
+	slices.SortFunc(order, func(a, b int32) int { return cmp.Compare(all[a].from, all[b].from) })
+	next := make([]int32, len(all))
+	entered := make([]bool, len(all))
+	for i, x := range all {
+		next[i] = -1
+		if k, ok := slices.BinarySearchFunc(order, x.to, func(o int32, e uint64) int { return cmp.Compare(all[o].from, e) }); ok {
+			next[i] = order[k]
+			entered[order[k]] = true
+		}
+	}
+	z := t.at(level)
 	done := make([]bool, len(all))
 	var out []ContourLine
 	follow := func(i int32) {
-		start := all[i].from
-		line := orb.LineString{t.on(start, z)}
+		start := i
+		line := orb.LineString{all[i].in}
 		for {
 			done[i] = true
-			if p := t.on(all[i].to, z); p != line[len(line)-1] {
+			if p := all[i].out; p != line[len(line)-1] {
 				line = append(line, p)
 			}
-			if all[i].to == start {
+			if i = next[i]; i < 0 || i == start {
 				break
 			}
-			next, ok := from[all[i].to]
-			if !ok {
-				break
-			}
-			i = next
 		}
 		if len(line) > 1 { // else it only touches a top
 			// it may also come back to a corner on the outline
-			out = append(out, ContourLine{unit.Elevation(z), t.first + int(all[0].level), line, line[0] == line[len(line)-1]})
+			out = append(out, ContourLine{unit.Elevation(z), t.first + level, slices.Clip(line), line[0] == line[len(line)-1]})
 		}
 	}
 	for i := range all {
-		if !entered[all[i].from] {
+		if !entered[i] {
 			follow(int32(i))
 		}
 	}
@@ -225,16 +228,18 @@ func (t *tracer) lines(all []crossing) []ContourLine {
 }
 
 // on is where an edge stands at a height, the same from both of its faces.
-func (t *tracer) on(edge uint64, z float64) orb.Point {
-	p, zp := t.corner(int32(edge >> 32))
-	q, zq := t.corner(int32(uint32(edge)))
+func (t *tracer) on(a, b int32, za, zb, z float64) orb.Point {
+	if a > b {
+		a, b, za, zb = b, a, zb, za
+	}
+	p, q := t.point(a), t.point(b)
 	switch z {
-	case zp:
+	case za:
 		return p
-	case zq:
+	case zb:
 		return q
 	}
-	f := (z - zp) / (zq - zp)
+	f := (z - za) / (zb - za)
 	return orb.Point{p[0] + f*(q[0]-p[0]), p[1] + f*(q[1]-p[1])}
 }
 
@@ -294,53 +299,70 @@ func mend(lines []ContourLine) []ContourLine {
 	return out
 }
 
-func (t *TIN) corner(v int32) (orb.Point, float64) { return t.at[v], t.z[v] }
+func (t *TIN) point(v int32) orb.Point { return t.at[v] }
 
-func (t *TIN) faces(within *orb.Bound, visit func(a, b, c int32) error) error {
+func (t *TIN) faces(within *orb.Bound, visit face) error {
 	for _, v := range t.tri {
 		if within != nil && !within.Intersects(orb.MultiPoint{t.at[v[0]], t.at[v[1]], t.at[v[2]]}.Bound()) {
 			continue
 		}
-		if err := visit(v[0], v[1], v[2]); err != nil {
+		if err := visit([3]int32{v[0], v[1], v[2]}, [3]float64{t.z[v[0]], t.z[v[1]], t.z[v[2]]}); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (r *Raster) corner(v int32) (orb.Point, float64) {
+func (r *Raster) point(v int32) orb.Point {
 	n := r.grid.Cols
-	return r.grid.Centre(int(v)%n, int(v)/n), float64(r.grid.Z[v])
+	return r.grid.Centre(int(v)%n, int(v)/n)
 }
 
-func (r *Raster) faces(within *orb.Bound, visit func(a, b, c int32) error) error {
-	c0, c1, r0, r1 := 0, r.grid.Cols-1, 0, r.grid.Rows-1
+func (r *Raster) faces(within *orb.Bound, visit face) error {
+	n := r.grid.Cols
+	return r.grid.faces(within, func(row int) []float32 { return r.grid.Z[row*n : (row+1)*n] }, new(error), visit)
+}
+
+// faces visits the triangles between the cell centres. heights hands out a row,
+// which stands until the second row after it is asked for; failed is set where
+// that went wrong.
+func (g Grid) faces(within *orb.Bound, heights func(row int) []float32, failed *error, visit face) error {
+	c0, c1, r0, r1 := 0, g.Cols-1, 0, g.Rows-1
 	if within != nil {
-		u0, v0 := r.lattice(orb.Point{within.Min[0], within.Max[1]})
-		u1, v1 := r.lattice(orb.Point{within.Max[0], within.Min[1]})
 		fit := func(x float64, most int) int { return int(math.Max(0, math.Min(float64(most), x))) }
-		c0, r0 = fit(math.Floor(u0), c1), fit(math.Floor(v0), r1)
-		c1, r1 = fit(math.Ceil(u1), c1), fit(math.Ceil(v1), r1)
+		c0, r0 = fit(math.Floor((within.Min[0]-g.West)/g.CellX-0.5), c1), fit(math.Floor((g.North-within.Max[1])/g.CellY-0.5), r1)
+		c1, r1 = fit(math.Ceil((within.Max[0]-g.West)/g.CellX-0.5), c1), fit(math.Ceil((g.North-within.Min[1])/g.CellY-0.5), r1)
 	}
+	if r0 >= r1 || c0 >= c1 {
+		return nil
+	}
+	up := heights(r0)
 	for row := r0; row < r1; row++ {
+		low := heights(row + 1)
+		if *failed != nil {
+			return *failed
+		}
 		for col := c0; col < c1; col++ {
-			q := r.quad(col, row)
-			nw := int32(row*r.grid.Cols + col)
-			ne, sw := nw+1, nw+int32(r.grid.Cols)
+			q := quadOf(up[col], up[col+1], low[col], low[col+1])
+			nw := int32(row*g.Cols + col)
+			ne, sw := nw+1, nw+int32(g.Cols)
 			se := sw + 1
 			two := [2][3]int32{{sw, ne, nw}, {sw, se, ne}}
+			z := [2][3]float64{{q.sw, q.ne, q.nw}, {q.sw, q.se, q.ne}}
 			if !q.rising {
 				two = [2][3]int32{{nw, se, ne}, {nw, sw, se}}
+				z = [2][3]float64{{q.nw, q.se, q.ne}, {q.nw, q.sw, q.se}}
 			}
-			for _, f := range two {
-				if z := r.grid.Z[f[0]] + r.grid.Z[f[1]] + r.grid.Z[f[2]]; z != z {
+			for k, f := range two {
+				if s := z[k][0] + z[k][1] + z[k][2]; s != s {
 					continue
 				}
-				if err := visit(f[0], f[1], f[2]); err != nil {
+				if err := visit(f, z[k]); err != nil {
 					return err
 				}
 			}
 		}
+		up = low
 	}
 	return nil
 }

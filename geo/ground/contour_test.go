@@ -226,10 +226,10 @@ func TestPropertyContours(t *testing.T) {
 			onSurface(t, fmt.Sprintf("%s %d", name, seed), s, lines, 1e-6)
 			// the edges of the faces that no other face shares
 			open := map[uint64]int{}
-			_ = s.(faced).faces(nil, func(a, b, c int32) error {
-				open[edgeOf(a, b)]++
-				open[edgeOf(b, c)]++
-				open[edgeOf(c, a)]++
+			_ = s.(faced).faces(nil, func(v [3]int32, _ [3]float64) error {
+				for k := range v {
+					open[edgeOf(v[k], v[(k+1)%3])]++
+				}
 				return nil
 			})
 			for _, c := range lines {
@@ -240,8 +240,8 @@ func TestPropertyContours(t *testing.T) {
 					at := math.Inf(1)
 					for e, n := range open {
 						if n == 1 {
-							a, _ := s.(faced).corner(int32(e >> 32))
-							b, _ := s.(faced).corner(int32(uint32(e)))
+							a := s.(faced).point(int32(e >> 32))
+							b := s.(faced).point(int32(uint32(e)))
 							d, _ := shape.PointSegment(p, a, b)
 							at = math.Min(at, float64(d))
 						}

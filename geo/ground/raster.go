@@ -150,7 +150,11 @@ type quad struct {
 func (r *Raster) quad(col, row int) quad {
 	i := row*r.grid.Cols + col
 	z := r.grid.Z
-	q := quad{nw: float64(z[i]), ne: float64(z[i+1]), sw: float64(z[i+r.grid.Cols]), se: float64(z[i+r.grid.Cols+1])}
+	return quadOf(z[i], z[i+1], z[i+r.grid.Cols], z[i+r.grid.Cols+1])
+}
+
+func quadOf(nw, ne, sw, se float32) quad {
+	q := quad{nw: float64(nw), ne: float64(ne), sw: float64(sw), se: float64(se)}
 	switch {
 	case math.IsNaN(q.nw) || math.IsNaN(q.se):
 		q.rising = true

@@ -58,7 +58,7 @@ var (
 
 // Field is the flow field. It is not changed once made.
 type Field struct {
-	Grid   ground.Grid
+	Water
 	Filled []float32   // level of the filled ground; NaN where there is no ground
 	Dir    []Direction // of each cell
 	// Count is how many cells drain through a cell, itself included.
@@ -103,9 +103,21 @@ func Flow(in Input) (*Field, error) {
 // newField makes room for a field; nothing is known of its cells yet.
 func newField(g ground.Grid) *Field {
 	n := len(g.Z)
-	f := &Field{Grid: g, Filled: make([]float32, n), Dir: make([]Direction, n), edge: make([]bool, n)}
+	f := fieldOf(g)
+	f.Filled, f.Dir, f.edge = make([]float32, n), make([]Direction, n), make([]bool, n)
 	d := math.Hypot(g.CellX, g.CellY)
 	f.steps = [8]float64{g.CellX, d, g.CellY, d, g.CellX, d, g.CellY, d}
+	return f
+}
+
+// fieldOf is a field without any cells.
+func fieldOf(g ground.Grid) *Field {
+	f := &Field{Water: Water{Grid: g}}
+	row := func(r int) (int, int) { return r * f.Grid.Cols, (r + 1) * f.Grid.Cols }
+	f.z = func(r int) []float32 { a, b := row(r); return f.Grid.Z[a:b] }
+	f.level = func(r int) []float32 { a, b := row(r); return f.Filled[a:b] }
+	f.dir = func(r int) []Direction { a, b := row(r); return f.Dir[a:b] }
+	f.counts = func(r int) []int32 { a, b := row(r); return f.Count[a:b] }
 	return f
 }
 
@@ -139,15 +151,6 @@ func (f *Field) findEdges() {
 	}
 }
 
-// neighbour is the cell one step in direction k; false off the raster.
-func (f *Field) neighbour(c, r, k int) (int, bool) {
-	x, y := c+stepX[k], r+stepY[k]
-	if x < 0 || y < 0 || x >= f.Grid.Cols || y >= f.Grid.Rows {
-		return 0, false
-	}
-	return y*f.Grid.Cols + x, true
-}
-
 // Next is the cell that cell i drains to; false where its water leaves the
 // ground.
 func (f *Field) Next(i int) (int, bool) {
@@ -160,16 +163,6 @@ func (f *Field) Next(i int) (int, bool) {
 
 // Wet tells whether cell i is open ground.
 func (f *Field) Wet(i int) bool { return f.Dir[i] < Blocked }
-
-// CellAt is the index of the open cell that holds p, or of the open cell
-// nearest to it within reach; false if there is none.
-func (f *Field) CellAt(p orb.Point, reach unit.Length) (int, bool) {
-	c, r, ok := nearestOpen(f.Grid, p, reach, func(c, r int) bool { return f.Wet(r*f.Grid.Cols + c) })
-	if !ok {
-		return -1, false
-	}
-	return r*f.Grid.Cols + c, true
-}
 
 // nearestOpen is the open cell that holds p, or the one whose centre is nearest to
 // it within reach.
@@ -190,9 +183,6 @@ func nearestOpen(g ground.Grid, p orb.Point, reach unit.Length, open func(c, r i
 	}
 	return col, row, ok
 }
-
-// Centre is the middle of cell i.
-func (f *Field) Centre(i int) orb.Point { return f.Grid.Centre(i%f.Grid.Cols, i/f.Grid.Cols) }
 
 // Code is the direction as GIS programs write it: E 1, SE 2, S 4, SW 8, W 16,
 // NW 32, N 64, NE 128; for a cell that drains outward the first way out among

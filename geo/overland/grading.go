@@ -6,7 +6,9 @@ package overland
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -246,40 +248,40 @@ type Standing struct {
 
 // AgainstHouses lists the ponds that stand against a house: a cell of the pond
 // shares an edge or a corner with a cell of the house.
-func (f *Field) AgainstHouses(ponds []Pond, houses []orb.MultiPolygon) []Standing {
+func (w *Water) AgainstHouses(ponds []Pond, houses []orb.MultiPolygon) []Standing {
 	owner := map[int]int{}
 	for h := len(houses) - 1; h >= 0; h-- {
-		f.each(houses[h], func(i int) { owner[i] = h })
+		eachCell(w.Grid, houses[h], func(i int) { owner[i] = h })
+	}
+	if len(owner) == 0 {
+		return nil
 	}
 	var out []Standing
 	for k, p := range ponds {
 		deepest := map[int]int{} // house -> cell
-		for _, i := range p.Cells {
-			for d := 0; d < 8; d++ {
-				j, ok := f.neighbour(i%f.Grid.Cols, i/f.Grid.Cols, d)
-				if !ok {
-					continue
-				}
-				h, at := owner[j]
-				if !at {
-					continue
-				}
-				if best, ok := deepest[h]; !ok || f.depth(i) > f.depth(best) {
-					deepest[h] = i
+		for _, u := range p.Runs {
+			for i := u.First; i <= u.Last; i++ {
+				for d := 0; d < 8; d++ {
+					j, ok := w.neighbour(i%w.Grid.Cols, i/w.Grid.Cols, d)
+					if !ok {
+						continue
+					}
+					h, at := owner[j]
+					if !at {
+						continue
+					}
+					if best, ok := deepest[h]; !ok || w.deep(i) > w.deep(best) {
+						deepest[h] = i
+					}
 				}
 			}
 		}
-		for h := range houses {
-			if i, ok := deepest[h]; ok {
-				out = append(out, Standing{Pond: k, House: h, At: f.Centre(i), Depth: f.depth(i)})
-			}
+		for _, h := range slices.Sorted(maps.Keys(deepest)) {
+			i := deepest[h]
+			out = append(out, Standing{Pond: k, House: h, At: w.Centre(i), Depth: w.deep(i)})
 		}
 	}
 	return out
-}
-
-func (f *Field) depth(i int) unit.Length {
-	return unit.Length(float64(f.Filled[i]) - float64(f.Grid.Z[i]))
 }
 
 // Overflow is where water goes when a grate takes none.
@@ -315,7 +317,7 @@ func Clogged(in Input, drain int, lots, houses []orb.MultiPolygon) (Overflow, er
 	if !ok || !f.Wet(i) {
 		return Overflow{}, fmt.Errorf("overland: drain %d at %.2f, %.2f m stands where there is no open ground", drain, at[0], at[1])
 	}
-	o := Overflow{Level: unit.Elevation(f.Filled[i]), Depth: f.depth(i), Off: unit.Length(math.Inf(1))}
+	o := Overflow{Level: unit.Elevation(f.Filled[i]), Depth: f.deep(i), Off: unit.Length(math.Inf(1))}
 	touched := map[int]bool{}
 	if p, wet := f.PondAt(i); wet {
 		o.Pond = &p

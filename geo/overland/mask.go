@@ -67,38 +67,45 @@ func eachCellIn(g ground.Grid, area orb.MultiPolygon, west, north, width, height
 // Outline is the area of a set of cells: its parts along the cells' edges,
 // shells counter-clockwise, holes clockwise, rings closed. Cells that touch at
 // a corner only are parts of their own, so each part is valid.
-func Outline(g ground.Grid, cells []int) orb.MultiPolygon {
+func Outline(g ground.Grid, runs []Run) orb.MultiPolygon {
 	type node struct{ c, r int }
-	in := make(map[int]bool, len(cells))
-	for _, i := range cells {
-		in[i] = true
-	}
 	// directed edges with the area on the left: at most two start at one corner
 	from := map[node][]node{}
 	var starts []node
-	has := func(c, r int) bool { return c >= 0 && r >= 0 && c < g.Cols && r < g.Rows && in[r*g.Cols+c] }
+	// has asks of a row beside the one at hand, always the same way on: at is where
+	// it looked last
+	has := func(at *int, c, r int) bool {
+		i := r*g.Cols + c
+		if r < 0 || r >= g.Rows {
+			return false
+		}
+		for *at < len(runs) && runs[*at].Last < i {
+			*at++
+		}
+		return *at < len(runs) && runs[*at].First <= i
+	}
 	add := func(a, b node) {
 		if len(from[a]) == 0 {
 			starts = append(starts, a)
 		}
 		from[a] = append(from[a], b)
 	}
-	sorted := slices.Clone(cells)
-	slices.Sort(sorted)
-	sorted = slices.Compact(sorted)
-	for _, i := range sorted {
-		c, r := i%g.Cols, i/g.Cols
-		if !has(c, r+1) { // the south edge runs east
-			add(node{c, r + 1}, node{c + 1, r + 1})
-		}
-		if !has(c+1, r) {
-			add(node{c + 1, r + 1}, node{c + 1, r})
-		}
-		if !has(c, r-1) {
-			add(node{c + 1, r}, node{c, r})
-		}
-		if !has(c-1, r) {
-			add(node{c, r}, node{c, r + 1})
+	up, down := 0, 0
+	for _, u := range runs {
+		for i := u.First; i <= u.Last; i++ {
+			c, r := i%g.Cols, i/g.Cols
+			if !has(&down, c, r+1) { // the south edge runs east
+				add(node{c, r + 1}, node{c + 1, r + 1})
+			}
+			if i == u.Last {
+				add(node{c + 1, r + 1}, node{c + 1, r})
+			}
+			if !has(&up, c, r-1) {
+				add(node{c + 1, r}, node{c, r})
+			}
+			if i == u.First {
+				add(node{c, r}, node{c, r + 1})
+			}
 		}
 	}
 	var shells []orb.Polygon

@@ -71,7 +71,7 @@ func TestHandFill(t *testing.T) {
 	if !slices.Equal(f.Filled, want) {
 		t.Errorf("filled %v", f.Filled)
 	}
-	p := f.Ponds(0, 0)
+	p := pondsOf(f, 0, 0)
 	if len(p) != 1 || p[0].Volume != 13 || p[0].Level != 7 || p[0].Depth != 4 || p[0].Area != 6 || *p[0].Spill != g.Centre(3, 1) || p[0].Lowest != g.Centre(2, 2) {
 		t.Errorf("ponds %+v", p)
 	}
@@ -214,9 +214,9 @@ func TestPropertyFlow(t *testing.T) {
 		if math.Abs(sum-float64(wet)) > 1e-6*float64(wet) {
 			t.Fatalf("seed %d: D-infinity brings %v of %d cells out", seed, sum, wet)
 		}
-		for _, p := range f.Ponds(0, 0) {
-			if len(f.Catchment(p.Cells...)) != p.Catchment {
-				t.Fatalf("seed %d: pond of %d cells has %d upstream, counted %d", seed, len(p.Cells), len(f.Catchment(p.Cells...)), p.Catchment)
+		for _, p := range pondsOf(f, 0, 0) {
+			if n := cellsIn(f.Catchment(p.Runs)); n != p.Catchment {
+				t.Fatalf("seed %d: pond of %d cells has %d upstream, counted %d", seed, cellsIn(p.Runs), n, p.Catchment)
 			}
 			if p.Spill != nil && f.Filled[p.Sill] != float32(p.Level) {
 				t.Fatalf("seed %d: pond at %v has its sill at %v", seed, p.Level, f.Filled[p.Sill])
@@ -245,7 +245,7 @@ func TestHandPlaneAndCone(t *testing.T) {
 		t.Errorf("tilted plane: %+v", s)
 	}
 	f = flow(t, Input{Ground: of(21, 21, 1, func(x, y float64) float64 { return 50 - math.Hypot(x-10.5, y-10.5) })})
-	if len(f.Ponds(0, 0)) != 0 {
+	if len(pondsOf(f, 0, 0)) != 0 {
 		t.Error("a cone holds water")
 	}
 }
@@ -268,7 +268,7 @@ func TestHandBowl(t *testing.T) {
 		return 100
 	})
 	f := flow(t, Input{Ground: g})
-	p := f.Ponds(0.03, 0)
+	p := pondsOf(f, 0.03, 0)
 	if len(p) != 1 {
 		t.Fatalf("%d ponds", len(p))
 	}
@@ -283,7 +283,7 @@ func TestHandBowl(t *testing.T) {
 	}
 	// with an inlet at the bottom it holds nothing
 	f = flow(t, Input{Ground: g, Drains: []orb.Point{{10, 10}}})
-	if p := f.Ponds(0.03, 0); len(p) != 0 {
+	if p := pondsOf(f, 0.03, 0); len(p) != 0 {
 		t.Errorf("drained bowl %+v", p)
 	}
 }
@@ -303,7 +303,7 @@ func TestHandHouse(t *testing.T) {
 	if blocked != 8*14-4*6 {
 		t.Errorf("%d cells blocked, the house has 88 m2", blocked)
 	}
-	p := f.Ponds(0.01, 0)
+	p := pondsOf(f, 0.01, 0)
 	// the pocket is 4 m deep and 6 m wide: sill at x = 11.5, 98.85 m; floor cells
 	// at x = 12.5 .. 15.5 are 0.1 .. 0.4 lower: 6*(0.1+0.2+0.3+0.4) = 6 m3
 	if len(p) != 1 || math.Abs(p[0].Volume-6) > 1e-4 || p[0].Area != 24 {
@@ -332,6 +332,12 @@ func TestHandHouse(t *testing.T) {
 	}
 }
 
+// pondsOf are all ponds of a field.
+func pondsOf(f *Field, depth unit.Length, volume float64) []Pond {
+	p, _ := f.Ponds(depth, volume, 0)
+	return p
+}
+
 // Outlines: area of the cells, rings simple and closed, with holes, corner
 // touches and shapes that hold each other.
 func TestPropertyOutline(t *testing.T) {
@@ -344,7 +350,7 @@ func TestPropertyOutline(t *testing.T) {
 				cells = append(cells, i)
 			}
 		}
-		mp := Outline(g, cells)
+		mp := Outline(g, runsOf(g.Cols, cells))
 		if a := float64(shape.Area(mp)); math.Abs(a-0.25*float64(len(cells))) > 1e-9 {
 			t.Fatalf("trial %d: %d cells, outline of %v m2", trial, len(cells), a)
 		}

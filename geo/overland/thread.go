@@ -19,36 +19,46 @@ type Thread struct {
 
 // Threads gives the ways through cells with at least so much area, in the order
 // of their first cells. A cell that ends in a drain or at the edge ends its way.
-func (f *Field) Threads(least unit.Area) []Thread {
-	enough := func(i int) bool { return f.Wet(i) && f.Area(i) >= least }
-	into := map[int]int{} // how many such cells drain into a cell
-	for i := range f.Dir {
-		if !enough(i) {
-			continue
+func (w *Water) Threads(least unit.Area) []Thread {
+	cols := w.Grid.Cols
+	area := func(i int) unit.Area {
+		return unit.Area(float64(w.counts(i / cols)[i%cols]) * float64(w.Grid.CellArea()))
+	}
+	enough := func(i int) bool { return w.wet(i) && area(i) >= least }
+	// into is how many such cells drain into a cell
+	into := func(i int) (n int) {
+		for k := 0; k < 8; k++ {
+			if j, ok := w.neighbour(i%cols, i/cols, k); ok && w.dir(j / cols)[j%cols] == Direction(k+4)%8 && enough(j) {
+				n++
+			}
 		}
-		if n, ok := f.Next(i); ok {
-			into[n]++
-		}
+		return n
 	}
 	var out []Thread
-	for i := range f.Dir {
-		if !enough(i) || into[i] == 1 {
-			continue // a cell with one above belongs to that one's way
-		}
-		t := Thread{Line: orb.LineString{f.Centre(i)}, Area: f.Area(i)}
-		for at := i; ; {
-			n, ok := f.Next(at)
-			if !ok {
-				break
+	for r := range w.Grid.Rows {
+		for c, n := range w.counts(r) {
+			if unit.Area(float64(n)*float64(w.Grid.CellArea())) < least {
+				continue
 			}
-			t.Line = append(t.Line, f.Centre(n))
-			if !f.Wet(n) || into[n] != 1 {
-				break // the meeting is the next way's first cell
+			i := r*cols + c
+			if !w.wet(i) || into(i) == 1 {
+				continue // a cell with one above belongs to that one's way
 			}
-			t.Area, at = f.Area(n), n
-		}
-		if len(t.Line) > 1 {
-			out = append(out, t)
+			t := Thread{Line: orb.LineString{w.Centre(i)}, Area: area(i)}
+			for at := i; ; {
+				n, ok := w.next(at)
+				if !ok {
+					break
+				}
+				t.Line = append(t.Line, w.Centre(n))
+				if !w.wet(n) || into(n) != 1 {
+					break // the meeting is the next way's first cell
+				}
+				t.Area, at = area(n), n
+			}
+			if len(t.Line) > 1 {
+				out = append(out, t)
+			}
 		}
 	}
 	return out

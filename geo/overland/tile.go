@@ -492,7 +492,9 @@ func (g *tiling) filled(k int) (window, error) {
 	w := g.window(k)
 	t, cols := w.t, w.Grid.Cols
 	n := cols * w.Grid.Rows
-	w.Field = &Field{Grid: w.Grid, Filled: make([]float32, n), steps: w.steps}
+	steps := w.steps
+	w.Field = fieldOf(w.Grid)
+	w.Filled, w.steps = make([]float32, n), steps
 	own := make([]float32, t.w*t.h)
 	if err := g.Store.ReadFilled(t.col, t.row, t.w, t.h, own); err != nil {
 		return w, err
@@ -817,7 +819,8 @@ func (g *tiling) ways(k int) (rims []int32, settled []waits, err error) {
 // tile as Out.
 func (t *tile) inside(place ground.Grid, dir []Direction) *Field {
 	place.Cols, place.Rows, place.Z = t.w, t.h, nil
-	f := &Field{Grid: place, Dir: slices.Clone(dir)}
+	f := fieldOf(place)
+	f.Dir = slices.Clone(dir)
 	t.eachRim(func(x, y, r int) {
 		i := y*t.w + x
 		if d := dir[i]; d <= NorthEast {
@@ -1075,6 +1078,11 @@ func (s *Sheet) WriteFilled(col, row, w, h int, src []float32) error {
 // ReadDir gives directions.
 func (s *Sheet) ReadDir(col, row, w, h int, dst []Direction) error {
 	return readSheet(s.Cols, s.Dir, col, row, w, h, dst)
+}
+
+// ReadCount gives counts.
+func (s *Sheet) ReadCount(col, row, w, h int, dst []int32) error {
+	return readSheet(s.Cols, s.Count, col, row, w, h, dst)
 }
 
 // WriteDir keeps directions.

@@ -261,7 +261,7 @@ func TestHandClogged(t *testing.T) {
 	houses := []orb.MultiPolygon{box(38, 14, 50, 26), box(3, 2, 12, 8)}
 	lots := []orb.MultiPolygon{box(25, 0, 60, 40), box(0, 0, 25, 40)}
 	in := Input{Ground: g, Blocked: houses, Drains: []orb.Point{{30, 20}}}
-	if p := flow(t, in).Ponds(0.03, 0); len(p) != 0 {
+	if p := pondsOf(flow(t, in), 0.03, 0); len(p) != 0 {
 		t.Errorf("ponds with an open grate %+v", p)
 	}
 	o, err := Clogged(in, 0, lots, houses)
@@ -299,7 +299,7 @@ func TestHandAgainstHouses(t *testing.T) {
 	})
 	house := orb.MultiPolygon{{{{22, 4}, {30, 4}, {30, 16}, {22, 16}, {22, 13}, {26, 13}, {26, 7}, {22, 7}, {22, 4}}}}
 	f := flow(t, Input{Ground: g, Blocked: []orb.MultiPolygon{house}})
-	p := f.Ponds(0.03, 0)
+	p := pondsOf(f, 0.03, 0)
 	s := f.AgainstHouses(p, []orb.MultiPolygon{house})
 	if len(p) != 2 || len(s) != 1 || s[0].House != 0 || s[0].At[0] < 22 || !(s[0].Depth > 0.3) {
 		t.Errorf("ponds %d, standing %+v", len(p), s)
