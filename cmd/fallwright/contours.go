@@ -42,7 +42,7 @@ func (c groundCmd) Run(e *env) error {
 	}
 	if c.Picture != "" {
 		d := g.Drawn
-		svg, err := relief.Picture{Title: c.title(s), Box: d.Box, Field: d.Water.Field, Ponds: d.Water.Ponds, Ways: d.Ways, Contours: d.Contours,
+		svg, err := relief.Picture{Title: c.title(s), Box: d.Box, Water: d.Water.Water, Ponds: d.Water.Ponds, Ways: d.Ways, Contours: d.Contours,
 			Interval: g.Interval, Lots: d.Lots, Houses: d.Houses, Units: c.units()}.SVG()
 		if err != nil {
 			return err

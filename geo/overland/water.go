@@ -69,6 +69,37 @@ func (w *Water) CellAt(p orb.Point, reach unit.Length) (int, bool) {
 	return r*w.Grid.Cols + c, true
 }
 
+// NearestOpen is the middle of the cell that holds p, or of the one nearest to it
+// within reach, that is ground and under no house: what CellAt says of the field
+// of this ground, before there is one.
+func NearestOpen(place ground.Grid, rows ground.Rows, blocked []orb.MultiPolygon, p orb.Point, reach unit.Length) (orb.Point, bool) {
+	near, err := ground.Window(place, rows, orb.Bound{Min: p, Max: p}, reach+unit.Length(max(place.CellX, place.CellY)))
+	if err != nil {
+		return orb.Point{}, false
+	}
+	c0, r0, ok := place.Cell(near.Centre(0, 0))
+	if !ok {
+		return orb.Point{}, false
+	}
+	shut := map[[2]int]bool{}
+	for _, mp := range blocked {
+		if mp.Bound().Pad(max(place.CellX, place.CellY)).Intersects(near.Bound()) {
+			eachCellIn(place, mp, c0, r0, near.Cols, near.Rows, func(c, r int) { shut[[2]int{c, r}] = true })
+		}
+	}
+	c, r, ok := nearestOpen(place, p, reach, func(c, r int) bool {
+		if c < c0 || r < r0 || c >= c0+near.Cols || r >= r0+near.Rows || shut[[2]int{c, r}] {
+			return false
+		}
+		z := near.Z[(r-r0)*near.Cols+c-c0]
+		return z == z
+	})
+	if !ok {
+		return orb.Point{}, false
+	}
+	return place.Centre(c, r), true
+}
+
 // Run is a stretch of neighbouring cells of one row, by their indices, both ends
 // included. A list of runs stands in rising order, and no two of it touch.
 type Run struct{ First, Last int }

@@ -6,12 +6,15 @@ package answer
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"slices"
 
 	"github.com/paulmach/orb"
 
+	"fallwright/geo/frame"
 	"fallwright/geo/ground"
 	"fallwright/geo/overland"
 	"fallwright/geo/unit"
@@ -30,6 +33,10 @@ type GroundOptions struct {
 	Interval unit.Length
 	// Foot is what intervals are round in; 0: the foot.
 	Foot unit.Length
+	// Wide is where the water is worked over a Surface that is a *ground.Wide.
+	Wide yardwater.Workplace
+	// Stream leaves the text of the document to Write: Body stays empty.
+	Stream bool
 }
 
 const (
@@ -40,6 +47,11 @@ const (
 	together = 150 * unit.Area(1)
 	// mostHeights in the grid of a relief.
 	mostHeights = 60_000
+	// Of a wide piece of ground the least way that is told is this part of its area,
+	// and the usual interval of contours grows until no more than so many faces are
+	// crossed: a county in the detail of a yard is no drawing.
+	togetherOf    = 1.0 / 100_000
+	mostCrossings = 4_000_000
 )
 
 // Relief is a grid of heights, by rows from the north-west, each row from the
@@ -92,6 +104,15 @@ type GroundCollection struct {
 	Ponds    []PondRow
 	Flows    int
 	Drawn    Drawn
+
+	frame  *frame.Frame
+	rows   []document.Row
+	beside map[string]any
+}
+
+// Write writes the document.
+func (g *GroundCollection) Write(w io.Writer) error {
+	return document.StreamCollection(w, g.frame, g.rows, g.beside)
 }
 
 // Drawn is what stands in the document in the site's plane, for a picture.
@@ -143,7 +164,17 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 			}
 		}
 	}
-	water, err := yardwater.Look(&near, surface)
+	var water *yardwater.Report
+	wide, isWide := surface.(*ground.Wide)
+	if isWide {
+		water, err = yardwater.LookWide(&near, wide, o.Wide)
+	} else {
+		water, err = yardwater.Look(&near, surface)
+	}
+	var in *parcels.InputError
+	if errors.As(err, &in) {
+		return nil, err // of the raster, read on the way
+	}
 	if err != nil {
 		return nil, &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "ground-missing", Layer: string(parcels.LayerSpots), Pointer: "/layers/spots", Detail: "The water over the ground cannot be worked out: " + err.Error() + "."}}}
 	}
@@ -156,10 +187,10 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 		rows = append(rows, document.Row{Geometry: g, Properties: properties})
 	}
 
-	relief := relieve(s, water.Field.Grid, box)
+	relief, rise := relieve(s, water.Water, box)
 	out.Interval = o.Interval
 	if out.Interval == 0 {
-		out.Interval = interval(relief, cmp.Or(o.Foot, unit.Foot))
+		out.Interval = interval(relief, rise, cmp.Or(o.Foot, unit.Foot))
 	}
 	lines, err := ground.Contours(surface, ground.Contouring{Interval: out.Interval, Within: &box})
 	if err != nil {
@@ -180,7 +211,8 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 		add(p.Shape, row)
 		out.Ponds = append(out.Ponds, row)
 	}
-	for _, t := range water.Field.Threads(together) {
+	least := max(together, togetherOf*unit.Area((box.Max[0]-box.Min[0])*(box.Max[1]-box.Min[1])))
+	for _, t := range water.Water.Threads(least) {
 		if !t.Line.Bound().Intersects(box) {
 			continue
 		}
@@ -198,8 +230,18 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 	}
 	beside := beside(s)
 	beside["relief"], beside["interval_m"] = relief, round(float64(out.Interval), 4)
+	if water.MorePonds > 0 {
+		told = append(told, parcels.Finding{Code: "terrain", Severity: parcels.Note, Feature: "terrain", Message: fmt.Sprintf("The %d greatest hollows are told; %d smaller ones are not. Cut out the part of interest to see those there.", len(water.Ponds), water.MorePonds)})
+	}
+	if least > together {
+		told = append(told, parcels.Finding{Code: "terrain", Severity: parcels.Note, Feature: "terrain", Measured: parcels.Num(round(float64(least), 1)), Unit: "m2",
+			Message: fmt.Sprintf("On ground so wide, ways of water are told from %.0f m2 on that drain through them.", float64(least))})
+	}
 	beside["findings"] = append(append([]parcels.Finding{}, told...), water.Findings...)
-	out.Body, err = document.WriteCollection(s.Frame, rows, beside)
+	out.frame, out.rows, out.beside = s.Frame, rows, beside
+	if !o.Stream {
+		out.Body, err = document.WriteCollection(s.Frame, rows, beside)
+	}
 	return out, err
 }
 
@@ -215,47 +257,70 @@ func calm(t overland.Thread) orb.LineString {
 	return append(out, t.Line[len(t.Line)-1])
 }
 
-// relieve cuts the box out of a grid, by every so many cells.
-func relieve(s *parcels.Site, g ground.Grid, box orb.Bound) Relief {
+// relieve cuts the box out of a grid, by every so many cells. rise is by how much
+// the ground goes up and down from cell to cell along all rows and columns of the
+// box, in metres.
+func relieve(s *parcels.Site, w *overland.Water, box orb.Bound) (out Relief, rise float64) {
+	g := w.Grid
 	c0, c1 := max(int((box.Min[0]-g.West)/g.CellX), 0), min(int((box.Max[0]-g.West)/g.CellX), g.Cols-1)
 	r0, r1 := max(int((g.North-box.Max[1])/g.CellY), 0), min(int((g.North-box.Min[1])/g.CellY), g.Rows-1)
 	step := 1
 	for (c1-c0+step)/step*((r1-r0+step)/step) > mostHeights {
 		step++
 	}
-	out := Relief{Corner: document.Position(s.Frame, g.Centre(c0, r0)), Cell: unit.Length(g.CellX * float64(step)),
+	out = Relief{Corner: document.Position(s.Frame, g.Centre(c0, r0)), Cell: unit.Length(g.CellX * float64(step)),
 		Columns: max((c1-c0+step)/step, 0), Rows: max((r1-r0+step)/step, 0), Heights: []int32{}}
-	base := math.Inf(1)
-	for _, z := range g.Z {
-		if z == z {
-			base = math.Min(base, float64(z))
+	base := float32(math.Inf(1))
+	above := make([]float32, g.Cols)
+	for r := range g.Rows {
+		row := w.Heights(r)
+		for _, z := range row {
+			if z < base {
+				base = z
+			}
 		}
+		if r >= r0 && r <= r1 {
+			for c := c0; c <= c1; c++ {
+				if d := row[c] - above[c]; r > r0 && d == d {
+					rise += math.Abs(float64(d))
+				}
+				if c > c0 {
+					if d := row[c] - row[c-1]; d == d {
+						rise += math.Abs(float64(d))
+					}
+				}
+			}
+		}
+		copy(above, row)
 	}
-	if math.IsInf(base, 0) {
+	if math.IsInf(float64(base), 0) {
 		base = 0
 	}
-	out.Base = unit.Elevation(round(base, 3))
+	out.Base = unit.Elevation(round(float64(base), 3))
 	for r := r0; r <= r1; r += step {
+		row := w.Heights(r)
 		for c := c0; c <= c1; c += step {
 			h := int32(-1)
-			if z := g.Z[r*g.Cols+c]; z == z {
+			if z := row[c]; z == z {
 				h = int32(max(math.Round((float64(z)-float64(out.Base))*1000), 0))
 			}
 			out.Heights = append(out.Heights, h)
 		}
 	}
-	return out
+	return out, rise
 }
 
-// interval is the usual one for the range of heights.
-func interval(r Relief, foot unit.Length) unit.Length {
+// interval is the usual one for the range of heights. A contour crosses a face for
+// each time that it crosses a row, a column or a diagonal, about one and a half
+// times as often as the first two.
+func interval(r Relief, rise float64, foot unit.Length) unit.Length {
 	most := int32(0)
 	for _, h := range r.Heights {
 		most = max(most, h)
 	}
 	for scale := 1.0; ; scale *= 10 {
 		for _, ft := range []float64{0.5, 1, 2} {
-			if step := ft * scale * float64(foot); float64(most)/1000 <= usualContours*step {
+			if step := ft * scale * float64(foot); float64(most)/1000 <= usualContours*step && 1.5*rise <= mostCrossings*step {
 				return unit.Length(step)
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 
 	"github.com/paulmach/orb"
@@ -124,8 +125,15 @@ type Row struct {
 // cautions, findings, ...) beside the features. Findings among the members have
 // their locations turned into the document's system.
 func WriteCollection(f *frame.Frame, rows []Row, beside map[string]any) ([]byte, error) {
-	w := writer{f}
-	m := map[string]any{"type": "FeatureCollection"}
+	var b bytes.Buffer
+	err := StreamCollection(&b, f, rows, beside)
+	return b.Bytes(), err
+}
+
+// StreamCollection writes the same, feature by feature, for a collection whose text
+// is not to be held.
+func StreamCollection(to io.Writer, f *frame.Frame, rows []Row, beside map[string]any) error {
+	m := map[string]any{"type": "FeatureCollection", "features": []featureOut{}}
 	if c := crsOf(f); c != nil {
 		m["crs"] = c
 	}
@@ -135,12 +143,45 @@ func WriteCollection(f *frame.Frame, rows []Row, beside map[string]any) ([]byte,
 		}
 		m[k] = v
 	}
-	features := make([]featureOut, len(rows))
-	for i, r := range rows {
-		features[i] = w.feature(r)
+	text, err := marshal(m)
+	if err != nil {
+		return err
 	}
-	m["features"] = features
-	return marshal(m)
+	// a line of its own, one deep: no other member and no text in one looks so
+	const empty = "\n \"features\": []"
+	head, tail, _ := bytes.Cut(text, []byte(empty))
+	if len(rows) == 0 {
+		_, err := to.Write(text)
+		return err
+	}
+	w := writer{f}
+	var b bytes.Buffer
+	b.Write(head)
+	b.WriteString(empty[:len(empty)-1])
+	for i, r := range rows {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		b.WriteString("\n  ")
+		enc := json.NewEncoder(&b)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent("  ", " ")
+		if err := enc.Encode(w.feature(r)); err != nil {
+			return &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+		}
+		b.Truncate(b.Len() - 1) // the encoder's line break
+		if b.Len() > 1<<20 || i == len(rows)-1 {
+			if i == len(rows)-1 {
+				b.WriteString("\n ]")
+				b.Write(tail)
+			}
+			if _, err := to.Write(b.Bytes()); err != nil {
+				return err
+			}
+			b.Reset()
+		}
+	}
+	return nil
 }
 
 func (w writer) feature(r Row) featureOut {

@@ -35,7 +35,7 @@ import (
 type Picture struct {
 	Title    string
 	Box      orb.Bound // the part of the plane that is shown
-	Field    *overland.Field
+	Water    *overland.Water
 	Ponds    []yardwater.Pond // greatest first: these are numbered
 	Ways     []overland.Thread
 	Contours []ground.ContourLine
@@ -55,6 +55,11 @@ const (
 	mostTinted = 6
 	// exaggeration of heights in the relief's light.
 	exaggeration = 3.0
+	// mostPixels on the long side of the relief: of a wider raster each second,
+	// third, ... cell is one.
+	mostPixels = 4000
+	// leastStep of a line: what nobody could see, in pixels.
+	leastStep = 0.2
 )
 
 var tints = [mostTinted]color.RGBA{{214, 96, 40, 255}, {98, 150, 40, 255}, {150, 84, 180, 255}, {200, 160, 20, 255}, {40, 150, 140, 255}, {190, 70, 110, 255}}
@@ -62,7 +67,7 @@ var tints = [mostTinted]color.RGBA{{214, 96, 40, 255}, {98, 150, 40, 255}, {150,
 // SVG draws the picture.
 func (p Picture) SVG() ([]byte, error) {
 	// no further than there is ground
-	g := p.Field.Grid.Bound()
+	g := p.Water.Grid.Bound()
 	for k := range p.Box.Min {
 		p.Box.Min[k], p.Box.Max[k] = max(p.Box.Min[k], g.Min[k]), min(p.Box.Max[k], g.Max[k])
 	}
@@ -98,7 +103,7 @@ func (p Picture) SVG() ([]byte, error) {
 type drawing struct {
 	p           Picture
 	scale, w, h float64
-	wet         map[int]bool // cells of the hollows that are told
+	wet         map[int][]overland.Run // cells of the hollows that are told, by row
 	out         bytes.Buffer
 }
 
@@ -113,8 +118,13 @@ func (d *drawing) at(p orb.Point) (x, y float64) {
 
 func (d *drawing) path(line []orb.Point, closed bool) string {
 	var s strings.Builder
+	u, v := math.Inf(1), 0.0
 	for i, p := range line {
 		x, y := d.at(p)
+		if math.Abs(x-u) < leastStep && math.Abs(y-v) < leastStep && i < len(line)-1 {
+			continue
+		}
+		u, v = x, y
 		fmt.Fprintf(&s, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], x, y)
 	}
 	if closed {
@@ -136,17 +146,19 @@ func (d *drawing) area(mp orb.MultiPolygon) string {
 // images are the relief, shaded from the north-west and tinted by height, and the
 // water in the hollows by its depth.
 func (d *drawing) images() (relief, water string, err error) {
-	f := d.p.Field
+	f := d.p.Water
 	g := f.Grid
 	c0, c1 := max(int((d.p.Box.Min[0]-g.West)/g.CellX), 0), min(int(math.Ceil((d.p.Box.Max[0]-g.West)/g.CellX)), g.Cols)
 	r0, r1 := max(int((g.North-d.p.Box.Max[1])/g.CellY), 0), min(int(math.Ceil((g.North-d.p.Box.Min[1])/g.CellY)), g.Rows)
 	if c0 >= c1 || r0 >= r1 {
 		return "", "", fmt.Errorf("relief: there is no ground in the picture")
 	}
+	step := (max(c1-c0, r1-r0) + mostPixels - 1) / mostPixels
 	var heights []float32
-	for r := r0; r < r1; r++ {
-		for c := c0; c < c1; c++ {
-			if z := g.Z[r*g.Cols+c]; z == z {
+	for r := r0; r < r1; r += step {
+		row := f.Heights(r)
+		for c := c0; c < c1; c += step {
+			if z := row[c]; z == z {
 				heights = append(heights, z)
 			}
 		}
@@ -157,35 +169,45 @@ func (d *drawing) images() (relief, water string, err error) {
 		low, high = float64(heights[n/50]), float64(heights[n-1-n/50])
 	}
 	// only hollows that are told are water: puddles of the data's noise are not
-	d.wet = map[int]bool{}
+	d.wet = map[int][]overland.Run{}
 	for _, p := range d.p.Ponds {
-		if i, ok := f.CellAt(p.Location, yardwater.AtHouse); ok {
-			if q, ok := f.PondAt(i); ok {
-				for _, j := range q.Cells {
-					d.wet[j] = true
-				}
-			}
+		for _, u := range p.Runs {
+			d.wet[u.First/g.Cols] = append(d.wet[u.First/g.Cols], u)
 		}
 	}
-	ground, pools := image.NewNRGBA(image.Rect(0, 0, c1-c0, r1-r0)), image.NewNRGBA(image.Rect(0, 0, c1-c0, r1-r0))
-	for r := r0; r < r1; r++ {
-		for c := c0; c < c1; c++ {
-			i := r*g.Cols + c
-			z := float64(g.Z[i])
+	for _, runs := range d.wet {
+		slices.SortFunc(runs, func(a, b overland.Run) int { return a.First - b.First })
+	}
+	wide, tall := (c1-c0+step-1)/step, (r1-r0+step-1)/step
+	ground, pools := image.NewNRGBA(image.Rect(0, 0, wide, tall)), image.NewNRGBA(image.Rect(0, 0, wide, tall))
+	about := make([]float32, 3*g.Cols) // a row and the two beside it
+	for r := r0; r < r1; r += step {
+		for k := range 3 {
+			copy(about[k*g.Cols:], f.Heights(min(max(r+k-1, 0), g.Rows-1)))
+		}
+		levels := f.Levels(r)
+		for c := c0; c < c1; c += step {
+			z := float64(about[g.Cols+c])
 			if z != z {
 				continue // see-through
 			}
 			t := max(0, min(1, (z-low)/max(high-low, 1e-6)))
 			ink := mix(color.NRGBA{214, 222, 196, 255}, color.NRGBA{238, 226, 204, 255}, t)
-			if light := light(g, c, r); light < 0 {
-				ink = mix(ink, color.NRGBA{40, 44, 52, 255}, -light)
-			} else {
-				ink = mix(ink, color.NRGBA{255, 255, 255, 255}, light)
+			lit := 0.0
+			if r > 0 && r < g.Rows-1 {
+				three := g
+				three.Rows, three.Z = 3, about
+				lit = light(three, c, 1)
 			}
-			ground.SetNRGBA(c-c0, r-r0, ink)
-			if d.wet[i] {
-				deep := float64(f.Filled[i] - g.Z[i])
-				pools.SetNRGBA(c-c0, r-r0, color.NRGBA{20, 90, 190, uint8(255 * min(0.85, 0.45+deep/2))})
+			if lit < 0 {
+				ink = mix(ink, color.NRGBA{40, 44, 52, 255}, -lit)
+			} else {
+				ink = mix(ink, color.NRGBA{255, 255, 255, 255}, lit)
+			}
+			ground.SetNRGBA((c-c0)/step, (r-r0)/step, ink)
+			if overland.Holds(d.wet[r], r*g.Cols+c) {
+				deep := float64(levels[c]) - z
+				pools.SetNRGBA((c-c0)/step, (r-r0)/step, color.NRGBA{20, 90, 190, uint8(255 * min(0.85, 0.45+deep/2))})
 			}
 		}
 	}
@@ -194,7 +216,7 @@ func (d *drawing) images() (relief, water string, err error) {
 		var b bytes.Buffer
 		err := png.Encode(&b, img)
 		return fmt.Sprintf(`<image x="%.2f" y="%.2f" width="%.2f" height="%.2f" preserveAspectRatio="none" href="data:image/png;base64,%s"/>`,
-			x, y, float64(c1-c0)*g.CellX*d.scale, float64(r1-r0)*g.CellY*d.scale, base64.StdEncoding.EncodeToString(b.Bytes())), err
+			x, y, float64(wide*step)*g.CellX*d.scale, float64(tall*step)*g.CellY*d.scale, base64.StdEncoding.EncodeToString(b.Bytes())), err
 	}
 	if relief, err = place(ground); err == nil {
 		water, err = place(pools)
@@ -222,21 +244,24 @@ func light(g ground.Grid, c, r int) float64 {
 // tints lays what drains to the greatest hollows under all lines, the widest
 // first: one may lie in another's.
 func (d *drawing) tints() {
-	f := d.p.Field
+	f := d.p.Water
 	type tint struct {
 		number int
-		cells  []int
+		runs   []overland.Run
+		cells  int
 	}
 	var list []tint
 	for k, p := range d.p.Ponds[:min(mostTinted, len(d.p.Ponds))] {
-		if cells, ok := f.CatchmentOf(p.Location, yardwater.AtHouse); ok {
-			list = append(list, tint{k, cells})
+		t := tint{number: k, runs: f.Catchment(p.Runs)}
+		for _, u := range t.runs {
+			t.cells += u.Last - u.First + 1
 		}
+		list = append(list, t)
 	}
-	slices.SortStableFunc(list, func(a, b tint) int { return len(b.cells) - len(a.cells) })
+	slices.SortStableFunc(list, func(a, b tint) int { return b.cells - a.cells })
 	for _, t := range list {
 		c := tints[t.number]
-		d.add(`<path d="%s" fill="rgb(%d,%d,%d)" fill-opacity=".22" fill-rule="evenodd" stroke="rgb(%d,%d,%d)" stroke-opacity=".8" stroke-width="1"/>`, d.area(overland.Outline(f.Grid, t.cells)), c.R, c.G, c.B, c.R, c.G, c.B)
+		d.add(`<path d="%s" fill="rgb(%d,%d,%d)" fill-opacity=".22" fill-rule="evenodd" stroke="rgb(%d,%d,%d)" stroke-opacity=".8" stroke-width="1"/>`, d.area(overland.Outline(f.Grid, t.runs)), c.R, c.G, c.B, c.R, c.G, c.B)
 	}
 }
 
@@ -274,11 +299,11 @@ func (d *drawing) lines() {
 // dry cuts a way where it crosses a full hollow: on still water it is no way that
 // anybody could see.
 func (d *drawing) dry(line orb.LineString) (parts []orb.LineString) {
-	f := d.p.Field
+	f := d.p.Water
 	var part orb.LineString
 	for i, p := range line {
 		j, ok := f.CellAt(p, 0)
-		wet := ok && d.wet[j]
+		wet := ok && overland.Holds(d.wet[j/f.Grid.Cols], j)
 		if !wet || len(part) > 0 {
 			part = append(part, p) // one point into the water
 		}

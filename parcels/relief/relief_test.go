@@ -32,9 +32,10 @@ func bowl(t *testing.T) Picture {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pond := f.Ponds(0.1, 1)[0]
-	return Picture{Title: `The <ground> of "A&B"`, Box: orb.Bound{Min: orb.Point{-5, -5}, Max: orb.Point{45, 45}}, Field: f, Units: display.SI, Interval: 0.25,
-		Ponds: []yardwater.Pond{{Location: pond.Lowest, Depth: pond.Depth, Area: pond.Area, Volume: pond.Volume, Spill: pond.Spill, Catchment: unit.Area(pond.Catchment)}},
+	ponds, _ := f.Ponds(0.1, 1, 0)
+	pond := ponds[0]
+	return Picture{Title: `The <ground> of "A&B"`, Box: orb.Bound{Min: orb.Point{-5, -5}, Max: orb.Point{45, 45}}, Water: &f.Water, Units: display.SI, Interval: 0.25,
+		Ponds: []yardwater.Pond{{Location: pond.Lowest, Depth: pond.Depth, Area: pond.Area, Volume: pond.Volume, Spill: pond.Spill, Catchment: unit.Area(pond.Catchment), Runs: pond.Runs}},
 		// along the middle, over the pond from 10 to 30 m
 		Ways:   []overland.Thread{{Line: orb.LineString{{20, 39}, {20, 35}, {20, 31}, {20, 25}, {20, 15}, {20, 9}, {20, 5}, {20, 1}}, Area: 150}},
 		Houses: []orb.MultiPolygon{{{{{2, 2}, {8, 2}, {8, 8}, {2, 8}, {2, 2}}}}}}

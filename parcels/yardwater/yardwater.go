@@ -29,6 +29,8 @@ const (
 	followed = 60 * unit.Metre
 	// leastVolume of a hollow that is told: 50 litres.
 	leastVolume = 0.05
+	// mostPonds are told, the greatest; of a city's raster they would be a million.
+	mostPonds = 20_000
 )
 
 // Pond is a hollow that holds water while its intakes are shut.
@@ -41,9 +43,10 @@ type Pond struct {
 	Spill     *orb.Point     // where it runs over
 	Catchment unit.Area      // what drains to it
 	Shape     orb.MultiPolygon
-	Lots      []string // on which it lies
-	Intakes   []string // yard basins and drains that stand in it
-	Houses    []string // buildings against which it stands
+	Runs      []overland.Run // its cells
+	Lots      []string       // on which it lies
+	Intakes   []string       // yard basins and drains that stand in it
+	Houses    []string       // buildings against which it stands
 }
 
 // LineFlow is what crosses a lot line, net; see Report.LineFlows.
@@ -93,7 +96,10 @@ type Report struct {
 	Ponds     []Pond
 	Overflows []Overflow
 	Findings  []parcels.Finding
-	Field     *overland.Field // as the ground lies, inlets open
+	// MorePonds is how many smaller hollows are not told.
+	MorePonds int
+	Water     *overland.Water // as the ground lies, inlets open
+	Field     *overland.Field // the same in memory; nil for a surface that is not
 
 	look *look
 }
@@ -151,11 +157,14 @@ type Lie struct {
 	surface ground.Surface
 	houses  []orb.MultiPolygon
 	lots    []orb.MultiPolygon
-	closed  *overland.Field // inlets shut: which cells are open
-	in      overland.Input  // inlets open
-	field   *overland.Field
+	place   ground.Grid // of the raster, without elevations
+	rows    ground.Rows // and these
+	drains  []orb.Point // the open inlets
+	water   *overland.Water
+	field   *overland.Field // the same in memory, if it is there
 	roofs   []Roof
 	hollows []hollow
+	more    int               // smaller hollows
 	told    []parcels.Finding // of roofs
 	walls   []parcels.Finding
 
@@ -168,7 +177,6 @@ type Lie struct {
 type hollow struct {
 	Pond
 	lot    string
-	wet    map[int]bool
 	houses []overland.Standing
 }
 
@@ -189,58 +197,93 @@ func Survey(s *parcels.Site, surface ground.Surface) (*Lie, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &Lie{site: WithoutGrates(s), surface: surface}
+	l := newLie(s, surface, g, cells{g})
+	if l.field, err = overland.Flow(overland.Input{Ground: g, Blocked: l.houses, Drains: l.drains}); err != nil {
+		return nil, err
+	}
+	l.water = &l.field.Water
+	l.lay()
+	return l, nil
+}
+
+// Workplace is where the water over a raster is worked that does not fit into
+// memory: it keeps what tiles find, and gives it back.
+type Workplace struct {
+	Store interface {
+		overland.Store
+		overland.Kept
+	}
+	Workers  int
+	Progress func(done, total int) // nil: nobody is told
+}
+
+// LookWide is Look over a raster that is not in memory, tile by tile: the same
+// report, without the field in memory, so that LineFlows cannot be asked of it.
+func LookWide(s *parcels.Site, surface *ground.Wide, w Workplace) (*Report, error) {
+	if len(s.Lots) == 0 {
+		return nil, fmt.Errorf("yardwater: no lots")
+	}
+	l := newLie(s, surface, surface.Place(), surface)
+	t := overland.Tiles{Place: l.place, Rows: surface, Store: w.Store, Blocked: l.houses, Drains: l.drains, Workers: w.Workers, Progress: w.Progress}
+	if err := t.Flow(); err != nil {
+		return nil, err
+	}
+	l.water = &overland.NewWide(l.place, w.Store).Water
+	l.lay()
+	r, err := l.Look(s)
+	if err == nil {
+		err = l.water.Err()
+	}
+	return r, err
+}
+
+// newLie is what is known before the water is.
+func newLie(s *parcels.Site, surface ground.Surface, place ground.Grid, rows ground.Rows) *Lie {
+	place.Z = nil
+	l := &Lie{site: WithoutGrates(s), surface: surface, place: place, rows: rows}
 	for _, b := range s.Buildings {
 		l.houses = append(l.houses, b.Shape)
 	}
 	for i := range s.Lots {
 		l.lots = append(l.lots, s.Lots[i].Shape)
 	}
-	l.in = overland.Input{Ground: g, Blocked: l.houses}
-	if l.closed, err = overland.Flow(l.in); err != nil {
-		return nil, err
-	}
 	for _, x := range s.Inlets {
 		if at, ok := l.open(x.At); ok && (x.Kind == "grate" || x.Kind == "curb") {
-			l.in.Drains = append(l.in.Drains, at)
+			l.drains = append(l.drains, at)
 		}
 	}
-	if l.field, err = overland.Flow(l.in); err != nil {
-		return nil, err
-	}
+	return l
+}
+
+// lay works the rest once the water is known.
+func (l *Lie) lay() {
 	l.roofs, l.told = Roofs(l.site)
 	l.hollow()
 	l.foundations()
-	return l, nil
 }
 
 // Size is about how many bytes a Lie holds.
-func (l *Lie) Size() int64 { return 96 * int64(len(l.field.Dir)) }
+func (l *Lie) Size() int64 { return 80 * int64(l.place.Cols) * int64(l.place.Rows) }
 
-// open is the middle of the open cell at a place.
+// open is the middle of the open cell at or beside a place.
 func (l *Lie) open(p orb.Point) (orb.Point, bool) {
-	i, ok := l.closed.CellAt(p, unit.Length(2*math.Max(l.in.Ground.CellX, l.in.Ground.CellY)))
-	if !ok {
-		return orb.Point{}, false
-	}
-	return l.closed.Centre(i), true
+	return overland.NearestOpen(l.place, l.rows, l.houses, p, unit.Length(2*math.Max(l.place.CellX, l.place.CellY)))
 }
 
 // Look works the water with the basins and drains of a site that is else the one
 // surveyed.
 func (l *Lie) Look(s *parcels.Site) (*Report, error) {
-	r := &look{Lie: l, site: s, report: &Report{Cell: unit.Length(math.Max(l.in.Ground.CellX, l.in.Ground.CellY)), Field: l.field, Findings: slices.Clone(l.told)}}
+	r := &look{Lie: l, site: s, report: &Report{Cell: unit.Length(math.Max(l.place.CellX, l.place.CellY)), Water: l.water, Field: l.field, MorePonds: l.more, Findings: slices.Clone(l.told)}}
 	r.report.look = r
 	r.ponds()
-	in := l.in
-	in.Drains = slices.Clone(in.Drains)
+	drains := slices.Clone(l.drains)
 	for _, x := range s.Intakes {
 		if at, ok := l.open(x.At); ok && takes(x) {
 			r.grates = append(r.grates, x)
-			in.Drains = append(in.Drains, at)
+			drains = append(drains, at)
 		}
 	}
-	if err := r.overflows(in); err != nil {
+	if err := r.overflows(drains); err != nil {
 		return nil, err
 	}
 	r.report.Findings = append(r.report.Findings, l.walls...)
@@ -269,8 +312,9 @@ func (l *Lie) house(i int) string { return BuildingName(l.site.Buildings[i]) }
 
 // hollow lists the hollows on the lots.
 func (l *Lie) hollow() {
-	c, f := l.site.Criteria.Ground, l.field
-	found := f.Ponds(c.PondLeastDepth, leastVolume)
+	c, f := l.site.Criteria.Ground, l.water
+	found, more := f.Ponds(c.PondLeastDepth, leastVolume, mostPonds)
+	l.more = more
 	houses := map[int][]overland.Standing{}
 	for _, s := range f.AgainstHouses(found, l.houses) {
 		houses[s.Pond] = append(houses[s.Pond], s)
@@ -280,22 +324,20 @@ func (l *Lie) hollow() {
 	if t, ok := l.surface.(*ground.TIN); ok {
 		exact = overland.Hollows(t, c.PondLeastDepth, leastVolume)
 	}
+	boxes := make([]orb.Bound, len(l.lots))
+	for i := range l.lots {
+		boxes[i] = l.lots[i].Bound()
+	}
 	for k, p := range found {
 		q := hollow{Pond: Pond{Location: p.Lowest, Level: p.Level, Depth: p.Depth, Area: p.Area, Volume: p.Volume, Spill: p.Spill,
-			Catchment: unit.Area(float64(p.Catchment)) * f.Grid.CellArea(), Shape: f.Shape(p)}, wet: map[int]bool{}, houses: houses[k]}
-		for _, i := range p.Cells {
-			q.wet[i] = true
-		}
+			Catchment: unit.Area(float64(p.Catchment)) * f.Grid.CellArea(), Shape: f.Shape(p), Runs: p.Runs}, houses: houses[k]}
 		for i := range l.site.Lots {
-			for _, j := range overland.Cells(f.Grid, l.lots[i]) {
-				if q.wet[j] {
-					q.Lots = append(q.Lots, l.site.Lots[i].ID)
-					break
-				}
+			if boxes[i].Intersects(q.Shape.Bound()) && overland.Touches(f.Grid, p.Runs, l.lots[i]) {
+				q.Lots = append(q.Lots, l.site.Lots[i].ID)
 			}
 		}
 		for _, h := range exact {
-			if i, ok := f.CellAt(h.Lowest, 0); ok && q.wet[i] && len(q.houses) == 0 && math.Abs(float64(h.Level-p.Level)) < 0.05 {
+			if i, ok := f.CellAt(h.Lowest, 0); ok && overland.Holds(p.Runs, i) && len(q.houses) == 0 && math.Abs(float64(h.Level-p.Level)) < 0.05 {
 				q.Location, q.Level, q.Depth, q.Area, q.Volume, q.Spill = h.Lowest, h.Level, h.Depth, h.Area, h.Volume, &h.Spill
 				break
 			}
@@ -320,7 +362,7 @@ func (l *look) ponds() {
 	for _, h := range l.hollows {
 		q, lot := h.Pond, h.lot
 		for _, x := range l.site.Intakes {
-			if i, ok := l.field.CellAt(x.At, 0); ok && takes(x) && h.wet[i] {
+			if i, ok := l.water.CellAt(x.At, 0); ok && takes(x) && overland.Holds(h.Runs, i) {
 				q.Intakes = append(q.Intakes, x.ID)
 			}
 		}
@@ -350,6 +392,9 @@ func round(v float64) float64 { return math.Round(v*1000) / 1000 }
 // nothing).
 func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err error) {
 	l, f := r.look, r.Field
+	if f == nil {
+		return nil, 0, fmt.Errorf("yardwater: what crosses the lot lines is worked in memory, and this ground is not there")
+	}
 	now, err := l.asItLies()
 	if err != nil {
 		return nil, 0, err
@@ -367,7 +412,11 @@ func (r *Report) LineFlows(d Drained) (flows []LineFlow, returned unit.Area, err
 	for _, x := range l.site.Intakes {
 		if i, ok := f.CellAt(x.At, 0); ok && takes(x) && d.Taken[x.ID] {
 			if p, wet := f.PondAt(i); wet {
-				caught = append(caught, p.Cells...)
+				for _, u := range p.Runs {
+					for j := u.First; j <= u.Last; j++ {
+						caught = append(caught, j)
+					}
+				}
 			} else {
 				caught = append(caught, i)
 			}
@@ -462,19 +511,17 @@ func (l *Lie) reckon() (*asItLies, error) {
 }
 
 // overflows shuts each grate in turn, the others open.
-func (l *look) overflows(in overland.Input) error {
-	first := len(in.Drains) - len(l.grates)
-	place := in.Ground
-	place.Z = nil
+func (l *look) overflows(drains []orb.Point) error {
+	first := len(drains) - len(l.grates)
 	for k, x := range l.grates {
 		// the ground round the grate, and the drains on it with the grate first
-		at := in.Drains[first+k]
-		near, err := ground.Window(place, cells{in.Ground}, orb.Bound{Min: at, Max: at}, followed)
+		at := drains[first+k]
+		near, err := ground.Window(l.place, l.rows, orb.Bound{Min: at, Max: at}, followed)
 		if err != nil {
 			return err
 		}
-		part := overland.Input{Ground: near, Blocked: in.Blocked, Drains: []orb.Point{at}}
-		for j, d := range in.Drains {
+		part := overland.Input{Ground: near, Blocked: l.houses, Drains: []orb.Point{at}}
+		for j, d := range drains {
 			if _, _, ok := near.Cell(d); ok && j != first+k {
 				part.Drains = append(part.Drains, d)
 			}
