@@ -56,8 +56,8 @@ grass: test-deps ## filling and directions against GRASS: the same cells, and th
 	FALLWRIGHT_GRASS=1 go test -run GRASS -v ./geo/overland
 	FALLWRIGHT_GRASS=1 go test -run '^$$' -bench Watershed -benchtime 3x ./parcels/exchange/raster
 
-large: ## a raster of 20,000 by 20,000 cells by tiles (4 GB of disk)
-	FALLWRIGHT_LARGE=20000 go test -timeout 60m -run Large -v ./geo/overland
+large: ## a raster of 20,000 by 20,000 cells by tiles: the library, and the command with all it writes (15 GB of disk)
+	FALLWRIGHT_LARGE=20000 go test -timeout 120m -p 1 -run 'LargeRaster|LargeGround' -v ./geo/overland ./cmd/fallwright
 
 kill: test-deps ## imports of a million lots into a GeoPackage, killed 20 times
 	FALLWRIGHT_KILL_LOTS=1000000 go test -timeout 120m -v -run KilledImport ./parcels/store/gpkg

@@ -79,6 +79,11 @@ func (in inputs) ground(s *parcels.Site, file string) (ground.Surface, error) {
 		return nil, err
 	}
 	defer f.Close()
+	if in.Wide != nil {
+		if surface, err := in.Wide(s, r); surface != nil || err != nil {
+			return surface, named(err, file)
+		}
+	}
 	return groundOf(s, r, file)
 }
 
@@ -113,17 +118,30 @@ func (in inputs) lotOf(file string, beside bool) (layer []byte, crs string, err 
 // groundOf reads the part of an open raster that the site's lots lie on; name
 // is what findings call it.
 func groundOf(s *parcels.Site, r *raster.File, name string) (ground.Surface, error) {
+	grid, report, err := r.Window(s.Frame, lotsBox(s), beyond)
+	if err != nil {
+		return nil, named(err, name)
+	}
+	notes(s, name, report.Notes)
+	return ground.NewRaster(grid, rasterError)
+}
+
+// rasterError is the standard error taken for a raster's elevations.
+const rasterError = 0.10 * unit.Metre
+
+// lotsBox is the box of all lots.
+func lotsBox(s *parcels.Site) orb.Bound {
 	box := s.Lots[0].Shape.Bound()
 	for i := range s.Lots {
 		box = box.Union(s.Lots[i].Shape.Bound())
 	}
-	grid, report, err := r.Window(s.Frame, box, beyond)
-	if err != nil {
-		return nil, named(err, name)
-	}
-	for _, n := range report.Notes {
+	return box
+}
+
+// notes puts what is to be known of a raster with the site.
+func notes(s *parcels.Site, name string, notes []string) {
+	for _, n := range notes {
 		s.Findings = append(s.Findings, parcels.Finding{Code: "terrain", Severity: parcels.Note, Feature: "terrain", Message: "Raster " + name + ": " + n})
 	}
 	s.Assumptions = append(s.Assumptions, "The standard error of the raster's elevations is not given: taken as 0.10 m, usual for airborne lidar (common practice).")
-	return ground.NewRaster(grid, 0.10)
 }

@@ -18,6 +18,7 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/display"
 	"fallwright/parcels/document"
+	"fallwright/parcels/exchange/raster"
 	"fallwright/parcels/planner"
 )
 
@@ -32,7 +33,9 @@ type inputs struct {
 	ShotOrder   string   `help:"Columns of a point file without names: PNEZD or PENZD." enum:"PNEZD,PENZD," default:""`
 	// WholeRaster says that a raster without parcels is taken as one lot.
 	WholeRaster bool `kong:"-"`
-	KeepGoing   bool `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
+	// Wide takes a raster that is not to be in memory; nil from it: it is to be.
+	Wide      func(*parcels.Site, *raster.File) (ground.Surface, error) `kong:"-"`
+	KeepGoing bool                                                      `help:"Turn a faulty feature into a finding of its lot and go on with the rest."`
 }
 
 // output says where the answer goes.

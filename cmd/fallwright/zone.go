@@ -127,14 +127,19 @@ func oldTable(w io.Writer, rows []answer.CheckRow, u display.Units) error {
 
 // give writes a collection where it was asked for.
 func (o output) give(e *env, col *answer.Collection, show func(io.Writer) error) error {
+	return o.giveBy(e, func(w io.Writer) error { _, err := w.Write(col.Body); return err }, col.Stop, show)
+}
+
+// giveBy is give for a document that is too large to be held.
+func (o output) giveBy(e *env, body func(io.Writer) error, stop bool, show func(io.Writer) error) error {
 	if o.Out != "" {
-		if err := e.write(o.Out, col.Body); err != nil {
+		if err := e.writeBy(o.Out, body); err != nil {
 			return err
 		}
 	}
 	switch {
 	case o.JSON && o.Out != "-":
-		if err := e.write("-", col.Body); err != nil {
+		if err := e.writeBy("-", body); err != nil {
 			return err
 		}
 	case !o.JSON && o.Out != "-":
@@ -142,7 +147,7 @@ func (o output) give(e *env, col *answer.Collection, show func(io.Writer) error)
 			return err
 		}
 	}
-	if col.Stop {
+	if stop {
 		return errStop
 	}
 	return nil

@@ -78,20 +78,29 @@ type Rows interface {
 	Read(col, row, width, height int, dst []float32) error
 }
 
-// Window reads the part of a raster whose cells come within margin of box.
-// Place is the whole raster without its elevations.
-func Window(place Grid, from Rows, box orb.Bound, margin unit.Length) (Grid, error) {
+// Span is the part of a raster whose cells come within margin of box, without
+// elevations, and where in the raster it begins.
+func Span(place Grid, box orb.Bound, margin unit.Length) (part Grid, col, row int, err error) {
 	m := float64(margin)
 	c0 := max(0, int(math.Floor((box.Min[0]-m-place.West)/place.CellX))-1)
 	c1 := min(place.Cols, int(math.Ceil((box.Max[0]+m-place.West)/place.CellX))+1)
 	r0 := max(0, int(math.Floor((place.North-box.Max[1]-m)/place.CellY))-1)
 	r1 := min(place.Rows, int(math.Ceil((place.North-box.Min[1]+m)/place.CellY))+1)
 	if c0 >= c1 || r0 >= r1 {
-		return Grid{}, fmt.Errorf("ground: the raster (%.1f to %.1f, %.1f to %.1f m) does not cover the site (%.1f to %.1f, %.1f to %.1f m)",
+		return Grid{}, 0, 0, fmt.Errorf("ground: the raster (%.1f to %.1f, %.1f to %.1f m) does not cover the site (%.1f to %.1f, %.1f to %.1f m)",
 			place.Bound().Min[0], place.Bound().Max[0], place.Bound().Min[1], place.Bound().Max[1], box.Min[0], box.Max[0], box.Min[1], box.Max[1])
 	}
-	g := Grid{Cols: c1 - c0, Rows: r1 - r0, CellX: place.CellX, CellY: place.CellY,
-		West: place.West + float64(c0)*place.CellX, North: place.North - float64(r0)*place.CellY}
+	return Grid{Cols: c1 - c0, Rows: r1 - r0, CellX: place.CellX, CellY: place.CellY,
+		West: place.West + float64(c0)*place.CellX, North: place.North - float64(r0)*place.CellY}, c0, r0, nil
+}
+
+// Window reads the part of a raster whose cells come within margin of box.
+// Place is the whole raster without its elevations.
+func Window(place Grid, from Rows, box orb.Bound, margin unit.Length) (Grid, error) {
+	g, c0, r0, err := Span(place, box, margin)
+	if err != nil {
+		return g, err
+	}
 	g.Z = make([]float32, g.Cols*g.Rows)
 	return g, from.Read(c0, r0, g.Cols, g.Rows, g.Z)
 }

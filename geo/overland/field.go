@@ -184,24 +184,6 @@ func nearestOpen(g ground.Grid, p orb.Point, reach unit.Length, open func(c, r i
 	return col, row, ok
 }
 
-// Code is the direction as GIS programs write it: E 1, SE 2, S 4, SW 8, W 16,
-// NW 32, N 64, NE 128; for a cell that drains outward the first way out among
-// E, S, W, N and then the diagonals; 0 for all others.
-func (f *Field) Code(i int) int {
-	d := f.Dir[i]
-	if d <= NorthEast {
-		return 1 << d
-	}
-	if d == Out {
-		for _, k := range []int{0, 2, 4, 6, 1, 3, 5, 7} {
-			if j, ok := f.neighbour(i%f.Grid.Cols, i/f.Grid.Cols, k); !ok || f.Dir[j] == Missing {
-				return 1 << k
-			}
-		}
-	}
-	return 0
-}
-
 // Area is the plan area that drains through cell i, its own included.
 func (f *Field) Area(i int) unit.Area {
 	return unit.Area(float64(f.Count[i]) * float64(f.Grid.CellArea()))

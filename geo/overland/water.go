@@ -21,7 +21,12 @@ type Water struct {
 	z, level func(r int) []float32
 	dir      func(r int) []Direction
 	counts   func(r int) []int32
+	err      error
 }
+
+// Err is the first error of reading cells that are not in memory; after one, what
+// was found is not complete.
+func (w *Water) Err() error { return w.err }
 
 // Heights are the elevations of a row of cells, NaN where there is none; not to be
 // written to.
@@ -99,6 +104,29 @@ func NearestOpen(place ground.Grid, rows ground.Rows, blocked []orb.MultiPolygon
 	}
 	return place.Centre(c, r), true
 }
+
+// Code is the direction as GIS programs write it: E 1, SE 2, S 4, SW 8, W 16,
+// NW 32, N 64, NE 128; for a cell that drains outward the first way out among
+// E, S, W, N and then the diagonals; 0 for all others.
+func (w *Water) Code(i int) int {
+	cols := w.Grid.Cols
+	d := w.dir(i / cols)[i%cols]
+	if d <= NorthEast {
+		return 1 << d
+	}
+	if d == Out {
+		for _, k := range []int{0, 2, 4, 6, 1, 3, 5, 7} {
+			if j, ok := w.neighbour(i%cols, i/cols, k); !ok || w.dir(j / cols)[j%cols] == Missing {
+				return 1 << k
+			}
+		}
+	}
+	return 0
+}
+
+// Counts are how many cells drain through each of a row, itself included; 0 where
+// there is no open ground. Not to be written to.
+func (w *Water) Counts(row int) []int32 { return w.counts(row) }
 
 // Run is a stretch of neighbouring cells of one row, by their indices, both ends
 // included. A list of runs stands in rising order, and no two of it touch.
@@ -220,10 +248,7 @@ type Kept interface {
 
 // Wide is a field that is not in memory. It holds some hundred megabytes of its
 // rows at once, and is for one goroutine at a time.
-type Wide struct {
-	Water
-	err error
-}
+type Wide struct{ Water }
 
 // NewWide is the field that Tiles has worked out. place is the whole raster.
 func NewWide(place ground.Grid, kept Kept) *Wide {
@@ -236,9 +261,6 @@ func NewWide(place ground.Grid, kept Kept) *Wide {
 	w.counts = strips(w, 64<<20, 4, 0, kept.ReadCount)
 	return w
 }
-
-// Err is the first error of reading; after one, what was found is not complete.
-func (w *Wide) Err() error { return w.err }
 
 // strips hands out rows, and keeps about so many bytes of those asked for last.
 // After an error every cell is none.

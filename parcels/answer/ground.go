@@ -221,6 +221,9 @@ func Ground(ctx context.Context, s *parcels.Site, o GroundOptions) (*GroundColle
 		out.Flows++
 		out.Drawn.Ways = append(out.Drawn.Ways, t)
 	}
+	if err := water.Water.Err(); err != nil {
+		return nil, err
+	}
 	out.Drawn.Box, out.Drawn.Water, out.Drawn.Contours = box, water, lines
 	for i := range s.Lots {
 		out.Drawn.Lots = append(out.Drawn.Lots, s.Lots[i].Shape)

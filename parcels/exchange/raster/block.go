@@ -201,7 +201,7 @@ func (b *blocks) read(col, row, width, height int, dst []float64) error {
 }
 
 // block decodes one block, or takes it from the cache, which holds 64 MB of
-// blocks, one at least.
+// blocks, two at least: one for each of two that read side by side.
 func (b *blocks) block(i int) ([]float64, error) {
 	b.mu.Lock()
 	v, ok := b.cache[i]
@@ -219,7 +219,7 @@ func (b *blocks) block(i int) ([]float64, error) {
 		b.cache = map[int][]float64{}
 	}
 	if _, ok := b.cache[i]; !ok {
-		most := max(1, (64<<20)/(8*b.width*b.height))
+		most := max(2, (64<<20)/(8*b.width*b.height))
 		for len(b.order) >= most {
 			delete(b.cache, b.order[0])
 			b.order = b.order[1:]

@@ -11,8 +11,11 @@
 // give it; nothing is guessed. Longitude and latitude are refused: a grid in
 // degrees is no plane, and too coarse for a yard as a rule.
 //
+// A Spool is a part of one on disk, with what is found over it; an Output is
+// written as GeoTIFF.
+//
 // Every fault is a *parcels.InputError. May import parcels, geo/frame,
-// geo/ground, geo/unit. Sources: TIFF 6.0 (1992) and its Technical Note 3 on
+// geo/ground, geo/overland, geo/unit. Sources: TIFF 6.0 (1992) and its Technical Note 3 on
 // the floating-point predictor; OGC 19-008r4 GeoTIFF 1.1; the BigTIFF layout of
 // the LibTIFF project; EPSG unit codes 9001 to 9003 (all from memory, judged in
 // the tests by GDAL).
