@@ -490,7 +490,7 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 			for d := 1e-3; lo > m.bottom && left(lo) > 0; d *= 4 {
 				lo = max(lo-d, m.bottom)
 			}
-			for hi-lo > 1e-6 {
+			for hi-lo > 1e-7 {
 				x := (lo + hi) / 2
 				if left(x) <= 0 { // of levels that balance alike, over a full store, the higher
 					lo = x
@@ -499,11 +499,13 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 				}
 			}
 			h = (lo + hi) / 2
+			// What came from the structure is what the balance lacks. Over a full store
+			// the level stands at the structure's, and the flow worked of a level that is
+			// off by a hair would be the square root of that: litres that flow nowhere.
+			s := m.spill(h)
+			sewer += max(0, m.held(h)-v-in+60*dt*s)
 			v = m.held(h)
-			if q := m.out(h, w, valve); q < 0 {
-				sewer -= q * 60 * dt
-			}
-			if s := m.spill(h); s > 0 {
+			if s > 0 {
 				over += s * 60 * dt
 				if t < firstAt {
 					firstAt = t
