@@ -167,7 +167,19 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 			_, _ = io.CopyN(io.Discard, c.Request().Body, 1<<20)
 			return busy()
 		}
-		e, err := s.readExecution(c, p)
+		// a place is taken once the body has come and before it is looked into: what
+		// is read together by many who are then refused makes all of them wait
+		give := func() {}
+		defer func() { give() }()
+		e, err := s.readExecution(c, p, func() (err error) {
+			if !prefersAsync(c.Request()) {
+				var place func()
+				if place, err = s.sync.wait(); err == nil {
+					give = place
+				}
+			}
+			return err
+		})
 		if err != nil {
 			return err
 		}
@@ -186,7 +198,7 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
 		defer cancel()
-		leave, err := s.sync.enter(ctx)
+		leave, err := s.sync.pass(ctx)
 		if err != nil {
 			return err
 		}
@@ -282,14 +294,18 @@ func prefersAsync(r *http.Request) bool {
 var siteName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9 _.-]{0,99}$`)
 
 // readExecution reads the body of an execution strictly: an unknown member of
-// inputs is refused, since what was meant by it would be lost.
-func (s *service) readExecution(c echo.Context, p processKind) (execution, error) {
+// inputs is refused, since what was meant by it would be lost. admit is asked
+// when the body is there.
+func (s *service) readExecution(c echo.Context, p processKind, admit func() error) (execution, error) {
 	e := execution{process: p}
 	if _, err := s.mediaType(c, p.operation); err != nil {
 		return e, err
 	}
 	body, err := s.readBody(c)
 	if err != nil {
+		return e, err
+	}
+	if err := admit(); err != nil {
 		return e, err
 	}
 	if body, err = document.Scan(body); err != nil {

@@ -134,17 +134,36 @@ func busy() error {
 	return refuse("busy", "The service is busy. Send the request again, or send Prefer: respond-async.").retry(1)
 }
 
-func (g gate) enter(ctx context.Context) (leave func(), err error) {
+// wait takes a place among those who wait, or is refused. give gives it back,
+// whether or not its holder got in.
+func (g gate) wait() (give func(), err error) {
 	select {
 	case g.waiting <- struct{}{}:
+		return func() { <-g.waiting }, nil
 	default:
 		return nil, busy()
 	}
+}
+
+// pass lets in one who has a place.
+func (g gate) pass(ctx context.Context) (leave func(), err error) {
 	select {
 	case g.in <- struct{}{}:
-		return func() { <-g.in; <-g.waiting }, nil
+		return func() { <-g.in }, nil
 	case <-ctx.Done():
-		<-g.waiting
 		return nil, ctx.Err()
 	}
+}
+
+func (g gate) enter(ctx context.Context) (leave func(), err error) {
+	give, err := g.wait()
+	if err != nil {
+		return nil, err
+	}
+	out, err := g.pass(ctx)
+	if err != nil {
+		give()
+		return nil, err
+	}
+	return func() { out(); give() }, nil
 }

@@ -294,7 +294,9 @@ func (s *service) landing(c echo.Context) error {
 		"links": []link{
 			{base + "/", "self", appJSON, "This document"},
 			{base + "/?f=html", "alternate", "text/html", "The map page"},
-			{base + "/openapi.json", "service-desc", "application/vnd.oai.openapi+json;version=3.0", "The API, OpenAPI 3.0 or 3.1"},
+			// one address; the media type, sent as Accept, says which
+			{base + "/openapi.json", "service-desc", "application/vnd.oai.openapi+json;version=3.1", "The API, OpenAPI 3.1: what comes where nothing is asked"},
+			{base + "/openapi.json", "service-desc", "application/vnd.oai.openapi+json;version=3.0", "The API, OpenAPI 3.0, for clients that send this type as Accept"},
 			{base + "/docs", "service-doc", "text/html", "The API as a page"},
 			{base + "/conformance", "conformance", appJSON, "Conformance classes"},
 			{base + "/conformance", "http://www.opengis.net/def/rel/ogc/1.0/conformance", appJSON, "Conformance classes"},
