@@ -16,8 +16,9 @@ var files embed.FS
 // Page is the page as a file system: index.html at its top and assets/ below.
 // sample is the text of the site document that the page opens as its sample,
 // cautions the sentences that it always shows, tiles the addresses of background
-// pictures that its reader may choose.
-func Page(sample []byte, cautions, tiles []string) (fs.FS, error) {
+// pictures that its reader may choose, store whether the service keeps sites: what
+// is read into a store is offered only then.
+func Page(sample []byte, cautions, tiles []string, store bool) (fs.FS, error) {
 	own, err := fs.Sub(files, "page")
 	if err != nil {
 		return nil, fmt.Errorf("mapclient: page: %w", err)
@@ -29,7 +30,7 @@ func Page(sample []byte, cautions, tiles []string) (fs.FS, error) {
 	if tiles == nil {
 		tiles = []string{}
 	}
-	settings, err := json.Marshal(map[string]any{"tiles": tiles})
+	settings, err := json.Marshal(map[string]any{"tiles": tiles, "store": store})
 	if err != nil {
 		return nil, fmt.Errorf("mapclient: settings: %w", err)
 	}

@@ -15,6 +15,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -81,12 +82,34 @@ func serve(t *testing.T, flags ...string) string {
 	return at
 }
 
-// pictures is where the pictures go that the page is judged by; empty: nowhere.
-func pictures(name string) string {
+// A size is that of a screen on which the page is walked.
+type size struct {
+	name          string
+	width, height int
+	phone         bool
+}
+
+// sizes are those that every walk is walked at: a desktop and a phone.
+var sizes = []size{{"desktop", 1200, 780, false}, {"phone", 390, 844, true}}
+
+// pictures is where the picture of a walk goes that the page is judged by; empty:
+// nowhere.
+func (s size) pictures(name string) string {
 	if dir := os.Getenv("FALLWRIGHT_PICTURES"); dir != "" {
-		return filepath.Join(dir, name)
+		return filepath.Join(dir, "map-"+name+s.name+".png")
 	}
 	return ""
+}
+
+// atEachSize walks at every size, each in a browser of its own beside the other;
+// but is the size alone to be walked, or empty.
+func atEachSize(t *testing.T, walks func(t *testing.T, b *browser, s size)) {
+	for _, s := range sizes {
+		t.Run(s.name, func(t *testing.T) {
+			t.Parallel()
+			walks(t, openBrowser(t), s)
+		})
+	}
 }
 
 // grounded: relief and contours of the lot have come.
@@ -94,14 +117,14 @@ const grounded = `document.getElementById('board').dataset.ground === 'shown'`
 
 const planned = `document.getElementById('verdict').textContent.includes('Lot B4:')`
 
-// The main job: sample, lot, plan, walk, route, what-if, undo; at a desktop and
-// at a phone size; and a file whose texts are markup.
-func TestWalkThePage(t *testing.T) {
-	b := openBrowser(t)
+// The main job: sample, lot, plan, walk, route, what-if, undo; and a file whose texts are markup.
+func TestWalkThePage(t *testing.T) { atEachSize(t, walkThePage) }
+
+func walkThePage(t *testing.T, b *browser, s size) {
 	at := serve(t)
 
-	t.Run("desktop", func(t *testing.T) {
-		b.page(t, 1200, 780, false)
+	t.Run("the main job", func(t *testing.T) {
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at)
 		b.eval(`document.getElementById('sample').click()`, nil)
 		b.until(`document.getElementById('lot').options.length === 37`)
@@ -114,7 +137,10 @@ func TestWalkThePage(t *testing.T) {
 			t.Error("the network or the findings are not on the plan")
 		}
 		b.until(grounded)
-		light(t, b.picture(pictures("map-desktop.png")), 1200, 780)
+		light(t, b.picture(s.pictures("")), s.width, s.height)
+		if wide := b.text(`document.documentElement.scrollWidth`); wide != strconv.Itoa(s.width) {
+			t.Errorf("the page is %s px wide on a screen of %d", wide, s.width)
+		}
 
 		// the ground: relief, contours and the hollow of the lot are on the plan,
 		// and switched off they change it
@@ -146,7 +172,7 @@ func TestWalkThePage(t *testing.T) {
 		b.mouse("mousePressed", m.X, m.Y)
 		b.mouse("mouseReleased", m.X, m.Y)
 		b.until(`!document.getElementById('tale').hidden && document.getElementById('tale').textContent.includes('warn:')`)
-		b.picture(pictures("map-finding.png"))
+		b.picture(s.pictures("finding-"))
 
 		// the walk, by keyboard
 		b.eval(`document.getElementById('board').focus()`, nil)
@@ -172,7 +198,7 @@ func TestWalkThePage(t *testing.T) {
 		b.mouse("mouseReleased", p.X+160, p.Y)
 		b.until(`document.querySelectorAll('#overlay .tell').length > 0`)
 		time.Sleep(300 * time.Millisecond) // the check of the line as it lies now
-		b.picture(pictures("map-route.png"))
+		b.picture(s.pictures("route-"))
 		b.key("Escape")
 		if kept := b.text(`Object.keys(localStorage).filter(k => k.startsWith('fallwright.edits')).length`); kept != "1" {
 			t.Errorf("the drawing is kept %s times in the browser", kept)
@@ -191,20 +217,8 @@ func TestWalkThePage(t *testing.T) {
 		b.quiet()
 	})
 
-	t.Run("phone", func(t *testing.T) {
-		b.page(t, 390, 844, true)
-		b.open(at + "#sample=&lot=B4")
-		b.until(planned)
-		b.until(grounded)
-		light(t, b.picture(pictures("map-phone.png")), 390, 844)
-		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
-			t.Errorf("the page is %s px wide on a phone of 390", wide)
-		}
-		b.quiet()
-	})
-
 	t.Run("nothing drawn is lost", func(t *testing.T) {
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.call(b.session, "Network.enable", nil, nil)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
@@ -233,7 +247,7 @@ func TestWalkThePage(t *testing.T) {
 	})
 
 	t.Run("state plane feet", func(t *testing.T) {
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at)
 		b.eval(fmt.Sprintf(`(() => { const d = new DataTransfer(); d.items.add(new File([%q], 'site.json')); document.dispatchEvent(new DragEvent('drop', { dataTransfer: d })); })()`, sampledata.StatePlane()), nil)
 		b.until(`document.getElementById('lot').options.length === 37`)
@@ -243,7 +257,7 @@ func TestWalkThePage(t *testing.T) {
 		var drawn, told float64
 		b.eval(`(() => { const p = document.querySelector('#overlay .pipe').getAttribute('points').split(' ').map(q => q.split(',').map(Number));
 			let d = 0; for (let i = 1; i < p.length; i++) d += Math.hypot(p[i][0] - p[i-1][0], p[i][1] - p[i-1][1]);
-			const bar = document.querySelector('.barLine').getBoundingClientRect().width - 1.5, text = parseFloat(document.querySelector('#bar text').textContent); return d / bar * text; })()`, &drawn)
+			const bar = Number(/h([\d.]+)v/.exec(document.querySelector('.barLine').getAttribute('d'))[1]), text = parseFloat(document.querySelector('#bar text').textContent); return d / bar * text; })()`, &drawn)
 		b.eval(`document.getElementById('runsBox').open = true`, nil)
 		b.until(`document.querySelector('#runs tbody tr')`)
 		b.eval(`parseFloat(document.querySelector('#runs tbody tr').cells[2].textContent)`, &told)
@@ -255,7 +269,7 @@ func TestWalkThePage(t *testing.T) {
 
 	t.Run("a GIS export into a store", func(t *testing.T) {
 		at := serve(t, "--store", filepath.Join(t.TempDir(), "sites.gpkg"))
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at)
 		b.until(`!document.getElementById('store').hidden`)
 		bring := func(name, text, layer string) {
@@ -285,7 +299,7 @@ func TestWalkThePage(t *testing.T) {
 	})
 
 	t.Run("hostile", func(t *testing.T) {
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at)
 		b.eval(`(() => {
 			const evil = '<img src=x onerror="window.__owned=1"><script>window.__owned=1<\/script>';
@@ -337,7 +351,7 @@ func light(t *testing.T, png []byte, width, height int) {
 // The policy of the service forbids inline script and style, markup from text
 // forbids itself, and no file may name an address outside.
 func TestPropertyFilesObeyThePolicy(t *testing.T) {
-	page, err := mapclient.Page([]byte(`{}`), []string{"Dig with care."}, []string{"https://tiles.example.org/{z}/{x}/{y}.png"})
+	page, err := mapclient.Page([]byte(`{}`), []string{"Dig with care."}, []string{"https://tiles.example.org/{z}/{x}/{y}.png"}, true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -369,7 +383,7 @@ func TestPropertyFilesObeyThePolicy(t *testing.T) {
 	if size > 300<<10 {
 		t.Errorf("the page has %d bytes", size)
 	}
-	for name, want := range map[string]string{"assets/sample.json": "{}", "assets/cautions.json": `["Dig with care."]`, "assets/settings.json": `{"tiles":["https://tiles.example.org/{z}/{x}/{y}.png"]}`} {
+	for name, want := range map[string]string{"assets/sample.json": "{}", "assets/cautions.json": `["Dig with care."]`, "assets/settings.json": `{"store":true,"tiles":["https://tiles.example.org/{z}/{x}/{y}.png"]}`} {
 		if got, err := fs.ReadFile(page, name); err != nil || string(got) != want {
 			t.Errorf("%s: %q, %v", name, got, err)
 		}
@@ -381,7 +395,7 @@ func TestPropertyFilesObeyThePolicy(t *testing.T) {
 
 // Every id that a source asks for stands in the page once.
 func TestPropertyIdsMatch(t *testing.T) {
-	page, err := mapclient.Page(nil, nil, nil)
+	page, err := mapclient.Page(nil, nil, nil, false)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -64,12 +65,13 @@ const shotsOf = `(async () => {
 	return out.join('\n') + '\n';
 })()`
 
-func TestWorkOnThePage(t *testing.T) {
-	b := openBrowser(t)
+func TestWorkOnThePage(t *testing.T) { atEachSize(t, workOnThePage) }
+
+func workOnThePage(t *testing.T, b *browser, s size) {
 	at := serve(t)
 
 	t.Run("calculation, quantities, cost and shots", func(t *testing.T) {
-		b.page(t, 1280, 860, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
 		b.until(grounded)
@@ -84,7 +86,7 @@ func TestWorkOnThePage(t *testing.T) {
 		if !(flow > 0) || math.Abs(ca*i/3.6e6-flow) > 1e-4*flow { // the rational method in SI: Q = C A i / 3.6e6
 			t.Errorf("Q is %g by the page, %g by its figures", flow, ca*i/3.6e6)
 		}
-		b.picture(pictures("map-steps.png"))
+		b.picture(s.pictures("steps-"))
 
 		// quantities follow the plan; a price book puts money on them: 250 for the job
 		// and 302 ft of stakes at 0.50 are 401
@@ -97,7 +99,7 @@ func TestWorkOnThePage(t *testing.T) {
 		if got := b.text(`document.querySelector('#quantities tbody tr').cells[2].textContent`); got != "401" {
 			t.Errorf("the direct cost is %s, 401 wanted", got)
 		}
-		b.picture(pictures("map-cost.png"))
+		b.picture(s.pictures("cost-"))
 		b.eval(`(() => { const d = new DataTransfer(); d.items.add(new File(['no book'], 'bad.csv')); const i = document.getElementById('prices'); i.files = d.files; i.dispatchEvent(new Event('change')); })()`, nil)
 		b.until(`document.querySelector('#quantities .told')?.textContent.includes('were not priced by bad.csv')`)
 		b.eval(`document.getElementById('pricesOff').click()`, nil)
@@ -123,7 +125,7 @@ func TestWorkOnThePage(t *testing.T) {
 		if n := b.text(`document.querySelectorAll('#overlay .shot').length`); n == "0" {
 			t.Error("no shot is on the plan")
 		}
-		b.picture(pictures("map-built.png"))
+		b.picture(s.pictures("built-"))
 		// the browser keeps them
 		b.call(b.session, "Page.reload", nil, nil)
 		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelectorAll('#section .shot').length > 5`)
@@ -149,7 +151,7 @@ func TestWorkOnThePage(t *testing.T) {
 		defer tiles.Close()
 		address := tiles.URL + "/{z}/{x}/{y}.svg"
 		at := serve(t, "--tiles", address)
-		b.page(t, 900, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
 		if asked.Load() != 0 {
@@ -157,7 +159,7 @@ func TestWorkOnThePage(t *testing.T) {
 		}
 		b.choose("backdrop", address)
 		b.until(`document.getElementById('board').dataset.backdrop === 'shown'`)
-		b.picture(pictures("map-background.png"))
+		b.picture(s.pictures("background-"))
 		if asked.Load() == 0 {
 			t.Error("no tile was fetched")
 		}
@@ -189,7 +191,7 @@ func TestWorkOnThePage(t *testing.T) {
 			t.Fatalf("%v\n%s", err, out)
 		}
 		at := serve(t, "--store", store)
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#site=county")
 		b.until(`document.getElementById('verdict').textContent.includes('5600 lots') && !document.getElementById('lotNamedBox').hidden`)
 		b.eval(`document.getElementById('lotNamed').value = '40-35'; document.querySelector('#lotNamedForm button').click()`, nil)
@@ -200,13 +202,64 @@ func TestWorkOnThePage(t *testing.T) {
 		b.until(`document.querySelector('#overlay .chosenLot')`)
 		// the lot's lines: ink on stone
 		b.until(`(c => { const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }); t.drawImage(c, 0, 0); const d = t.getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) if (d[i] === 0xd8 && d[i + 1] === 0xd1 && d[i + 2] === 0xc4) n++; return n; })(document.getElementById('ground')) > 50000`)
-		b.picture(pictures("map-county.png"))
+		b.picture(s.pictures("county-"))
 		b.eval(`document.getElementById('lotNamed').value = 'nowhere'; document.querySelector('#lotNamedForm button').click()`, nil)
 		b.until(`document.getElementById('reportText').textContent.includes('has no lot nowhere')`)
 	})
 
+	t.Run("mends and the tilted ground", func(t *testing.T) {
+		b.page(t, s.width, s.height, s.phone)
+		b.open(at)
+		// a route 0.3 m inside the lot's longest line, as if this browser had kept it
+		b.eval(`(async () => {
+			const site = JSON.parse(await (await fetch('/assets/sample.json')).text()), ring = site.layers.parcels.features.find(f => f.properties.lot === 'B4').geometry.coordinates[0];
+			const ky = 111132, kx = 111320 * Math.cos(ring[0][1] * Math.PI / 180), p = ring.map(q => [(q[0] - ring[0][0]) * kx, (q[1] - ring[0][1]) * ky]);
+			let area = 0, best = 0, long = 0;
+			for (let i = 0; i + 1 < p.length; i++) { area += p[i][0] * p[i + 1][1] - p[i + 1][0] * p[i][1]; const d = Math.hypot(p[i + 1][0] - p[i][0], p[i + 1][1] - p[i][1]); if (d > long) { long = d; best = i; } }
+			const a = p[best], z = p[best + 1], n = [-(z[1] - a[1]) / long * Math.sign(area), (z[0] - a[0]) / long * Math.sign(area)];
+			const at = (t, off) => [ring[0][0] + (a[0] + t * (z[0] - a[0]) + off * n[0]) / kx, ring[0][1] + (a[1] + t * (z[1] - a[1]) + off * n[1]) / ky];
+			window.name = JSON.stringify({ a, n, kx, ky, from: ring[0] }); // outlives the reload
+			localStorage.setItem('fallwright.edits.sample.' + site.site, JSON.stringify({ lot: 'B4', edits: { moves: {}, route: [at(0.35, 0.3), at(0.5, 0.3)], what: {}, outlet: '', shots: null } }));
+		})()`, nil)
+		b.eval(`location.hash = '#sample=&lot=B4'`, nil)
+		b.call(b.session, "Page.reload", nil, nil)
+		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelector('#overlay .mend') && document.querySelector('#routeAnswer button.small')`)
+		if got := b.text(`document.getElementById('live').textContent`); !strings.Contains(got, "A moves the worst stretch") || !strings.Contains(got, "mends it") {
+			t.Errorf("the mend in words: %q", got)
+		}
+		// zoom to it for the picture
+		b.picture(s.pictures("mend-"))
+		off := `(g => Math.min(...JSON.parse(localStorage.getItem(Object.keys(localStorage).find(k => k.startsWith('fallwright.edits')))).edits.route.map(q => ((q[0] - g.from[0]) * g.kx - g.a[0]) * g.n[0] + ((q[1] - g.from[1]) * g.ky - g.a[1]) * g.n[1])))(JSON.parse(window.name))`
+		b.eval(`document.getElementById('board').focus()`, nil)
+		b.key("a")
+		b.until(`document.querySelectorAll('#overlay .mend').length === 0 && !document.getElementById('live').textContent.includes('A moves')`)
+		// two feet of clearance and half a trench of a foot, by the built-in criteria
+		var away float64
+		b.eval(off, &away)
+		if away < 0.6096+0.1524-0.01 || away > 0.6096+0.1524+0.02 {
+			t.Errorf("mended, the route lies %.3f m inside the line", away)
+		}
+		b.eval(`document.getElementById('undo').click()`, nil)
+		b.until(`document.querySelector('#overlay .mend')`)
+		b.eval(`document.getElementById('clearRoute').click()`, nil)
+		b.until(`document.querySelectorAll('#overlay .handle').length === 0`)
+
+		// the ground tilted: the service's what-if stands beside the plan as it is
+		b.eval(`document.getElementById('ifBox').open = true`, nil)
+		b.choose("ifTilt", "0.02")
+		b.until(`/2 % steeper/.test(document.getElementById('compare').textContent) && document.querySelectorAll('#compare table tbody tr').length > 3 && ` + planned)
+		b.picture(s.pictures("tilt-"))
+		b.choose("ifTilt", "")
+		b.until(`!/steeper/.test(document.getElementById('compare').textContent)`)
+		// no store: what is read into one is not offered, and why is told
+		if got := b.text(`document.getElementById('file').accept + ' ' + document.getElementById('fileHelp').textContent`); strings.Contains(got, ".gpkg,") || !strings.Contains(got, "started without one") {
+			t.Errorf("offered without a store: %s", got)
+		}
+		b.quietBut("404")
+	})
+
 	t.Run("big and broken files", func(t *testing.T) {
-		b.page(t, 1000, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at)
 		// a lot of 200,000 vertices on a circle
 		b.eval(`(() => {
@@ -234,12 +287,12 @@ func TestWorkOnThePage(t *testing.T) {
 				t.Errorf("%s: %s", c.name, got)
 			}
 		}
-		b.picture(pictures("map-refused.png"))
+		b.picture(s.pictures("refused-"))
 		b.quietBut("422")
 	})
 
-	t.Run("a crew with a phone", func(t *testing.T) {
-		b.page(t, 390, 844, true)
+	t.Run("a crew at the trench", func(t *testing.T) {
+		b.page(t, s.width, s.height, s.phone)
 		b.call("", "Browser.grantPermissions", map[string]any{"permissions": []string{"geolocation"}, "browserContextId": b.context}, nil)
 		b.call(b.session, "Emulation.setTouchEmulationEnabled", map[string]any{"enabled": true}, nil)
 		b.open(at + "#sample=&lot=B4")
@@ -251,6 +304,11 @@ func TestWorkOnThePage(t *testing.T) {
 		b.until(`document.querySelector('#overlay .accuracy') && document.getElementById('live').textContent.includes('This is no survey')`)
 		b.until(`document.querySelector('#card .nearest') && document.getElementById('card').textContent.includes('Cut')`)
 		// targets for a gloved hand: 44 px, as the guidelines for touch ask
+		if !s.phone {
+			b.picture(s.pictures("crew-"))
+			b.quiet()
+			return // the rest is of a screen that is touched
+		}
 		var small []string
 		b.eval(`[...document.querySelectorAll('.top button, .top .button, .zoom button, .steps button, .drawers summary')].filter(e => e.offsetParent && Math.min(e.offsetWidth, e.offsetHeight) < 40).map(e => e.textContent)`, &small)
 		if len(small) > 0 {
@@ -272,15 +330,15 @@ func TestWorkOnThePage(t *testing.T) {
 		}
 		touch("touchEnd")
 		b.until(`document.getElementById('bar').getAttribute('aria-label') !== ` + quoted(was))
-		b.picture(pictures("map-crew.png"))
-		if wide := b.text(`document.documentElement.scrollWidth`); wide != "390" {
-			t.Errorf("the page is %s px wide on a phone of 390", wide)
+		b.picture(s.pictures("crew-"))
+		if wide := b.text(`document.documentElement.scrollWidth`); wide != strconv.Itoa(s.width) {
+			t.Errorf("the page is %s px wide on a phone of %d", wide, s.width)
 		}
 		b.quiet()
 	})
 
 	t.Run("keyboard, labels, contrast", func(t *testing.T) {
-		b.page(t, 1200, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
 		for _, id := range []string{"findingsBox", "ifBox", "endsBox", "stormsBox", "runsBox", "quantitiesBox", "builtBox", "papersBox", "restsBox"} {
@@ -308,7 +366,7 @@ func TestWorkOnThePage(t *testing.T) {
 	})
 
 	t.Run("print", func(t *testing.T) {
-		b.page(t, 1200, 800, false)
+		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#sample=&lot=B4")
 		b.until(planned)
 		var got struct{ Data string }

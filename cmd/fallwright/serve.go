@@ -41,7 +41,7 @@ func (c serveCmd) Run(e *env) error {
 	if len(c.Tiles) > 0 {
 		cfg.Tiles = c.Tiles
 	}
-	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions, cfg.Tiles)
+	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions, cfg.Tiles, c.Store != "")
 	if err != nil {
 		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
 	}

@@ -31,7 +31,8 @@ export interface Frame { crs: string; plane: string; metres_per_unit?: number }
 export interface Zone { features?: Feature[]; findings?: Finding[]; frame?: Frame }
 export interface Relief { corner: number[]; cell_m: number; columns: number; rows: number; base_m: number; heights_mm: number[] }
 export interface Ground { relief?: Relief; features?: Feature[] }
-export interface Stretch { from_m: number; to_m: number; short_m?: number; outside?: boolean; against?: string; text?: string }
+/** A stretch of a drawn route that strays; mend is an arrow from its worst place to where the smallest shift brings it. */
+export interface Stretch { from_m: number; to_m: number; short_m?: number; outside?: boolean; against?: string; text?: string; shift_east_m?: number; shift_north_m?: number; shift_mends?: boolean; mend?: Feature | undefined }
 
 export interface BuiltLevel { shot: string; station_m: number; invert_m: number; planned_m: number; off_m: number; beside_m: number; standing_m: number }
 export interface BuiltRun {

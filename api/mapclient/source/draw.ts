@@ -1,10 +1,11 @@
 // Drawing a route and moving things: what the hand does, and the service's check
 // of it.
 
-import type { XY } from './answers';
-import { $, button, el, input, reason, tell, words } from './dom';
+import type { Num, Stretch, XY } from './answers';
+import { $, act, button, el, input, reason, tell, words } from './dom';
 import { groundAlong } from './ground';
 import { showCautions, livePlan, replan, short } from './plan';
+import { shifted } from './plane';
 import * as service from './service';
 import { drawn, edited, features, forDrag } from './site';
 import { board, change, criteria, state } from './state';
@@ -12,7 +13,7 @@ import * as u from './units';
 
 const help: Record<string, string> = {
   look: 'Look: drag the plan, click a lot to plan it.',
-  draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes, other ends and the edge of the trench zone. Escape ends drawing.',
+  draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes, other ends and the edge of the trench zone. An arrow shows the smallest shift that mends a stretch; A makes it. Escape ends drawing.',
   move: 'Move: drag a ring (intake or tree of the lot). The service plans again when you let go.',
   measure: 'Measure: click two points or more; the length is told on the plan. It is as good as the map, no better.',
 };
@@ -34,6 +35,8 @@ export function dropLast(): void { if (state.edits.route.length) change({ ...sta
 
 /** One check is on its way at a time; the newest line waits for it. */
 let checking = false, waiting: { whole: boolean } | null = null;
+/** The line that the stretches are of. */
+let checked: number[][] = [];
 export async function check(whole: boolean): Promise<void> {
   const line = board.route, doc = state.doc;
   if (line.length < 2 || !state.lot || !doc) { state.check = null; $('routeAnswer').replaceChildren(); $('live').hidden = true; board.setRoute(line, []); return; }
@@ -45,7 +48,7 @@ export async function check(whole: boolean): Promise<void> {
     const got = await service.execute('check', sent, { lots: [state.lot], ...criteria() });
     $('live').dataset[whole ? 'ms' : 'dragMs'] = String(Math.round(performance.now() - began));
     const mine = ((got.features ?? []) as { properties: Record<string, any> }[]).find(f => f.properties.drain === 'drawn here');
-    if (mine && board.route.length > 1) showCheck(mine.properties);
+    if (mine && board.route.length > 1) { checked = line; showCheck(mine.properties); }
     if (whole) showCautions(got.cautions);
   } catch (e) {
     tell(`The route is not checked: ${reason(e)}`);
@@ -63,15 +66,38 @@ function fallOf(): string {
   const need = aim * got.length;
   return `${fall >= 0 ? 'falls' : 'rises'} ${u.depth(Math.abs(fall))} (${u.slope(Math.abs(fall) / got.length)})${fall < need ? `, so the lower end lies ${u.depth(need - fall)} deeper than the upper at ${u.slope(aim)}` : ''}${got.highest > 0.05 ? `; a rise ${u.depth(got.highest)} over the straight ${u.length(got.at)} along` : ''}`;
 }
+/** A direction of the compass, of eight. */
+const heading = (east: number, north: number): string => ['north', 'north-east', 'east', 'south-east', 'south', 'south-west', 'west', 'north-west'][(Math.round(Math.atan2(east, north) * 4 / Math.PI) + 8) % 8]!;
+const shift = (s: Stretch): string => `${u.depth(Math.hypot(s.shift_east_m ?? 0, s.shift_north_m ?? 0))} ${heading(s.shift_east_m ?? 0, s.shift_north_m ?? 0)}`;
+const gap = (m: Num, clear: string, beyond: string): string => `${u.depth(typeof m === 'number' ? Math.abs(m) : m)} ${typeof m === 'number' && m < 0 ? beyond : clear} at the nearest`;
+/** A longer shift than this, metres, is no mend of what was drawn but another route. */
+const farthest = 3;
+const worthwhile = (s: Stretch): boolean => !!s.shift_mends && Math.hypot(s.shift_east_m ?? 0, s.shift_north_m ?? 0) <= farthest;
+/** Stretches that a shift mends whole, the worst first. */
+const mendable = (): Stretch[] => board.stretches.filter(worthwhile).sort((a, b) => (b.short_m ?? 0) - (a.short_m ?? 0));
+/** Moves a stretch of the route by its mend; the route is checked anew, and undo takes it back. */
+export function mend(s: Stretch | undefined = mendable()[0]): void {
+  const plane = state.plane;
+  if (!plane || board.route.length < 2) return;
+  if (board.route !== checked) { tell('The route is being checked: a moment.'); return; }
+  if (!s) { tell(board.stretches.length ? 'No single shift mends a stretch of this route: draw it another way.' : 'The route has nothing to mend.'); return; }
+  const east = s.shift_east_m ?? 0, north = s.shift_north_m ?? 0, long = Math.hypot(east, north) || 1, more = 1 + 0.003 / long; // the service tells millimetres: a hair beyond
+  const line = shifted(board.route.map(p => plane.toPlane(p)), s.from_m, s.to_m, [east * more, north * more]);
+  change({ ...state.edits, route: line.map(p => plane.toDoc(p)) }, checkAll);
+}
 export function showCheck(p: Record<string, any>): void {
   state.check = p;
-  const word = `${short(p.verdict)}: ${u.length(p.length_m)}, nearest ${u.depth(p.least_clearance_m)} to a lot line, ${u.depth(p.least_foundation_clearance_m)} to a foundation${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const under = fallOf(), l = $('live'); l.textContent = `Route: ${word}${under ? `; ${under}` : ''}`; l.hidden = false;
-  board.setRoute(board.route, (p.stretches ?? []).map((s: any) => ({ ...s, text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}` })));
+  const word = `${short(p.verdict)}: ${u.length(p.length_m)}, ${gap(p.least_clearance_m, 'from a lot line', 'over a lot line')}, ${gap(p.least_foundation_clearance_m, 'from a foundation', 'into a foundation')}${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
+  const under = fallOf(), l = $('live'); l.hidden = false;
+  board.setRoute(board.route, (p.stretches ?? []).map((s: Stretch) => ({ ...s, ...(worthwhile(s) ? {} : { mend: undefined }), text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}${worthwhile(s) ? `: move ${shift(s)}` : ''}` })));
+  const list = mendable(), first = list[0];
+  l.textContent = `Route: ${word}${under ? `; ${under}` : ''}${first ? `. A moves the worst stretch ${shift(first)}, which mends it` : ''}`;
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');
-  for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${f.message}`));
-  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, ...(state.large ? [el('p', 'help', 'Checked under the built-in rules and your sliders: of a site of so many lots its own rules are known to the plan alone.')] : []), el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
+  for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${u.text(f.message)}`));
+  const mends = el('p', 'rows');
+  for (const s of list) mends.append(act(`Move ${u.length(s.from_m)} to ${u.length(s.to_m)}, ${s.against}: ${shift(s)}`, () => mend(s), 'small'));
+  $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(list.length ? [mends] : []), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, ...(state.large ? [el('p', 'help', 'Checked under the built-in rules and your sliders: of a site of so many lots its own rules are known to the plan alone.')] : []), el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
 }
 let dragged = false;
 

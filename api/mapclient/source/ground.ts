@@ -19,7 +19,9 @@ export function shade(r: Relief): HTMLCanvasElement | null {
     const lit = Math.max(0, (-dx * light[0] - dy * light[1] + light[2]) / Math.sqrt(dx * dx + dy * dy + 1));
     // level ground stays as it is, slopes to the light are a little paler
     const grey = Math.max(90, Math.min(255, Math.round(255 - 190 * Math.max(0, light[2] - lit) + 30 * Math.max(0, lit - light[2]))));
-    image.data.set([grey, grey, grey, 255], 4 * i);
+    // no edge of the ground lies where the grid ends: it fades out there
+    const rim = Math.min(x, y, r.columns - 1 - x, r.rows - 1 - y) / Math.min(16, r.columns / 8, r.rows / 8);
+    image.data.set([grey, grey, grey, Math.round(255 * Math.min(1, rim))], 4 * i);
   }
   t.putImageData(image, 0, 0);
   return c;

@@ -1,7 +1,7 @@
 // The page: joins its parts to the controls.
 
 import { $, button, choice, el, refuse, tell, told } from './dom';
-import { addPoint, check, dropLast, grips, helpOf, mode, showCheck, startDrawing } from './draw';
+import { addPoint, check, dropLast, grips, helpOf, mend, mode, showCheck, startDrawing } from './draw';
 import { fitBuilt, startBuilt, takeShots } from './built';
 import { startKeeping } from './keep';
 import { startLocating } from './locate';
@@ -92,6 +92,7 @@ $('board').addEventListener('keydown', e => {
       else if (board.mode === 'look') { done(); const l = board.lotAt(board.cross); if (l) board.handlers.pick(l.name); }
       break;
     }
+    case 'a': case 'A': if (board.route.length > 1) { done(); mend(); } break;
     case 'Backspace': if (board.mode === 'draw') { done(); dropLast(); } break;
     case 'Escape': done(); mode('look'); break;
   }

@@ -10,7 +10,7 @@ import * as service from './service';
 import { shapesOf } from './shapes';
 import * as sites from './site';
 import { board, restore, state, after } from './state';
-import { showBackdrop } from './settings';
+import { settings, showBackdrop } from './settings';
 import { TiledScene } from './tiles';
 import { georeference } from './world';
 
@@ -114,11 +114,21 @@ async function bringIn(f: File): Promise<void> {
 // --- stored sites ---------------------------------------------------------------
 
 export async function listStored(): Promise<void> {
+  const { store } = await settings();
+  takes(store);
+  if (!store) return; // files and the sample remain
   try {
     const got = await service.get('/sites?f=json');
     $('storedBox').hidden = !got.sites.length; $('store').hidden = false;
     choice('stored').replaceChildren(new Option('choose…', ''), ...got.sites.map((s: { site: string }) => new Option(s.site, s.site)));
-  } catch { $('storedBox').hidden = true; /* no store: files and the sample remain */ }
+  } catch { $('storedBox').hidden = true; /* it asks for a key: files and the sample remain */ }
+}
+/** What the page offers to open: exports of GIS programs are read into a store, which not every service has. */
+function takes(store: boolean): void {
+  input('file').accept = store ? '.json,.geojson,.zip,.gpkg,.csv,.txt,.tif,.tiff' : '.json,.geojson,.csv,.txt';
+  $('shotsLayer').hidden = !store;
+  input('file').parentElement!.title = $('fileHelp').textContent = store ? 'Site documents and GeoJSON open as they are; zipped shapefiles, GeoPackages, CSV and GeoTIFF are read into a stored site.'
+    : 'Site documents and GeoJSON open here. Shapefiles, GeoPackages, CSV and GeoTIFF are read into a store, and this service was started without one (serve --store FILE.gpkg).';
 }
 interface StoredSite { site: string; crs?: string; version: number; features: Record<string, number>; bounds?: Box }
 export async function openStored(name: string, lot = ''): Promise<void> {

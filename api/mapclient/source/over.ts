@@ -125,15 +125,29 @@ export class Over {
       const piece = part(pts, s.from_m, s.to_m).map(p => this.place(p));
       if (piece.length < 2) continue;
       out.push(this.line(piece, { class: 'bad' }), this.line(piece, { class: 'badDash' }));
+      const arrow = s.mend?.geometry?.coordinates as number[][] | undefined;
+      if (arrow?.length === 2) out.push(...this.mend(piece, this.doc(arrow[0]!), this.doc(arrow[1]!), !!s.shift_mends));
       if (told.length === 4) continue; // the list beside the plan has them all
-      const m = piece[piece.length >> 1]!, left = m[0] > b.width / 2;
+      const m = piece[piece.length >> 1]!, wide = 7.6 * (s.text ?? '').length; // 13 px bold, about
       let y = m[1] - 16;
       while (told.some(t => Math.abs(t - y) < 17) || (y > m[1] - 12 && y < m[1] + 18)) y += 6;
       told.push(y);
-      out.push(svg('text', { x: (left ? m[0] - 8 : m[0] + 8).toFixed(1), y: y.toFixed(1), class: 'tell', 'text-anchor': left ? 'end' : 'start' }, s.text ?? ''));
+      out.push(svg('text', { x: Math.max(6, Math.min(m[0] + 8, b.width - wide - 6)).toFixed(1), y: y.toFixed(1), class: 'tell' }, s.text ?? ''));
     }
     seen.forEach((s, i) => out.push(svg('rect', { x: s[0] - 6, y: s[1] - 6, width: 12, height: 12, class: 'handle', 'data-vertex': i })));
     return out;
+  }
+
+  /** Where the smallest shift brings a stretch, and the way there; a shift that leaves it too near to something else is drawn hollow. */
+  private mend(piece: XY[], from: XY, to: XY, whole: boolean): SVGElement[] {
+    const by: XY = [to[0] - from[0], to[1] - from[1]], long = Math.hypot(...by);
+    if (long < 1) return [];
+    const turn = (Math.atan2(by[1], by[0]) * 180 / Math.PI).toFixed(1), cls = whole ? 'mend' : 'mend part';
+    return [
+      ...whole ? [this.line(piece.map((p): XY => [p[0] + by[0], p[1] + by[1]]), { class: 'mendLine' })] : [],
+      this.line([from, to], { class: 'mendCasing' }), this.line([from, to], { class: cls }),
+      svg('path', { class: cls, d: 'M0 0L-10-5L-10 5Z', transform: `translate(${to[0].toFixed(1)} ${to[1].toFixed(1)}) rotate(${turn})` }),
+    ];
   }
 
   private make_grips(): SVGElement[] {

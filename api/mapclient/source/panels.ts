@@ -48,7 +48,7 @@ function showStorms(): void {
   const p = state.plan, at = $('storms');
   if (!p) { at.textContent = none; return; }
   const parts: HTMLElement[] = [];
-  if (p.water_cases?.length) parts.push(table(['Storm', 'Water at the end', 'What happens'], p.water_cases.map(c => [`${c.return_years ?? '–'} years, ${words(c.case)}`, u.elevation(c.outlet_level_m), c.message ?? (c.first_spill ? `${c.first_spill} spills first` : '')])));
+  if (p.water_cases?.length) parts.push(table(['Storm', 'Water at the end', 'What happens'], p.water_cases.map(c => [`${c.return_years ?? '–'} years, ${words(c.case)}`, u.elevation(c.outlet_level_m), c.message ? u.text(c.message) : (c.first_spill ? `${c.first_spill} spills first` : '')])));
   const backed = p.storage ? [p.storage, ...(p.more_storage ?? [])] : [];
   for (const b of backed) for (const [key, name] of [['without_valve', 'Storage in the trenches, without a valve'], ['with_valve', 'Storage in the trenches, with a valve']] as const) {
     const s = b[key];

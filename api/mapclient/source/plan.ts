@@ -90,7 +90,7 @@ export function showVerdict(): void {
   const numbers = s.length_m ? [`${u.length(s.length_m)} of pipe`, s.outlet ? `to ${s.outlet}` : '', s.fall_m == null ? '' : `falling ${u.depth(s.fall_m)}`, s.flow_m3s == null ? '' : `${u.flow(s.flow_m3s)}`, s.greatest_depth_m == null ? '' : `deepest ${u.depth(s.greatest_depth_m)}`].filter(Boolean).join(', ') + '. ' : '';
   const checks = state.plan?.verification;
   const judged = checks?.passed ? `Checked by the second program: ${checks.checks.length} checks hold. ` : '';
-  say(`Lot ${state.lot}: ${verdictWords[s.verdict] ?? words(s.verdict)}`, `${numbers}${s.why_not ? s.why_not + ' ' : ''}${s.cure ? s.cure + ' ' : ''}${judged}Preliminary.`, s.verdict === 'feasible' ? 'good' : s.verdict === 'not_proven' ? 'unsure' : 'stop');
+  say(`Lot ${state.lot}: ${verdictWords[s.verdict] ?? words(s.verdict)}`, `${numbers}${s.why_not ? u.text(s.why_not) + ' ' : ''}${s.cure ? u.text(s.cure) + ' ' : ''}${judged}Preliminary.`, s.verdict === 'feasible' ? 'good' : s.verdict === 'not_proven' ? 'unsure' : 'stop');
 }
 
 export function showPlan(fresh = false): void {
@@ -154,7 +154,7 @@ function showFindings(fresh: boolean): void {
   $('findingCount').textContent = plan ? `${count('stop')} stop, ${count('warn')} warn, ${count('note')} note` : '';
   $('findings').replaceChildren(...(list.length ? list.map(({ f, n }) => {
     const li = el('li', f.severity), b = act('', () => { const at = placeOf(board, f); if (at) { board.station = at; board.show(at); } });
-    b.append(el('span', 'sign', `${signs[f.severity] ?? '○'} ${n}`), el('span', '', `${words(f.severity)}: ${f.message}${f.cure ? ' ' + f.cure : ''}`));
+    b.append(el('span', 'sign', `${signs[f.severity] ?? '○'} ${n}`), el('span', '', `${words(f.severity)}: ${u.text(f.message)}${f.cure ? ' ' + u.text(f.cure) : ''}`));
     li.append(b); return li;
   }) : [el('li', '', plan ? 'Nothing was found.' : 'None yet.')]));
 }
@@ -162,7 +162,7 @@ function showFindings(fresh: boolean): void {
 export function tellMark(numbers: number[], at: readonly number[]): void {
   const t = $('tale'), list = state.plan?.findings ?? [];
   t.hidden = !numbers.length;
-  t.replaceChildren(...numbers.map(n => { const f = list[n - 1]; return el('p', f?.severity ?? '', `${n} · ${words(f?.severity)}: ${f?.message}${f?.cure ? ' ' + f.cure : ''}`); }));
+  t.replaceChildren(...numbers.map(n => { const f = list[n - 1]; return el('p', f?.severity ?? '', `${n} · ${words(f?.severity)}: ${u.text(f?.message)}${f?.cure ? ' ' + u.text(f.cure) : ''}`); }));
   const left = board.width - at[0]! < 390 && at[0]! > 390;
   t.style.left = left ? 'auto' : `${Math.max(8, Math.min(Math.round(at[0]! + 18), Math.round(board.width - 310)))}px`; t.style.right = left ? `${Math.round(board.width - at[0]! + 18)}px` : 'auto';
   t.style.top = `${Math.max(8, Math.min(Math.round(at[1]! - 10), Math.round(board.height - 150)))}px`;

@@ -62,3 +62,14 @@ export function part(line: XY[], from: number, to: number): XY[] {
   }
   return out;
 }
+
+/** The line with the part between two lengths along it moved; a corner nearer than a foot to an end of that part goes into it. */
+export function shifted(line: XY[], from: number, to: number, by: XY): XY[] {
+  const near = 0.3, before: XY[] = [], behind: XY[] = [];
+  let done = 0;
+  line.forEach((p, i) => {
+    if (i) done += distance(line[i - 1]!, p);
+    if (done < from - near) before.push(p); else if (done > to + near) behind.push(p);
+  });
+  return [...before, ...part(line, before.length ? from : 0, behind.length ? to : done).map((p): XY => [p[0] + by[0], p[1] + by[1]]), ...behind];
+}

@@ -16,8 +16,12 @@ let offered: string[] = [];
 const host = (t: string): string => { try { return new URL(t.replace(/[{}]/g, '')).origin; } catch { return ''; } };
 const own = 'own';
 
+let said: Promise<{ tiles: string[]; store: boolean }> | null = null;
+/** What the service was started with: addresses of backgrounds, and whether it keeps sites. */
+export const settings = (): Promise<{ tiles: string[]; store: boolean }> => said ??= service.get('/assets/settings.json').catch(() => ({ tiles: [], store: false }));
+
 export async function startBackdrop(): Promise<void> {
-  try { offered = ((await service.get('/assets/settings.json')) as { tiles: string[] }).tiles; } catch { offered = []; }
+  offered = (await settings()).tiles;
   const select = choice('backdrop'), kept = remembered('backdrop');
   select.replaceChildren(new Option('none', ''), ...offered.map(t => new Option(host(t).replace(/^https?:\/\//, ''), t)), new Option('an own address…', own));
   const isOwn = kept !== '' && !offered.includes(kept);

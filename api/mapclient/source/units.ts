@@ -26,6 +26,25 @@ export const flow = (q: Num) => known(q, v => us ? `${(v / (FT * FT * FT)).toFix
 export const velocity = (w: Num) => known(w, v => us ? `${(v / FT).toFixed(2)} ft/s` : `${v.toFixed(2)} m/s`);
 export const area = (a: Num) => known(a, v => us ? `${(v / (FT * FT)).toFixed(0)} ft²` : `${v.toFixed(1)} m²`);
 export const volume = (c: Num) => known(c, v => us ? `${(v / (FT * FT * FT)).toFixed(1)} ft³` : `${v.toFixed(3)} m³`);
+const quantity = /(-?\d+(?:\.(\d+))?) (mm\/h|mm|m3\/s|m\/s|m3|m2|m|litres|l\/s)\b(?: \((\d+(?:\.\d+)? ft)\))?/g;
+/** A sentence of the service, which has metric quantities, in the units shown; the service's papers do the same. */
+export const text = (s: string | undefined): string => !us ? s ?? '' : (s ?? '').replace(quantity, (q, number: string, part: string | undefined, unit: string, feet: string | undefined) => {
+  const v = Number(number), places = part?.length ?? 0;
+  if (feet) return feet;
+  switch (unit) {
+    case 'mm/h': return `${(v / 25.4).toFixed(2)} in/h`;
+    case 'mm': return `${(v / 25.4).toFixed(1)} in`;
+    case 'm3/s': return flow(v);
+    case 'm/s': return `${(v / FT).toFixed(Math.min(places, 2))} ft/s`;
+    case 'm3': return `${(v / 0.003785411784).toFixed(0)} gal`;
+    case 'l/s': return flow(v / 1000);
+    case 'litres': return `${(v / 3.785411784).toFixed(0)} gal`;
+    case 'm2': return area(v);
+  }
+  // a whole foot that the metres were rounded from stays one: 3.05 m is 10 ft
+  const ft = v / FT, whole = Math.round(ft), stays = whole !== 0 && places >= 2 && Math.abs(ft - whole) * FT <= 0.5 * 10 ** -places;
+  return `${(stays ? whole : ft).toFixed(Math.min(Math.max(places, 1), 2))} ft`;
+});
 export const lengthUnit = () => us ? 'ft' : 'm';
 /** Metres of a length that was typed. */
 export const typedLength = (v: number) => us ? v * FT : v;

@@ -97,7 +97,7 @@ export function fillCard(card: HTMLElement, plan: Plan, profile: Profile, rows: 
     const id = String(run.run);
     parts.push(el('p', '', `${i === rows.length - 1 ? 'Arrives by' : 'On by'} ${id}: ${run.size} ${run.pipe}, ${u.slope(run.slope)}${run.flow_m3s == null ? '' : `, ${u.flow(run.flow_m3s)} of ${u.flow(run.capacity_m3s)}`}.`), act(`Calculation of ${id}`, () => openRun(id)));
   }
-  (plan.findings ?? []).forEach((g, n) => { if (g.feature && (g.feature === s.point || (s.point && g.feature === run?.run))) parts.push(el('p', `told ${g.severity}`, `${n + 1} · ${g.message}`)); });
+  (plan.findings ?? []).forEach((g, n) => { if (g.feature && (g.feature === s.point || (s.point && g.feature === run?.run))) parts.push(el('p', `told ${g.severity}`, `${n + 1} · ${u.text(g.message)}`)); });
   // what comes next, so that the walk can skip to it
   const ahead = rows.map((r, n) => ({ r, n })).filter(x => x.n > i && x.r.point).slice(0, 6);
   if (ahead.length) {
