@@ -519,7 +519,64 @@ func (j *judge) depth() {
 		} else if e.whole && (*r.greatestDepth < e.maxLo-2*groundSlack || *r.greatestDepth > e.maxHi+2*groundSlack) {
 			c.fail(r.id, "greatest_depth_m says %s, it is %s", mm(*r.greatestDepth), mm(e.maxLo))
 		}
+		j.footings(c, i)
 	}
+}
+
+// footings: a trench that surely goes below the line falling 1:1 outward from the
+// lower edge of a footing is told. At each station: the edge of the trench stands d
+// from the nearest wall, the ground there at z at least, the footing f deep; its
+// bottom must lie at z - f - d or higher.
+func (j *judge) footings(c *check, i int) {
+	r := &j.p.runs[i]
+	for n := range j.s.buildings {
+		b := &j.s.buildings[n]
+		if b.footing == nil {
+			continue
+		}
+		s := 0.0
+		for k := 1; k < len(r.line); k++ {
+			p, q := r.line[k-1], r.line[k]
+			l := apartBy(p, q)
+			for _, st := range j.stations[i][k-1] {
+				at := pt{x: p.x + st.t*(q.x-p.x), y: p.y + st.t*(q.y-p.y)}
+				wall, d := nearestWall(b.polys, at)
+				z, _, ok := j.surface.about(wall)
+				if !ok {
+					continue
+				}
+				bottom := r.up - (r.up-r.down)*(s+st.t*l)/r.measured - j.bottom(r)
+				if under := z - *b.footing - max(0, d-r.width/2) - bottom; under > 2*groundSlack && !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "undermines_footing" && f.feature == r.id }) {
+					c.fail(r.id, "its trench goes %s below the line that falls 1:1 from the footing of building %s, at %.2f m along, and no finding tells it", mm(under), b.id, s+st.t*l)
+					return
+				}
+			}
+			s += l
+		}
+	}
+}
+
+// nearestWall is the place of a building's outline nearest to p, and how far off it
+// is.
+func nearestWall(polys []poly, p pt) (wall pt, off float64) {
+	off = math.Inf(1)
+	for _, g := range polys {
+		for _, ring := range g.rings {
+			for k := range ring {
+				a, b := ring[k], ring[(k+1)%len(ring)]
+				u, v := b.x-a.x, b.y-a.y
+				t := 0.0
+				if n := u*u + v*v; n > 0 {
+					t = max(0, min(1, ((p.x-a.x)*u+(p.y-a.y)*v)/n))
+				}
+				w := pt{x: a.x + t*u, y: a.y + t*v}
+				if d := apartBy(w, p); d < off {
+					wall, off = w, d
+				}
+			}
+		}
+	}
+	return wall, off
 }
 
 // profiles: each row tells of its runs what their ends say.

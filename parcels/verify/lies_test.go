@@ -428,6 +428,11 @@ var lies = []lie{
 	{"a mound", "depth", func(f *fixture) { f.add("spots", f.point(15, 35), obj{"elevation_m": handGround(15, 35) + 0.8}) }},
 	{"cover told greater", "cover", scale("R5", "least_cover_m", 1.05)},
 	{"cover not told", "cover", set("R5", "least_cover_m", nil)},
+	{"a footing undermined and not told", "depth", func(f *fixture) { f.layer("buildings")[0].(obj)["properties"].(obj)["footing_depth_m"] = 0.1 }},
+	{"a footing undermined, told of another run", "depth", func(f *fixture) {
+		f.layer("buildings")[0].(obj)["properties"].(obj)["footing_depth_m"] = 0.1
+		f.find("undermines_footing", "stop", "R8", "It would undermine it.")
+	}},
 	{"depth told less", "depth", scale("R5", "greatest_depth_m", 0.95)},
 	{"more cover asked", "cover", criteria(func(c *parcels.Criteria) { c.Pipe.LeastCover = 0.36 })},
 	{"less depth allowed", "depth", criteria(func(c *parcels.Criteria) { c.Pipe.GreatestDepth = 0.5 })},

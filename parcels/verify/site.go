@@ -28,8 +28,9 @@ type thing struct {
 	lines    [][]pt
 	points   []pt
 	grow     limit
-	keep     float64 // what the trench edge keeps from it on top
-	inexact  bool    // geometry worked in float64
+	keep     float64  // what the trench edge keeps from it on top
+	footing  *float64 // of a building: how deep its footing's lower edge lies, m
+	inexact  bool     // geometry worked in float64
 	box      box
 	areaLike bool // false: a centre line with no width, no area to be in
 }
@@ -646,6 +647,7 @@ func (s *site) readBuilding(f *feature) {
 		}
 		t.polys, t.inexact = wall, true
 	}
+	t.footing = f.props.length("footing_depth")
 	s.buildings = append(s.buildings, t)
 }
 
