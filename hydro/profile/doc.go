@@ -64,8 +64,8 @@
 // line in one trench are reaches of one tree: where the one has to lie no higher
 // than the other, the lower of the two profiles is the highest that keeps the
 // rules of both, so the caller takes it afterwards and nothing is searched twice.
-// Chances says how sure the falls are, Spare how much fall is left over, Compare
-// what one changed rule costs, Trunk where the sizes grow.
+// ChanceUnder says how sure a fall is, Spare how much fall is left over, Trunk
+// where the sizes grow.
 //
 // # Flow
 //

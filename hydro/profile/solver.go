@@ -8,6 +8,7 @@ import (
 	"math"
 	"slices"
 
+	"fallwright/geo/unit"
 	"fallwright/hydro/pipe"
 )
 
@@ -690,4 +691,24 @@ func (s *Solver) spread(common, target float64) bool {
 		s.floor[i] = v
 	}
 	return any
+}
+
+// Spare returns how far above the tie-in the lowest root could arrive at most
+// with every reach at its least slope: the fall to spare, negative where it is
+// short. It is what a sensitivity to levels is measured against. Infinite
+// where some reach cannot be laid at all under the rules; then why is the
+// verdict of Solve.
+func (s *Solver) Spare(p *Problem) (unit.Length, error) {
+	q := *p
+	q.Rules.TargetSlope = q.Rules.LeastSlope
+	var out Result
+	if err := s.Solve(&q, &out); err != nil {
+		return 0, err
+	}
+	s.hand = 0
+	s.ask(float64(q.Rules.LeastSlope))
+	s.levelsOnly = true
+	above, _, _ := s.try(&q, strict)
+	s.levelsOnly = false
+	return unit.Length(above), nil
 }
