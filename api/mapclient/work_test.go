@@ -224,7 +224,7 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		b.eval(`location.hash = '#sample=&lot=B4'`, nil)
 		b.call(b.session, "Page.reload", nil, nil)
 		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelector('#overlay .mend') && document.querySelector('#routeAnswer button.small')`)
-		if got := b.text(`document.getElementById('live').textContent`); !strings.Contains(got, "A moves the worst stretch") || !strings.Contains(got, "mends it") {
+		if got := b.text(`document.getElementById('live').textContent`); !strings.Contains(got, "Key A moves the worst stretch") || !strings.Contains(got, "mends it") {
 			t.Errorf("the mend in words: %q", got)
 		}
 		// zoom to it for the picture

@@ -91,7 +91,7 @@ export function showCheck(p: Record<string, any>): void {
   const under = fallOf(), l = $('live'); l.hidden = false;
   board.setRoute(board.route, (p.stretches ?? []).map((s: Stretch) => ({ ...s, ...(worthwhile(s) ? {} : { mend: undefined }), text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}${worthwhile(s) ? `: move ${shift(s)}` : ''}` })));
   const list = mendable(), first = list[0];
-  l.textContent = `Route: ${word}${under ? `; ${under}` : ''}${first ? `. A moves the worst stretch ${shift(first)}, which mends it` : ''}`;
+  l.textContent = `Route: ${word}${under ? `; ${under}` : ''}${first ? `. Key A moves the worst stretch ${shift(first)}, which mends it` : ''}`;
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');
   for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${u.text(f.message)}`));
