@@ -237,6 +237,15 @@ type Intake struct {
 	Grate      Grate
 }
 
+// Concentration is the time of concentration of the intake's own areas: what is
+// stated, no shorter than the rules' least time for the surface.
+func (in *Intake) Concentration(least hydro.Duration) hydro.Duration {
+	if in.Tc == nil {
+		return least
+	}
+	return max(*in.Tc, least)
+}
+
 // PerforatedRun is a line along which a perforated pipe is wanted.
 type PerforatedRun struct {
 	Common

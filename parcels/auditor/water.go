@@ -69,17 +69,14 @@ func (w *lotWork) gather() *water {
 			h.stated += *in.Flow
 			continue
 		}
-		add := func(a *unit.Area, own *float64, usual float64, tc hydro.Duration) {
+		add := func(a *unit.Area, own *float64, usual float64, least hydro.Duration) {
 			if a == nil || *a <= 0 {
 				return
 			}
 			if own != nil {
 				usual = *own
 			}
-			if in.Tc != nil {
-				tc = *in.Tc
-			}
-			h.parts = append(h.parts, runoff.Part{Surface: runoff.Surface{Area: *a, C: usual}, Tc: tc})
+			h.parts = append(h.parts, runoff.Part{Surface: runoff.Surface{Area: *a, C: usual}, Tc: in.Concentration(least)})
 		}
 		roof := in.RoofArea
 		if share, ok := shares[i]; ok {

@@ -64,12 +64,6 @@ func (lp *lotPlan) gather() error {
 		if in.YardC != nil {
 			yardC = *in.YardC
 		}
-		tc := func(floor hydro.Duration) hydro.Duration {
-			if in.Tc != nil && *in.Tc > floor {
-				return *in.Tc
-			}
-			return floor
-		}
 		if in.Flow != nil {
 			w.stated = *in.Flow
 			w.yard = !w.roof
@@ -86,13 +80,13 @@ func (lp *lotPlan) gather() error {
 				w.roof = true
 				w.roofCA = unit.Area(runoff.Factored(roofC, factor) * float64(*w.roofArea))
 				w.area += *w.roofArea
-				w.in = append(w.in, profile.Inflow{CA: w.roofCA, Tc: tc(c.Storm.RoofMin)})
+				w.in = append(w.in, profile.Inflow{CA: w.roofCA, Tc: in.Concentration(c.Storm.RoofMin)})
 			}
 			if in.YardArea != nil && *in.YardArea > 0 {
 				w.yard = true
 				w.yardCA = unit.Area(runoff.Factored(yardC, factor) * float64(*in.YardArea))
 				w.area += *in.YardArea
-				w.in = append(w.in, profile.Inflow{CA: w.yardCA, Tc: tc(c.Storm.YardMin)})
+				w.in = append(w.in, profile.Inflow{CA: w.yardCA, Tc: in.Concentration(c.Storm.YardMin)})
 			}
 			if w.roofArea == nil && in.YardArea == nil {
 				w.yard = !w.roof
