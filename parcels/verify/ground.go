@@ -16,11 +16,12 @@ import (
 )
 
 type surface struct {
-	shots  []shot // by x
-	breaks []edge // by their lesser x
-	packed []edge // the same, neighbours together
-	leaves []box  // of packEach of them each
-	boxes  []box  // of packEach leaves each
+	shots  []shot  // by x
+	breaks []edge  // by their lesser x
+	packed []edge  // the same, neighbours together
+	leaves []box   // of packEach of them each
+	boxes  []box   // of packEach leaves each
+	top    float64 // no level is above it
 }
 
 // spanOf is the box of a segment.
@@ -109,6 +110,12 @@ func newSurface(s *site) *surface {
 		}
 		return g.shots[i].y < g.shots[j].y
 	})
+	g.top = math.Inf(-1)
+	most := 0.0
+	for _, h := range g.shots {
+		g.top, most = max(g.top, h.z), max(most, math.Abs(h.z))
+	}
+	g.top += 1e-8 * most // a triangle holds places a hair beyond its sides, see plane3
 	return g
 }
 

@@ -529,6 +529,9 @@ func (j *judge) depth() {
 // bottom must lie at z - f - d or higher.
 func (j *judge) footings(c *check, i int) {
 	r := &j.p.runs[i]
+	if slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "undermines_footing" && f.feature == r.id }) {
+		return
+	}
 	for n := range j.s.buildings {
 		b := &j.s.buildings[n]
 		if b.footing == nil {
@@ -540,13 +543,22 @@ func (j *judge) footings(c *check, i int) {
 			l := apartBy(p, q)
 			for _, st := range j.stations[i][k-1] {
 				at := pt{x: p.x + st.t*(q.x-p.x), y: p.y + st.t*(q.y-p.y)}
+				bottom := r.up - (r.up-r.down)*(s+st.t*l)/r.measured - j.bottom(r)
+				// no ground is above the highest shot, so most stations are seen to be
+				// too far off without asking for it
+				reach := j.surface.top - *b.footing - bottom - 2*groundSlack + r.width/2
+				if reach <= r.width/2 {
+					continue
+				}
 				wall, d := nearestWall(b.polys, at)
+				if d >= reach {
+					continue
+				}
 				z, _, ok := j.surface.about(wall)
 				if !ok {
 					continue
 				}
-				bottom := r.up - (r.up-r.down)*(s+st.t*l)/r.measured - j.bottom(r)
-				if under := z - *b.footing - max(0, d-r.width/2) - bottom; under > 2*groundSlack && !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "undermines_footing" && f.feature == r.id }) {
+				if under := z - *b.footing - max(0, d-r.width/2) - bottom; under > 2*groundSlack {
 					c.fail(r.id, "its trench goes %s below the line that falls 1:1 from the footing of building %s, at %.2f m along, and no finding tells it", mm(under), b.id, s+st.t*l)
 					return
 				}
