@@ -192,28 +192,51 @@ func moveGeometry(geometry json.RawMessage, m move, decimals int) (json.RawMessa
 	if m == nil || len(geometry) == 0 || string(geometry) == "null" {
 		return geometry, nil
 	}
-	var g struct {
-		Type        string            `json:"type"`
-		Coordinates json.RawMessage   `json:"coordinates"`
-		Geometries  []json.RawMessage `json:"geometries"`
-	}
-	if err := json.Unmarshal(geometry, &g); err != nil {
-		return nil, fmt.Errorf("api: stored geometry: %w", err)
-	}
-	if g.Type == "GeometryCollection" {
-		for i := range g.Geometries {
-			part, err := moveGeometry(g.Geometries[i], m, decimals)
-			if err != nil {
-				return nil, err
-			}
-			g.Geometries[i] = part
+	head, coordinates, ok := plainGeometry(geometry)
+	if !ok {
+		var g struct {
+			Type        string            `json:"type"`
+			Coordinates json.RawMessage   `json:"coordinates"`
+			Geometries  []json.RawMessage `json:"geometries"`
 		}
-		return json.Marshal(map[string]any{"type": g.Type, "geometries": g.Geometries})
+		if err := json.Unmarshal(geometry, &g); err != nil {
+			return nil, fmt.Errorf("api: stored geometry: %w", err)
+		}
+		if g.Type == "GeometryCollection" {
+			for i := range g.Geometries {
+				part, err := moveGeometry(g.Geometries[i], m, decimals)
+				if err != nil {
+					return nil, err
+				}
+				g.Geometries[i] = part
+			}
+			return json.Marshal(map[string]any{"type": g.Type, "geometries": g.Geometries})
+		}
+		head, coordinates = fmt.Appendf(nil, `{"type":%q,"coordinates":`, g.Type), g.Coordinates
 	}
-	var out bytes.Buffer
-	out.Grow(len(geometry))
-	fmt.Fprintf(&out, `{"type":%q,"coordinates":`, g.Type)
-	c := g.Coordinates
+	out := append(make([]byte, 0, len(geometry)+len(geometry)/4+8), head...)
+	out, err := movePositions(out, coordinates, m, decimals)
+	if err != nil {
+		return nil, err
+	}
+	return append(out, '}'), nil
+}
+
+// plainGeometry cuts a geometry as the stores write it, type and coordinates
+// with nothing between, so that it need not be parsed; ok is false for others.
+func plainGeometry(geometry []byte) (head, coordinates []byte, ok bool) {
+	const before, between = `{"type":"`, `","coordinates":`
+	at := bytes.Index(geometry, []byte(between))
+	if at < 0 || !bytes.HasPrefix(geometry, []byte(before)) || geometry[len(geometry)-1] != '}' || bytes.IndexByte(geometry[len(before):at], '"') >= 0 {
+		return nil, nil, false
+	}
+	at += len(between)
+	coordinates = geometry[at : len(geometry)-1]
+	return geometry[:at], coordinates, bytes.IndexByte(coordinates, '"') < 0
+}
+
+// movePositions appends an array of positions, however deep, each moved.
+func movePositions(out, c []byte, m move, decimals int) ([]byte, error) {
 	for i := 0; i < len(c); i++ {
 		b := c[i]
 		if b == '[' {
@@ -226,12 +249,13 @@ func moveGeometry(geometry json.RawMessage, m move, decimals int) (json.RawMessa
 				if end < i {
 					return nil, fmt.Errorf("api: stored geometry: unclosed position")
 				}
-				parts := bytes.SplitN(c[i+1:end], []byte(","), 3)
-				if len(parts) < 2 {
+				first, rest, ok := bytes.Cut(c[i+1:end], []byte(","))
+				if !ok {
 					return nil, fmt.Errorf("api: stored geometry: position of one number")
 				}
-				x, err1 := strconv.ParseFloat(strings.TrimSpace(string(parts[0])), 64)
-				y, err2 := strconv.ParseFloat(strings.TrimSpace(string(parts[1])), 64)
+				second, more, higher := bytes.Cut(rest, []byte(","))
+				x, err1 := strconv.ParseFloat(string(bytes.TrimSpace(first)), 64)
+				y, err2 := strconv.ParseFloat(string(bytes.TrimSpace(second)), 64)
 				if err1 != nil || err2 != nil {
 					return nil, fmt.Errorf("api: stored geometry: position is no number")
 				}
@@ -239,23 +263,19 @@ func moveGeometry(geometry json.RawMessage, m move, decimals int) (json.RawMessa
 				if math.IsNaN(q[0]+q[1]) || math.IsInf(q[0]+q[1], 0) {
 					return nil, refuse("parameter-invalid", "The features cannot be written in the system asked for; ask for another crs.")
 				}
-				out.WriteByte('[')
-				out.Write(strconv.AppendFloat(nil, q[0], 'f', decimals, 64))
-				out.WriteByte(',')
-				out.Write(strconv.AppendFloat(nil, q[1], 'f', decimals, 64))
-				if len(parts) == 3 {
-					out.WriteByte(',')
-					out.Write(bytes.TrimSpace(parts[2]))
+				out = strconv.AppendFloat(append(out, '['), q[0], 'f', decimals, 64)
+				out = strconv.AppendFloat(append(out, ','), q[1], 'f', decimals, 64)
+				if higher {
+					out = append(append(out, ','), bytes.TrimSpace(more)...)
 				}
-				out.WriteByte(']')
+				out = append(out, ']')
 				i = end
 				continue
 			}
 		}
-		out.WriteByte(b)
+		out = append(out, b)
 	}
-	out.WriteByte('}')
-	return out.Bytes(), nil
+	return out, nil
 }
 
 // parseBox reads a bbox parameter.

@@ -366,12 +366,12 @@ func (s *service) window(q query, site parcels.SiteInfo) (w parcels.Window, ok b
 
 // A foundFeature is a feature with the site it is of.
 type foundFeature struct {
-	site    string
-	fid     int64
-	id      string
-	text    json.RawMessage // the Feature
-	props   json.RawMessage
-	geoType string
+	site     string
+	fid      int64
+	id       string
+	text     json.RawMessage // the Feature
+	props    json.RawMessage
+	geometry json.RawMessage // as it is stored
 }
 
 // featureText writes a feature as it is sent.
@@ -443,14 +443,15 @@ func (s *service) find(ctx context.Context, q query) (out []foundFeature, matche
 		if !ok {
 			continue
 		}
-		n, err := s.Store.Count(ctx, site.Name, q.col.layer, w)
-		if err != nil {
-			return nil, 0, "", err
-		}
-		matched += n
-		if n == 0 || more || site.Name < q.site {
+		if more || site.Name < q.site {
+			n, err := s.Store.Count(ctx, site.Name, q.col.layer, w)
+			if err != nil {
+				return nil, 0, "", err
+			}
+			matched += n
 			continue
 		}
+		whole, before := w, len(out)
 		if site.Name == q.site {
 			w.After = q.after
 		}
@@ -474,8 +475,15 @@ func (s *service) find(ctx context.Context, q query) (out []foundFeature, matche
 				return nil, 0, "", err
 			}
 			id := q.outID(site.Name, f)
-			out = append(out, foundFeature{site: site.Name, fid: f.FID, id: id, text: featureText(id, g, f.Properties, site.Name, ""), props: f.Properties, geoType: geometryType(f.Geometry)})
+			out = append(out, foundFeature{site: site.Name, fid: f.FID, id: id, text: featureText(id, g, f.Properties, site.Name, ""), props: f.Properties, geometry: f.Geometry})
 		}
+		n := len(out) - before
+		if more || w.After > 0 { // else all of them were read
+			if n, err = s.Store.Count(ctx, site.Name, q.col.layer, whole); err != nil {
+				return nil, 0, "", err
+			}
+		}
+		matched += n
 	}
 	if matched == 0 && len(q.equal) > 0 {
 		if err := s.knownProperties(ctx, q); err != nil {
@@ -615,7 +623,7 @@ func (s *service) findResults(ctx context.Context, q query) (out []foundFeature,
 					return nil, 0, "", err
 				}
 				id := fmt.Sprintf("%s.%d", r.ID, i)
-				out = append(out, foundFeature{site: site.Name, fid: n, id: id, text: featureText(id, g, f.Properties, site.Name, ""), props: f.Properties, geoType: geometryType(f.Geometry)})
+				out = append(out, foundFeature{site: site.Name, fid: n, id: id, text: featureText(id, g, f.Properties, site.Name, ""), props: f.Properties, geometry: f.Geometry})
 			}
 		}
 	}
@@ -781,7 +789,7 @@ func featureTable(found []foundFeature, at string, q query) *table {
 	t := &table{Head: append([]string{"id", "site", "geometry"}, names...)}
 	for i, f := range found {
 		href := at + "/" + url.PathEscape(f.id) + "?f=html"
-		row := []*node{{Text: f.id, Href: href}, {Text: f.site}, {Text: f.geoType}}
+		row := []*node{{Text: f.id, Href: href}, {Text: f.site}, {Text: geometryType(f.geometry)}}
 		for _, k := range names {
 			raw := rows[i][k]
 			cell := string(raw)

@@ -20,6 +20,8 @@ import (
 
 	"github.com/paulmach/orb/encoding/mvt"
 	"github.com/paulmach/orb/maptile"
+
+	"github.com/paulmach/orb"
 )
 
 // lotField lays out n lots of 100 ft by 150 ft, 50 in a row, in EPSG:2274 (US
@@ -386,5 +388,35 @@ print(json.dumps({
 	}
 	if !slices.Contains(got.Processes, "plan") || !slices.Equal(got.Inputs, []string{"criteria", "lots", "options", "site"}) {
 		t.Errorf("processes %v, inputs of plan %v", got.Processes, got.Inputs)
+	}
+}
+
+// TestOracleMoveGeometry: a geometry as the stores write it, whose positions are
+// moved where they stand, against the same geometry with its members the other
+// way round, which is parsed first.
+func TestOracleMoveGeometry(t *testing.T) {
+	shift := func(p orb.Point) orb.Point { return orb.Point{p[0] + 0.5, -p[1]} }
+	for kind, c := range map[string][2]string{
+		"Point":        {`[1,2]`, `[1.50,-2.00]`},
+		"LineString":   {`[[1,2],[-3.25,4e1,7.125]]`, `[[1.50,-2.00],[-2.75,-40.00,7.125]]`},
+		"Polygon":      {"[ [ [1 , 2], [3,4, 5,6] ], []]", "[ [ [1.50,-2.00], [3.50,-4.00,5,6] ], []]"},
+		"MultiPolygon": {`[[[[1,2],[3,4]]],[[[5,6]]]]`, `[[[[1.50,-2.00],[3.50,-4.00]]],[[[5.50,-6.00]]]]`},
+	} {
+		want := `{"type":"` + kind + `","coordinates":` + c[1] + `}`
+		for _, from := range []string{`{"type":"` + kind + `","coordinates":` + c[0] + `}`, `{"coordinates":` + c[0] + `,"type":"` + kind + `"}`,
+			`{"type":"` + kind + `","coordinates":` + c[0] + `,"bbox":[1,2,3,4]}`} {
+			if got, err := moveGeometry([]byte(from), shift, 2); err != nil || string(got) != want {
+				t.Errorf("%s: %s %v, want %s", from, got, err, want)
+			}
+		}
+	}
+	got, err := moveGeometry([]byte(`{"type":"GeometryCollection","geometries":[{"type":"Point","coordinates":[1,2]}]}`), shift, 0)
+	if err != nil || string(got) != `{"geometries":[{"type":"Point","coordinates":[2,-2]}],"type":"GeometryCollection"}` {
+		t.Errorf("collection: %s %v", got, err)
+	}
+	for _, bad := range []string{`{"type":"Point","coordinates":[1]}`, `{"type":"Point","coordinates":[1,"2"]}`, `{"type":"Point","coordinates":[1,-]}`, `{"type":"Point","coordinates":[1,2}`, `{"type":"Point","coordinates":[1e999,2]}`} {
+		if got, err := moveGeometry([]byte(bad), shift, 2); err == nil {
+			t.Errorf("%s became %s", bad, got)
+		}
 	}
 }

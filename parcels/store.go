@@ -169,6 +169,8 @@ type JobStore interface {
 // and durable when it returns. A version that is not the stored one refuses a
 // write with Kind Conflict; version 0 takes any.
 type Store interface {
+	// Sites lists what is stored, by name; what the entries point to (Features,
+	// Bounds) may be shared with other callers and is not written to.
 	Sites(ctx context.Context) ([]SiteInfo, error)
 	Site(ctx context.Context, name string) (SiteInfo, error)
 	// PutSite stores a whole site document (layers into their tables, the rest

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"syscall"
 	"testing"
 	"time"
@@ -99,13 +100,13 @@ func processor(b *testing.B) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// BenchmarkWindow reads some 500 lots out of 100,000 by their window.
-func BenchmarkWindow(b *testing.B) {
+// stored is a store of 100,000 lots.
+func stored(b *testing.B) *Store {
 	s, err := Open(filepath.Join(b.TempDir(), "a.gpkg"), Options{})
 	if err != nil {
 		b.Fatal(err)
 	}
-	defer s.Close()
+	b.Cleanup(func() { s.Close() })
 	ctx := context.Background()
 	w, err := s.Write(ctx, "a", parcels.LayerParcels, "EPSG:2274", true)
 	if err != nil {
@@ -113,13 +114,54 @@ func BenchmarkWindow(b *testing.B) {
 	}
 	for i := range 100_000 {
 		g, p := lotText(i)
-		if err := w.Add(ctx, parcels.StoredFeature{Geometry: []byte(g), Properties: []byte(p)}); err != nil {
+		if err := w.Add(ctx, parcels.StoredFeature{ID: "p" + strconv.Itoa(i), Geometry: []byte(g), Properties: []byte(p)}); err != nil {
 			b.Fatal(err)
 		}
 	}
 	if _, err := w.Commit(ctx, "ann"); err != nil {
 		b.Fatal(err)
 	}
+	return s
+}
+
+// BenchmarkSites lists the sites as each read of a feature does; the peer reads
+// the list out of the file each time.
+func BenchmarkSites(b *testing.B) {
+	s, ctx := stored(b), context.Background()
+	var own, peer time.Duration
+	for b.Loop() {
+		start := time.Now()
+		_, err := s.Sites(ctx)
+		mid := time.Now()
+		_, err2 := s.Tables.Sites(ctx)
+		own, peer = own+mid.Sub(start), peer+time.Since(mid)
+		if err != nil || err2 != nil {
+			b.Fatal(err, err2)
+		}
+	}
+	b.ReportMetric(peer.Seconds()/own.Seconds(), "x_of_reading")
+}
+
+// BenchmarkFeature reads one lot of 100,000 by its id.
+func BenchmarkFeature(b *testing.B) {
+	s, ctx := stored(b), context.Background()
+	for i := 0; b.Loop(); i++ {
+		n := 0
+		for _, err := range s.Features(ctx, "a", parcels.LayerParcels, parcels.Window{ID: "p" + strconv.Itoa(i*7919%100_000), Limit: 1}) {
+			if err != nil {
+				b.Fatal(err)
+			}
+			n++
+		}
+		if n != 1 {
+			b.Fatal(n)
+		}
+	}
+}
+
+// BenchmarkWindow reads some 500 lots out of 100,000 by their window.
+func BenchmarkWindow(b *testing.B) {
+	s, ctx := stored(b), context.Background()
 	n := 0
 	for b.Loop() {
 		n = 0

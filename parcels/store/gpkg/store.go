@@ -12,6 +12,7 @@ import (
 	"iter"
 	"net/url"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -48,6 +49,17 @@ type Store struct {
 	holder *os.File
 	failed atomic.Pointer[error]
 	closed sync.Once
+	known  listing
+}
+
+// listing is the list of sites as the file stood at a count of its changes.
+type listing struct {
+	mu    sync.Mutex
+	conn  *sql.Conn // the count is this connection's own
+	count *sql.Stmt
+	at    int64
+	sites []parcels.SiteInfo
+	there bool
 }
 
 var _ parcels.Store = (*Store)(nil)
@@ -152,7 +164,7 @@ func (s *Store) open(o Options) error {
 	if s.reads, err = sql.Open("sqlite", dsn("&_pragma=query_only(1)&_pragma=cache_size(-16384)&_pragma=mmap_size(268435456)")); err != nil {
 		return fault("open", s.path, err)
 	}
-	s.reads.SetMaxOpenConns(16)
+	s.reads.SetMaxOpenConns(17) // one of them counts changes
 	s.reads.SetMaxIdleConns(16)
 	return s.check(ctx)
 }
@@ -223,6 +235,7 @@ func (s *Store) check(ctx context.Context) error {
 }
 
 func (s *Store) close() {
+	s.forget()
 	if s.reads != nil {
 		s.reads.Close()
 	}
@@ -243,6 +256,7 @@ func (s *Store) Close() error {
 
 func (s *Store) shut() {
 	if s.writes != nil {
+		s.forget()
 		s.reads.Close()
 		// these fail while another process reads or writes; the file is right all the same
 		_, _ = s.writes.Exec("PRAGMA busy_timeout = 100")
@@ -324,6 +338,67 @@ func (s *Store) Commit(tx *sql.Tx, op, subject string) error {
 // Snapshot reads in one state of the file.
 func (s *Store) Snapshot(ctx context.Context) (*sql.Tx, error) {
 	return s.reads.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+}
+
+// Sites lists what is stored, by name. The list is read anew only after another
+// connection, of this process or not, has changed the file.
+func (s *Store) Sites(ctx context.Context) ([]parcels.SiteInfo, error) {
+	k := &s.known
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	at, err := s.changes(ctx)
+	if err != nil {
+		s.unwatch()
+		return nil, fault("sites", "", err)
+	}
+	if !k.there || at != k.at {
+		// a change between the count and the list is counted next time
+		list, err := s.Tables.Sites(ctx)
+		if err != nil {
+			return nil, err
+		}
+		k.sites, k.at, k.there = list, at, true
+	}
+	return slices.Clone(k.sites), nil
+}
+
+// changes counts what other connections than its own have written to the file;
+// only whether it is the same as before means anything.
+func (s *Store) changes(ctx context.Context) (n int64, err error) {
+	if err := ctx.Err(); err != nil {
+		return 0, err
+	}
+	ctx = context.WithoutCancel(ctx) // it takes microseconds, and the connection is all callers'
+	k := &s.known
+	if k.conn == nil {
+		if k.conn, err = s.reads.Conn(ctx); err != nil {
+			return 0, err
+		}
+		if k.count, err = k.conn.PrepareContext(ctx, "PRAGMA data_version"); err != nil {
+			return 0, err
+		}
+	}
+	err = k.count.QueryRowContext(ctx).Scan(&n)
+	return n, err
+}
+
+// unwatch gives the connection that counts changes up, and with it the list.
+func (s *Store) unwatch() {
+	k := &s.known
+	if k.count != nil {
+		k.count.Close()
+	}
+	if k.conn != nil {
+		k.conn.Close()
+	}
+	k.conn, k.count, k.sites, k.there = nil, nil, nil, false
+}
+
+// forget closes what reads keep between calls.
+func (s *Store) forget() {
+	s.known.mu.Lock()
+	defer s.known.mu.Unlock()
+	s.unwatch()
 }
 
 type layerRow struct {

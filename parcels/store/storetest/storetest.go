@@ -29,7 +29,7 @@ func Run(t *testing.T, fresh func(t *testing.T) Opener) {
 	}{
 		{"empty", empty}, {"whole documents", whole}, {"versions", versions}, {"windows", windows}, {"layers", layers},
 		{"nothing without commit", abort}, {"ids", ids}, {"reference systems", systems}, {"results", results}, {"delete", remove},
-		{"hostile text", hostile}, {"readers during an import", concurrent}, {"two writers", writers}, {"property: what goes in comes out", property}, {"sort", sorted},
+		{"hostile text", hostile}, {"readers during an import", concurrent}, {"two writers", writers}, {"property: what goes in comes out", property}, {"sort", sorted}, {"the list is never an old one", listed},
 		{"inputs of results", inputs}, {"settings", settings}, {"rasters", rasters}, {"jobs", jobs}, {"replies", replies},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, fresh(t)) })
@@ -115,6 +115,47 @@ func empty(t *testing.T, open Opener) {
 	wantKind(t, err, parcels.NotFound)
 	_, err = s.Site(ctx, "")
 	wantKind(t, err, parcels.NotFound)
+}
+
+// listed: a write by this store or by another that has it open is in the very
+// next list, and the list itself is the caller's own.
+func listed(t *testing.T, open Opener) {
+	s, other := open(t), open(t)
+	names := func(s parcels.Store) (out string) {
+		for _, i := range ok[[]parcels.SiteInfo](t)(s.Sites(ctx)) {
+			out += fmt.Sprintf("%s.%d.%d ", i.Name, i.Version, i.Features[parcels.LayerParcels])
+		}
+		return out
+	}
+	hold := func(want string) {
+		t.Helper()
+		for range 2 { // the second is the one kept
+			if a, b := names(s), names(other); a != want || b != want {
+				t.Fatalf("listed %q and %q, want %q", a, b, want)
+			}
+		}
+	}
+	hold("")
+	ok[parcels.SiteInfo](t)(s.PutSite(ctx, "elm", []byte(Document), 0, "ann"))
+	hold("elm.1.2 ")
+	ok[parcels.SiteInfo](t)(other.PutSite(ctx, "ash", []byte(Document), 0, "ann"))
+	hold("ash.1.2 elm.1.2 ")
+	ok[[]parcels.SiteInfo](t)(s.Sites(ctx))[0].Name = "changed"
+	hold("ash.1.2 elm.1.2 ")
+	w := ok[parcels.LayerWriter](t)(other.Write(ctx, "elm", parcels.LayerParcels, "EPSG:2274", true))
+	hold("ash.1.2 elm.1.2 ")
+	ok[parcels.SiteInfo](t)(w.Commit(ctx, "ann"))
+	hold("ash.1.2 elm.2.0 ")
+	if err := other.DeleteSite(ctx, "ash", "ann"); err != nil {
+		t.Fatal(err)
+	}
+	hold("elm.2.0 ")
+	gone, cancel := context.WithCancel(ctx)
+	cancel()
+	if list, err := s.Sites(gone); err == nil {
+		t.Errorf("a caller that has gone got %v", list)
+	}
+	hold("elm.2.0 ")
 }
 
 func whole(t *testing.T, open Opener) {
