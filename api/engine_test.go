@@ -10,6 +10,7 @@ import (
 	"maps"
 	"math"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -17,6 +18,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/paulmach/orb"
 
 	"fallwright/parcels"
 	"fallwright/parcels/answer"
@@ -220,6 +223,57 @@ func TestUseAudit(t *testing.T) {
 	p := read[itemsPage](t, c.do("GET /collections/results_audit/items?limit=1000", nil))
 	if p.NumberMatched != len(audit.Rows) || p.Features[0].Properties["verdict"] == nil {
 		t.Errorf("%d features of %d rows", p.NumberMatched, len(audit.Rows))
+	}
+}
+
+// TestOraclePlanInAnotherSystem: the features of a stored plan are read in its
+// own system as they were judged and in longitude, latitude, which brought back
+// lies within a millimetre.
+func TestOraclePlanInAnotherSystem(t *testing.T) {
+	c := newClient(t, real)
+	c.want(c.do("POST /sites?site=subdivision", sampledata.StatePlane()), 201, "")
+	in := `{"inputs":{"site":"subdivision","lots":["` + sampledata.Sample + `"],"options":{"store":true,"quick":true}}}`
+	type lines struct {
+		Features []struct {
+			Geometry struct {
+				Type        string
+				Coordinates json.RawMessage
+			}
+		}
+	}
+	plan := read[struct{ Network lines }](t, c.do("POST /processes/plan/execution", in))
+	at := func(crs string) lines {
+		return read[lines](t, c.do("GET /collections/results_plan/items?limit=1000&crs="+url.QueryEscape(crs), nil))
+	}
+	back, err := newFrames().between(system{uri: crs84}, systemOf(epsgURI+"2274"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	own, ll, points := at(epsgURI+"2274"), at(crs84), 0
+	for i, f := range plan.Network.Features {
+		if f.Geometry.Type != "LineString" {
+			continue
+		}
+		positions := func(raw json.RawMessage) (out [][]float64) {
+			if err := json.Unmarshal(raw, &out); err != nil {
+				t.Fatal(err)
+			}
+			return out
+		}
+		as, bs := positions(own.Features[i].Geometry.Coordinates), positions(ll.Features[i].Geometry.Coordinates)
+		for k, p := range positions(f.Geometry.Coordinates) {
+			a, b := as[k], bs[k]
+			if !slices.Equal(a, p) {
+				t.Fatalf("run %d: %v is sent as %v", i, p, a)
+			}
+			if q := back(orb.Point{b[0], b[1]}); math.Hypot(q[0]-p[0], q[1]-p[1]) > 0.001/0.3048 || b[0] > -80 {
+				t.Errorf("run %d: %v became %v, which is %v", i, p, b, q)
+			}
+			points++
+		}
+	}
+	if points < 4 {
+		t.Errorf("%d positions", points)
 	}
 }
 
