@@ -78,15 +78,29 @@ type reader struct {
 	// values and members still open, so that each list is made once, at its size
 	vs []val
 	ms []member
+	// parts, where not nil, takes down the objects two levels down, a site's layers
+	// among them; those whose text stands in one of before are not read again.
+	parts  parts
+	before []parts
 }
 
-func readJSON(b []byte) (val, error) {
+// parts are objects of a document with their text, by name.
+type parts map[string]part
+
+type part struct {
+	text string
+	v    val // nobody writes to it
+}
+
+func readJSON(b []byte) (val, error) { return new(reader).document(b) }
+
+func (r *reader) document(b []byte) (val, error) {
 	s := string(b)
 	s = strings.TrimPrefix(s, "\ufeff")
 	if !utf8.ValidString(s) {
 		return val{}, fmt.Errorf("not UTF-8")
 	}
-	r := &reader{in: s}
+	r.in = s
 	v, err := r.value(0)
 	if err != nil {
 		return val{}, err
@@ -166,7 +180,11 @@ func (r *reader) object(depth int) (val, error) {
 			return val{}, r.fault("colon missing")
 		}
 		r.at++
-		w, err := r.value(depth + 1)
+		read := r.value
+		if depth == 1 && r.parts != nil {
+			read = func(depth int) (val, error) { return r.part(key, depth) }
+		}
+		w, err := read(depth + 1)
 		if err != nil {
 			return w, err
 		}
@@ -191,6 +209,25 @@ func (r *reader) object(depth int) (val, error) {
 		return v, r.fault("member " + strconv.Quote(key) + " twice")
 	}
 	return v, nil
+}
+
+// part reads a value that may be one of parts.
+func (r *reader) part(name string, depth int) (val, error) {
+	r.space()
+	for _, ps := range r.before {
+		// an object ends at its own brace, so a text that begins with it holds it whole
+		if p, ok := ps[name]; ok && strings.HasPrefix(r.in[r.at:], p.text) {
+			r.at += len(p.text)
+			r.parts[name] = p
+			return p.v, nil
+		}
+	}
+	from := r.at
+	v, err := r.value(depth)
+	if err == nil && v.k == object {
+		r.parts[name] = part{r.in[from:r.at], v}
+	}
+	return v, err
 }
 
 // repeated finds a name that two members bear.

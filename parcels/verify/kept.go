@@ -11,7 +11,8 @@ import (
 )
 
 // Kept holds site documents as the checker has read them, up to a number of
-// bytes of text, those used last. It may be used by several goroutines at once.
+// bytes of text, those used last; layers and ground that several have in common
+// are kept once. It may be used by several goroutines at once.
 type Kept struct {
 	most int64
 
@@ -44,6 +45,21 @@ func (k *Kept) find(key [sha256.Size]byte) *site {
 	}
 	k.order.MoveToFront(e)
 	return e.Value.(*keptRow).site.copied()
+}
+
+// latest gives the sites used last: a document that is worked on differs little
+// from one of them. Nobody may write to them.
+func (k *Kept) latest() []*site {
+	if k == nil {
+		return nil
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	var out []*site
+	for e := k.order.Front(); e != nil && len(out) < 4; e = e.Next() {
+		out = append(out, e.Value.(*keptRow).site)
+	}
+	return out
 }
 
 func (k *Kept) put(key [sha256.Size]byte, bytes int64, s *site) {
@@ -91,7 +107,8 @@ func (k *Kept) readFor(document []byte, frame func(*site) (ok bool)) (s *site, o
 			s = nil
 		}
 	}
-	if s, err = readSite(document); err != nil {
+	before := k.latest()
+	if s, err = readSite(document, before...); err != nil {
 		return nil, false, err
 	}
 	if !frame(s) {
@@ -101,7 +118,14 @@ func (k *Kept) readFor(document []byte, frame func(*site) (ok bool)) (s *site, o
 		return nil, false, err
 	}
 	if len(s.shots) >= 3 {
-		s.ground = newSurface(s)
+		same := slices.IndexFunc(before, func(o *site) bool {
+			return o.ground != nil && slices.Equal(o.shots, s.shots) && slices.Equal(o.breaks, s.breaks)
+		})
+		if same >= 0 {
+			s.ground = before[same].ground
+		} else {
+			s.ground = newSurface(s)
+		}
 	}
 	if k != nil {
 		k.put(key, int64(len(document)), s.copied())

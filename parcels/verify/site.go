@@ -127,8 +127,9 @@ type site struct {
 	// middleGround is the median of the heights; NaN where none is known.
 	middleGround float64
 	// doc and par wait for the plane, which the plan states; see read.
-	doc val
-	par []feature
+	doc   val
+	par   []feature
+	parts parts // of the document
 }
 
 // fault is a feature that can't be read here.
@@ -265,8 +266,14 @@ func (f *feature) name(key string) string {
 	return "#" + strconv.Itoa(f.index)
 }
 
-func readSite(b []byte) (*site, error) {
-	doc, err := readJSON(b)
+// readSite reads a site document; what it has in common with those read before is
+// taken from them.
+func readSite(b []byte, before ...*site) (*site, error) {
+	r := &reader{parts: parts{}}
+	for _, s := range before {
+		r.before = append(r.before, s.parts)
+	}
+	doc, err := r.document(b)
 	if err != nil {
 		return nil, fmt.Errorf("verify: site document: %w", err)
 	}
@@ -281,7 +288,7 @@ func readSite(b []byte) (*site, error) {
 	if doc.k != object {
 		return nil, fmt.Errorf("verify: site document: %s where an object is wanted", doc.k)
 	}
-	s := &site{name: doc.get("site").str(), crs: normalCRS(doc.get("crs").str()), supplied: map[string]bool{}}
+	s := &site{name: doc.get("site").str(), crs: normalCRS(doc.get("crs").str()), supplied: map[string]bool{}, parts: r.parts}
 	layers := doc.get("layers")
 	for _, m := range layers.ms {
 		s.supplied[m.key] = m.v.k != null
