@@ -3,9 +3,9 @@ package planner
 // The layout of many lots on one trunk: first the trunk, then each lot's intakes
 // on their lot's own way down. A joint search over all intakes grows with the
 // square of their count and more; lots meet only at the trunk, so little is lost.
-// The trunk is laid twice: from one intake a lot, which is shortest in all, and
-// along the easements, which is straight; what comes out cheaper with its pipes
-// and depths is kept.
+// A trunk of few lots is laid twice: from one intake a lot, which is shortest in
+// all, and along the easements, which is straight; what comes out cheaper with its
+// pipes and depths is kept.
 
 import (
 	"fmt"
@@ -49,9 +49,8 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 	if err != nil || along == nil || along.Best == nil {
 		return res, err
 	}
-	a, b := along.Best, res.Best
-	switch more := len(along.Unreached) - len(res.Unreached); {
-	case b == nil, more < 0, more == 0 && a.Target == b.Target && a.Cost < b.Cost:
+	a, b, more := along.Best, res.Best, len(along.Unreached)-len(res.Unreached)
+	if b == nil || more < 0 || more == 0 && a.Target == b.Target && a.Cost < b.Cost {
 		return along, nil
 	}
 	return res, nil
