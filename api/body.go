@@ -95,12 +95,13 @@ func (s *service) readBody(c echo.Context) ([]byte, error) {
 		return refuse("body-too-large", "The body unpacks to more than %d times its size.", mostRatio).at(parcels.Fault{Limit: mostRatio, Actual: size / max(raw.n, 1)})
 	}
 	for {
-		chunk := make([]byte, 256<<10)
-		if !packed && r.ContentLength > 0 {
-			chunk = chunk[:min(int64(len(chunk)), max(r.ContentLength-size, 0)+1)]
+		room := int64(256 << 10)
+		if !packed && r.ContentLength > 0 { // as long as it says, which costs little where it is not sent
+			room = min(4*room, max(r.ContentLength-size, 0)+1)
 		}
+		chunk := make([]byte, room)
 		n, err := io.ReadFull(in, chunk)
-		if n > 0 {
+		if n > 0 || len(chunks) == 0 {
 			chunks = append(chunks, chunk[:n])
 		}
 		if size += int64(n); size > limit {
@@ -125,7 +126,10 @@ func (s *service) readBody(c echo.Context) ([]byte, error) {
 			return nil, refuse("unreadable", "The body ends early or is no %s.", map[bool]string{true: "gzip", false: "complete body"}[packed])
 		}
 	}
-	body := bytes.Join(chunks, nil)
+	body := chunks[0]
+	if len(chunks) > 1 {
+		body = bytes.Join(chunks, nil)
+	}
 	if doubtful && positions(body) <= document.MostVertices {
 		return nil, ratio()
 	}
@@ -155,20 +159,26 @@ func positions(text []byte) (n int) {
 type part struct {
 	text   json.RawMessage
 	offset int64
+	cut    document.Cut // the text, with what a scan has seen of it
 }
 
 // members splits a JSON object into its members. Values are not looked into:
 // the text must have passed document.Scan. base is the offset of text in the
 // body, pointer its place.
 func members(text []byte, base int64, pointer string) (map[string]part, error) {
-	object := bytes.TrimLeft(text, " \t\r\n")
-	if len(object) == 0 || object[0] != '{' {
+	return membersOf(document.Cut{Text: text}, base, pointer)
+}
+
+// membersOf is members of text that was scanned by document.ScanWith.
+func membersOf(c document.Cut, base int64, pointer string) (map[string]part, error) {
+	c, blank := c.Trimmed()
+	if len(c.Text) == 0 || c.Text[0] != '{' {
 		return nil, refuse("invalid-input", "%s is no JSON object.", place(pointer)).at(parcels.Fault{Pointer: pointer})
 	}
-	base += int64(len(text) - len(object))
+	base += int64(blank)
 	out := map[string]part{}
-	document.Members(object, func(key string, value []byte, at int) {
-		out[key] = part{value, base + int64(at)}
+	c.Members(func(key string, value document.Cut, at int) {
+		out[key] = part{value.Text, base + int64(at), value}
 	})
 	return out, nil
 }

@@ -308,10 +308,12 @@ func (s *service) readExecution(c echo.Context, p processKind, admit func() erro
 	if err := admit(); err != nil {
 		return e, err
 	}
-	if body, err = document.Scan(body); err != nil {
+	cut, err := document.ScanWith(body, s.Memory)
+	if err != nil {
 		return e, err
 	}
-	top, err := members(body, 0, "")
+	body = cut.Text
+	top, err := membersOf(cut, 0, "")
 	if err != nil {
 		return e, err
 	}
@@ -322,7 +324,7 @@ func (s *service) readExecution(c echo.Context, p processKind, admit func() erro
 	if !ok {
 		return e, refuse("input-missing", "The body lacks inputs. Send {\"inputs\": {\"site\": ...}}.").at(parcels.Fault{Pointer: "/inputs"})
 	}
-	parts, err := members(in.text, in.offset, "/inputs")
+	parts, err := membersOf(in.cut, in.offset, "/inputs")
 	if err != nil {
 		return e, err
 	}
@@ -418,7 +420,7 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 		doc := v
 		// a qualified value of OGC API - Processes: {"value": {...}}, {"href": ...}
 		if bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"value"`)) || bytes.Contains(v.text[:min(len(v.text), 200)], []byte(`"href"`)) {
-			inner, err := members(v.text, v.offset, "/inputs/site")
+			inner, err := membersOf(v.cut, v.offset, "/inputs/site")
 			if err != nil {
 				return err
 			}
@@ -430,7 +432,7 @@ func (s *service) readSiteInput(c echo.Context, e *execution, parts map[string]p
 				parts["site"] = w
 			}
 		}
-		e.request.Site, e.request.Scanned, e.inline = doc.text, true, true
+		e.request.Site, e.request.Scanned, e.inline = doc.text, doc.cut, true
 	default:
 		return refuse("invalid-input", "inputs.site is neither a site document nor a name.").at(parcels.Fault{Pointer: "/inputs/site"})
 	}

@@ -21,6 +21,7 @@ import (
 
 	"fallwright/openapi"
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 	"fallwright/parcels/memory"
 )
 
@@ -31,7 +32,7 @@ type Request struct {
 	// Site is the text of the site document. SiteName is set when it came from
 	// the store, at SiteVersion.
 	Site        []byte
-	Scanned     bool // document.Scan has passed it
+	Scanned     document.Cut // the same, where a scan has passed it
 	SiteName    string
 	SiteVersion int64
 	// Lots to work on; nil: all.

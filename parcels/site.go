@@ -392,10 +392,6 @@ type Site struct {
 	Unknown map[string]json.RawMessage
 	// Document is the text the site was read from; the verifier takes it.
 	Document []byte
-	// Content is the SHA-256 of all that the site was read from, criteria of a
-	// file and the way of reading too; zero: not reckoned. Two sites with one
-	// Content are the same.
-	Content [32]byte
 }
 
 // Lot returns the lot with the id, or nil.

@@ -5,12 +5,15 @@ package document
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"sort"
 	"strings"
+	"sync"
 
 	"go.yaml.in/yaml/v3"
 
@@ -258,26 +261,42 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 }
 
 // criteriaAssumptions lists the defaults that stand because nobody set them.
-func criteriaAssumptions(c parcels.Criteria, given map[string]bool) []string {
+func (d *siteReader) criteriaAssumptions(given map[string]bool) (out []string) {
+	all := builtInRules()
+	if d.o.Criteria != nil {
+		all = rules(*d.o.Criteria)
+	}
+	for _, r := range all {
+		if !given[r.key] {
+			out = append(out, r.told)
+		}
+	}
+	return out
+}
+
+// rule is a criterion by its key, and how it is told as a default.
+type rule struct{ key, told string }
+
+var builtInRules = sync.OnceValue(func() []rule { return rules(parcels.DefaultCriteria()) })
+
+// rules are those of the criteria that bear on a drain and are one value each, in
+// the order of the words in which they are told.
+func rules(c parcels.Criteria) (out []rule) {
 	raw, _ := json.Marshal(c)
 	var m map[string]map[string]any
 	_ = json.Unmarshal(raw, &m)
-	var out []string
 	for group, keys := range m {
 		if group == "prices" || group == "sheet" || group == "survey" || group == "audit" || group == "takeoff" {
 			continue
 		}
 		for k, v := range keys {
 			full := group + "." + k
-			if given[full] || v == nil {
-				continue
-			}
 			switch v := v.(type) {
 			case float64, string, bool:
-				out = append(out, fmt.Sprintf("%s = %v (built-in default)", full, v))
+				out = append(out, rule{full, fmt.Sprintf("%s = %v (built-in default)", full, v)})
 			}
 		}
 	}
-	sort.Strings(out)
+	slices.SortFunc(out, func(a, b rule) int { return cmp.Compare(a.told, b.told) })
 	return out
 }

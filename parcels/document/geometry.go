@@ -55,9 +55,11 @@ type reader struct {
 	faults   []parcels.Fault
 	bad      map[int]bool // features of the current layer that have a fault
 	whole    bool         // a fault that is of no one feature
+	told     int          // all faults ever
 }
 
 func (r *reader) fault(f parcels.Fault) {
+	r.told++
 	f.Layer = r.layer
 	if f.Feature != nil {
 		if r.bad == nil {

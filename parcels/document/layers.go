@@ -64,25 +64,27 @@ func (d *siteReader) take(l parcels.Layer, t layerText, fs []Feature, plane func
 // beside reads what stands beside the features of a layer: its own datum, and
 // its origin, which it gives.
 func (d *siteReader) beside(l parcels.Layer, t layerText) parcels.Origin {
-	origin, datum := parcels.Origin(""), ""
+	origin, datum, shifted := parcels.Origin(""), "", false
 	d.shift = 0
-	for _, m := range members(t.raw) {
-		switch m.key {
+	t.Members(func(key string, v Cut, _ int) {
+		raw := v.Text
+		switch key {
 		case "origin":
-			if kindOf(m.raw) == "text" {
-				origin = parcels.Origin(unquote(m.raw))
+			if kindOf(raw) == "text" {
+				origin = parcels.Origin(unquote(raw))
 			}
 		case "vertical_datum":
-			if kindOf(m.raw) == "text" {
-				datum = unquote(m.raw)
+			if kindOf(raw) == "text" {
+				datum = unquote(raw)
 			}
 		case "vertical_shift_m":
-			if v, ok, _ := number(m.raw); ok {
+			shifted = true
+			if v, ok, _ := number(raw); ok {
 				d.shift = v
 			}
 		}
-	}
-	if datum != "" && datum != d.s.VerticalDatum && !hasMember(t.raw, "vertical_shift_m") {
+	})
+	if datum != "" && datum != d.s.VerticalDatum && !shifted {
 		d.fault(parcels.Fault{Slug: "vertical-datum-conflict", Pointer: d.base + "/vertical_datum",
 			Detail: fmt.Sprintf("The layer %s is on the vertical datum %q, the site on %q. Give vertical_shift_m (what to add to the layer's elevations), measured at a common point.", l, parcels.Excerpt(datum), parcels.Excerpt(d.s.VerticalDatum))})
 	}
@@ -224,6 +226,7 @@ func (d *siteReader) twice(q props, noun, name string, index int) bool {
 	first, ok := d.names[key]
 	if !ok {
 		d.names[key] = index
+		d.named = append(d.named, key)
 		return false
 	}
 	ft := q.p.fault("duplicate-id", fmt.Sprintf(" is %s %q, which feature %d is already. Give each its own name.", noun, parcels.Excerpt(name), first))
@@ -687,10 +690,15 @@ func (d *siteReader) sentinels(mid float64) {
 			Message: fmt.Sprintf("Layer %s, feature %s: %s_m of %g cannot be meant and is taken as missing.", l.layer, name, l.what, l.raw), Source: "P-19, P-28",
 			Cure: fmt.Sprintf("Measure %s of %s %s.", l.what, l.layer, name)})
 	}
-	kept := d.s.Spots[:0]
+	out := func(sp parcels.Spot) bool {
+		return IsSentinel(float64(sp.Z)/d.zUnit) && !math.IsNaN(mid) && math.Abs(float64(sp.Z)-mid) > far
+	}
+	if !slices.ContainsFunc(d.s.Spots, out) {
+		return
+	}
+	kept := d.s.Spots[:0] // a layer with such a shot is not in memory
 	for _, sp := range d.s.Spots {
-		raw := float64(sp.Z) / d.zUnit
-		if IsSentinel(raw) && !math.IsNaN(mid) && math.Abs(float64(sp.Z)-mid) > far {
+		if raw := float64(sp.Z) / d.zUnit; out(sp) {
 			d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "value_missing", Severity: parcels.Warn, Feature: fmt.Sprintf("#%d", sp.Index), Measured: parcels.Num(raw),
 				Message: fmt.Sprintf("Layer spots, feature %d: an elevation of %g cannot be meant; the shot is left out.", sp.Index, raw), Source: "P-19", Location: parcels.Num(sp.At)})
 			continue

@@ -46,7 +46,11 @@ type Pieces struct {
 // Open begins with the head of a site: its document with no feature in any
 // layer. The error is a *parcels.InputError or ErrWhole.
 func Open(head []byte, o Options) (*Pieces, error) {
-	d, texts, err := open(head, o)
+	var err error
+	if o.Scanned, err = ScanWith(head, nil); err != nil {
+		return nil, err
+	}
+	d, texts, err := open(o)
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +58,7 @@ func Open(head []byte, o Options) (*Pieces, error) {
 	for _, l := range p.Layers() {
 		d.s.Supplied[l] = true
 		d.layer, d.base = string(l), texts[l].base
-		own := d.collection(texts[l].raw, layerTypes[l], false).CRS
+		own := d.collection(texts[l].Text, layerTypes[l], false).CRS
 		switch {
 		case l == parcels.LayerParcels:
 			var ok bool

@@ -101,14 +101,17 @@ func members(raw []byte) []member {
 
 // Members calls f with the key of each member of a JSON object, its text, and
 // where in the object that starts. The object must have passed Scan.
-func Members(object []byte, f func(key string, text []byte, at int)) {
+func Members(object []byte, f func(key string, text []byte, at int)) { cutUp(object, skip, f) }
+
+// cutUp is Members; end gives the index just after the value that starts at i.
+func cutUp(object []byte, end func(b []byte, i int) int, f func(key string, text []byte, at int)) {
 	i := blank(object, 1)
 	for i < len(object) && object[i] != '}' {
 		j := skip(object, i)
 		key := unquote(object[i:j])
 		i = blank(object, j)
 		i = blank(object, i+1) // the colon
-		j = skip(object, i)
+		j = end(object, i)
 		f(key, object[i:j], i)
 		i = blank(object, j)
 		if i < len(object) && object[i] == ',' {

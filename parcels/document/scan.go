@@ -7,9 +7,11 @@ package document
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"unicode/utf8"
 
 	"fallwright/parcels"
+	"fallwright/parcels/memory"
 )
 
 // Limits on text. The service adds limits on size; the command has none.
@@ -35,20 +37,117 @@ var ServiceLimits = Limits{Vertices: MostVertices, AllVertices: MostAllVertex, P
 // JSON text, and returns it without the mark. The error is a
 // *parcels.InputError of Kind Unreadable with offset, line and column.
 func Scan(data []byte) ([]byte, error) {
-	mark := 0
-	if bytes.HasPrefix(data, []byte("\xef\xbb\xbf")) {
-		mark = 3
+	return (&scanner{data: data}).text()
+}
+
+// ScanWith is Scan with a memory, by which the layers of a site whose text was
+// scanned before are not looked into again, and with what it has seen of the text.
+func ScanWith(data []byte, m *memory.Memory) (Cut, error) {
+	s := scanner{data: data, memory: m, seen: &seen{whole: len(data), long: map[int]long{}}}
+	text, err := s.text()
+	return Cut{Text: text, at: len(data) - len(text), of: s.seen}, err
+}
+
+// Cut is text that has passed a scan, or a part of such text, with what the scan
+// has seen of it. A Cut of Text alone is such text of which nothing more is known.
+type Cut struct {
+	Text []byte
+	at   int // in the whole that was scanned
+	of   *seen
+}
+
+// seen is where the long objects and arrays of a text are.
+type seen struct {
+	whole int // its length
+	long  map[int]long
+}
+
+// long is an object or array of at least longFrom bytes: where it ends, and the
+// piece of text in memory that it is, nil for none.
+type long struct {
+	end  int
+	text *memory.Text
+}
+
+const longFrom = 512
+
+// end is skip, without a look into what is long.
+func (c Cut) end(b []byte, i int) int {
+	if c.of != nil && (b[i] == '{' || b[i] == '[') {
+		if l, ok := c.of.long[c.at+i]; ok {
+			return l.end - c.at
+		}
 	}
-	if off := firstBadUTF8(data[mark:]); off >= 0 {
-		o := int64(off + mark)
+	return skip(b, i)
+}
+
+// known is the piece of text in memory that c is; nil for none.
+func (c Cut) known() *memory.Text {
+	if c.of == nil {
+		return nil
+	}
+	return c.of.long[c.at].text
+}
+
+// Trimmed is c without the blanks before it, and how many these are.
+func (c Cut) Trimmed() (Cut, int) {
+	i := blank(c.Text, 0)
+	return Cut{c.Text[i:], c.at + i, c.of}, i
+}
+
+// Members calls f with each member of a JSON object and where in the object its
+// value starts.
+func (c Cut) Members(f func(key string, value Cut, at int)) {
+	cutUp(c.Text, c.end, func(key string, text []byte, at int) { f(key, Cut{text, c.at + at, c.of}, at) })
+}
+
+// hash adds the text, of which pieces in memory have been hashed before.
+func (c Cut) hash(h *memory.Hash) {
+	var starts []int
+	if c.of != nil {
+		for i, l := range c.of.long {
+			if l.text != nil && i >= c.at && l.end <= c.at+len(c.Text) {
+				starts = append(starts, i)
+			}
+		}
+	}
+	slices.Sort(starts)
+	h.Count(len(starts))
+	from := c.at
+	for _, i := range starts {
+		if i < from {
+			continue // in a piece
+		}
+		l := c.of.long[i]
+		h.Bytes(c.Text[from-c.at : i-c.at]).Bytes(l.text.Key[:])
+		from = l.end
+	}
+	h.Bytes(c.Text[from-c.at:])
+}
+
+// own is c in memory of its own, where it is not about all of what was scanned.
+func (c Cut) own() Cut {
+	if c.of == nil || c.of.whole > len(c.Text)+len(c.Text)/8 {
+		c.Text = bytes.Clone(c.Text)
+	}
+	return c
+}
+
+const byteOrderMark = "\xef\xbb\xbf"
+
+// text scans all and gives it without the mark.
+func (s *scanner) text() ([]byte, error) {
+	text := bytes.TrimPrefix(s.data, []byte(byteOrderMark))
+	s.i = len(s.data) - len(text)
+	if off := firstBadUTF8(text); off >= 0 {
+		o := int64(off + s.i)
 		return nil, unreadable(parcels.Fault{Slug: "not-utf8", Offset: &o,
-			Detail: fmt.Sprintf("The text is not UTF-8: byte 0x%02x at offset %d. Save the file as UTF-8 and send it again.", data[off+mark], o)})
+			Detail: fmt.Sprintf("The text is not UTF-8: byte 0x%02x at offset %d. Save the file as UTF-8 and send it again.", s.data[o], o)})
 	}
-	s := scanner{data: data, i: mark}
 	if f := s.document(); f != nil {
 		return nil, unreadable(*f)
 	}
-	return data[mark:], nil
+	return text, nil
 }
 
 func firstBadUTF8(b []byte) int {
@@ -70,9 +169,12 @@ func unreadable(f parcels.Fault) error {
 }
 
 type scanner struct {
-	data  []byte
-	i     int
-	depth int
+	data    []byte
+	i       int
+	depth   int
+	deepest int
+	memory  *memory.Memory
+	seen    *seen // nil: nobody asks
 }
 
 func (s *scanner) syntax(what string) *parcels.Fault {
@@ -121,10 +223,18 @@ func (s *scanner) value() *parcels.Fault {
 		return s.syntax("the text ends where a value is due")
 	}
 	switch c := s.data[s.i]; {
-	case c == '{':
-		return s.object()
-	case c == '[':
-		return s.array()
+	case c == '{', c == '[':
+		from, nested := s.i, s.object
+		if c == '[' {
+			nested = s.array
+		}
+		if f := nested(); f != nil {
+			return f
+		}
+		if s.seen != nil && s.i-from >= longFrom {
+			s.seen.long[from] = long{end: s.i}
+		}
+		return nil
 	case c == '"':
 		_, f := s.str()
 		return f
@@ -148,6 +258,7 @@ func (s *scanner) value() *parcels.Fault {
 
 func (s *scanner) deeper() *parcels.Fault {
 	s.depth++
+	s.deepest = max(s.deepest, s.depth)
 	if s.depth > MostDepth {
 		o := int64(s.i)
 		return &parcels.Fault{Slug: "json-too-deep", Offset: &o, Limit: MostDepth,
@@ -161,7 +272,7 @@ func (s *scanner) object() *parcels.Fault {
 		return f
 	}
 	s.i++
-	var few [16]string
+	var few [16][]byte
 	keys := few[:0]
 	var many map[string]bool
 	s.space()
@@ -180,23 +291,23 @@ func (s *scanner) object() *parcels.Fault {
 		if f != nil {
 			return f
 		}
-		again := many[key]
+		again := many[string(key)]
 		if many == nil {
 			for _, k := range keys {
-				again = again || k == key
+				again = again || bytes.Equal(k, key)
 			}
 		}
 		if again {
 			o := int64(at)
-			return &parcels.Fault{Slug: "json-duplicate-member", Offset: &o, Member: parcels.Excerpt(key),
-				Detail: fmt.Sprintf("The member %q stands twice in one object (again at offset %d). Keep one of them.", parcels.Excerpt(key), o)}
+			return &parcels.Fault{Slug: "json-duplicate-member", Offset: &o, Member: parcels.Excerpt(string(key)),
+				Detail: fmt.Sprintf("The member %q stands twice in one object (again at offset %d). Keep one of them.", parcels.Excerpt(string(key)), o)}
 		}
 		if many != nil {
-			many[key] = true
+			many[string(key)] = true
 		} else if keys = append(keys, key); len(keys) == 16 {
 			many = make(map[string]bool, 64)
 			for _, k := range keys {
-				many[k] = true
+				many[string(k)] = true
 			}
 		}
 		s.space()
@@ -205,7 +316,12 @@ func (s *scanner) object() *parcels.Fault {
 		}
 		s.i++
 		s.space()
-		if f := s.value(); f != nil {
+		if s.memory != nil && s.i < len(s.data) && s.data[s.i] == '{' && layerTypes[parcels.Layer(key)] != nil {
+			f = s.layer(string(key))
+		} else {
+			f = s.value()
+		}
+		if f != nil {
 			return f
 		}
 		s.space()
@@ -223,6 +339,31 @@ func (s *scanner) object() *parcels.Fault {
 			return s.syntax("a comma or the end of the object is due")
 		}
 	}
+}
+
+// layer passes over an object that may be a layer: at once where the text goes on
+// with one that was passed before, since an object ends at its own brace.
+func (s *scanner) layer(name string) *parcels.Fault {
+	from, above := s.i, s.deepest
+	t := s.memory.Begins(name, s.data[from:])
+	if t != nil && s.depth+t.Depth <= MostDepth {
+		s.i += len(t.Bytes)
+		s.deepest = max(above, s.depth+t.Depth)
+	} else {
+		s.deepest = s.depth
+		if f := s.value(); f != nil {
+			return f
+		}
+		t = nil
+		if text := s.data[from:s.i]; len(text) >= longFrom {
+			t = s.memory.Looked(name, text, s.deepest-s.depth)
+		}
+		s.deepest = max(above, s.deepest)
+	}
+	if s.i-from >= longFrom {
+		s.seen.long[from] = long{s.i, t}
+	}
+	return nil
 }
 
 func (s *scanner) array() *parcels.Fault {
@@ -260,7 +401,7 @@ func (s *scanner) array() *parcels.Fault {
 
 // str passes over a string and returns it with its escapes resolved as far as
 // telling members apart needs.
-func (s *scanner) str() (string, *parcels.Fault) {
+func (s *scanner) str() ([]byte, *parcels.Fault) {
 	start := s.i
 	s.i++
 	escaped := false
@@ -270,37 +411,37 @@ func (s *scanner) str() (string, *parcels.Fault) {
 			s.i++
 			raw := s.data[start:s.i]
 			if escaped {
-				return unquote(raw), nil
+				return []byte(unquote(raw)), nil
 			}
-			return string(raw[1 : len(raw)-1]), nil
+			return raw[1 : len(raw)-1], nil
 		case c == '\\':
 			escaped = true
 			if s.i+1 >= len(s.data) {
-				return "", s.syntax("the text ends inside a string")
+				return nil, s.syntax("the text ends inside a string")
 			}
 			switch s.data[s.i+1] {
 			case '"', '\\', '/', 'b', 'f', 'n', 'r', 't':
 				s.i += 2
 			case 'u':
 				if s.i+6 > len(s.data) {
-					return "", s.syntax("the text ends inside a string")
+					return nil, s.syntax("the text ends inside a string")
 				}
 				for _, h := range s.data[s.i+2 : s.i+6] {
 					if !(h >= '0' && h <= '9' || h >= 'a' && h <= 'f' || h >= 'A' && h <= 'F') {
-						return "", s.syntax("a broken \\u escape")
+						return nil, s.syntax("a broken \\u escape")
 					}
 				}
 				s.i += 6
 			default:
-				return "", s.syntax("an unknown escape in a string")
+				return nil, s.syntax("an unknown escape in a string")
 			}
 		case c < 0x20:
-			return "", s.syntax("a control character in a string")
+			return nil, s.syntax("a control character in a string")
 		default:
 			s.i++
 		}
 	}
-	return "", s.syntax("the text ends inside a string")
+	return nil, s.syntax("the text ends inside a string")
 }
 
 func (s *scanner) number() *parcels.Fault {

@@ -5,7 +5,6 @@ package document
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -36,8 +35,9 @@ type Options struct {
 	// Memory, where not nil, keeps what was read by its content: sites and layers.
 	// A site from it may be another caller's too: it is not to be written to.
 	Memory *memory.Memory
-	// Scanned says that the text has passed Scan, by itself or as part of another.
-	Scanned bool
+	// Scanned is the text to be read, where a scan has passed it, by itself or as
+	// part of another; a zero Cut: it is yet to be scanned.
+	Scanned Cut
 }
 
 // IsSite says whether scanned text is a site document rather than GeoJSON.
@@ -51,33 +51,38 @@ var reserved = map[string]bool{"site": true, "crs": true, "elevation_unit": true
 	"benchmark": true, "origin": true, "layers": true, "terrain": true, "rainfall": true, "soil": true, "criteria": true}
 
 type layerText struct {
-	raw  []byte
+	Cut
 	base string
 }
 
 // Read reads a site document. A bare FeatureCollection of polygons is taken as
 // a document whose only layer is parcels. The error is a *parcels.InputError.
 func Read(data []byte, o Options) (*parcels.Site, error) {
-	if o.Memory == nil {
-		return read(data, o)
+	if o.Scanned.Text == nil {
+		var err error
+		if o.Scanned, err = ScanWith(data, o.Memory); err != nil {
+			return nil, err
+		}
 	}
-	key, err := contentOf(data, o)
+	if o.Memory == nil {
+		return read(o)
+	}
+	key, err := contentOf(o)
 	if err != nil {
 		return nil, err
 	}
 	return memory.Of(o.Memory, func() memory.Key { return key }, func() (*parcels.Site, int64, error) {
-		s, err := read(bytes.Clone(data), o) // not the whole of a request that it is part of
-		if err != nil {
-			return nil, 0, err
-		}
-		s.Content = key
-		return s, 6 * int64(len(data)), nil
+		o.Scanned = o.Scanned.own()
+		s, err := read(o)
+		return s, 2 * int64(len(data)), err // its layers are reckoned by themselves
 	})
 }
 
 // contentOf is the key of all that a site is read from.
-func contentOf(data []byte, o Options) (memory.Key, error) {
-	h := memory.NewHash("document.Read").Bytes(data).Count(o.Limits.Vertices).Count(o.Limits.AllVertices).Count(o.Limits.Properties)
+func contentOf(o Options) (memory.Key, error) {
+	h := memory.NewHash("document.Read")
+	o.Scanned.hash(h)
+	h.Count(o.Limits.Vertices).Count(o.Limits.AllVertices).Count(o.Limits.Properties)
 	flags := 0
 	if o.KeepGoing {
 		flags |= 1
@@ -101,12 +106,12 @@ func contentOf(data []byte, o Options) (memory.Key, error) {
 	return h.Key(), nil
 }
 
-func read(data []byte, o Options) (*parcels.Site, error) {
-	d, layers, err := open(data, o)
+func read(o Options) (*parcels.Site, error) {
+	d, layers, err := open(o)
 	if err != nil {
 		return nil, err
 	}
-	d.s.Document = d.text
+	d.s.Document = o.Scanned.Text
 	if d.layers(layers); d.full || d.fatal {
 		return nil, d.error(parcels.Invalid)
 	}
@@ -119,26 +124,22 @@ func read(data []byte, o Options) (*parcels.Site, error) {
 }
 
 // open reads what stands beside the layers and cuts these out.
-func open(data []byte, o Options) (*siteReader, map[parcels.Layer]layerText, error) {
-	text := bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
-	if !o.Scanned {
-		var err error
-		if text, err = Scan(data); err != nil {
-			return nil, nil, err
-		}
-	}
+func open(o Options) (*siteReader, map[parcels.Layer]layerText, error) {
 	r := &reader{limits: o.Limits}
 	s := &parcels.Site{Supplied: map[parcels.Layer]bool{}, Unknown: map[string]json.RawMessage{}}
-	d := &siteReader{reader: r, s: s, o: o, text: text}
-	text = bytes.TrimSpace(text)
-	if kindOf(text) != "object" {
-		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: fmt.Sprintf("The document is a JSON %s, not an object. Give a site document or a FeatureCollection of parcels.", kindOf(text))})
+	d := &siteReader{reader: r, s: s, o: o}
+	text, _ := o.Scanned.Trimmed()
+	if kindOf(text.Text) != "object" {
+		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "", Detail: fmt.Sprintf("The document is a JSON %s, not an object. Give a site document or a FeatureCollection of parcels.", kindOf(text.Text))})
 		return nil, nil, r.error(parcels.Invalid)
 	}
-	top := map[string][]byte{}
-	for _, m := range members(text) {
-		top[m.key] = m.raw
-	}
+	top, within := map[string][]byte{}, Cut{}
+	text.Members(func(key string, v Cut, _ int) {
+		top[key] = v.Text
+		if key == "layers" {
+			within = v
+		}
+	})
 	layers := map[parcels.Layer]layerText{}
 	switch t, hasLayers := top["type"], top["layers"] != nil; {
 	case !hasLayers && t != nil:
@@ -155,21 +156,13 @@ func open(data []byte, o Options) (*siteReader, map[parcels.Layer]layerText, err
 		r.fault(parcels.Fault{Slug: "not-geojson", Pointer: "/layers", Detail: "The member \"layers\" is not an object. Give one FeatureCollection a layer."})
 		return nil, nil, r.error(parcels.Invalid)
 	default:
-		for _, m := range members(top["layers"]) {
-			l := parcels.Layer(m.key)
-			known := false
-			for _, k := range parcels.Layers {
-				known = known || k == l
+		within.Members(func(key string, v Cut, _ int) {
+			if l := parcels.Layer(key); !slices.Contains(parcels.Layers, l) {
+				s.Unknown["layers/"+key] = v.Text
+			} else if !isNull(v.Text) {
+				layers[l] = layerText{v, "/layers/" + escapePointer(key)}
 			}
-			if !known {
-				s.Unknown["layers/"+m.key] = m.raw
-				continue
-			}
-			if isNull(m.raw) {
-				continue
-			}
-			layers[l] = layerText{m.raw, "/layers/" + escapePointer(m.key)}
-		}
+		})
 	}
 	for k, v := range top {
 		if !reserved[k] {
@@ -217,12 +210,12 @@ type siteReader struct {
 	*reader
 	s     *parcels.Site
 	o     Options
-	text  []byte
 	top   map[string][]byte
 	fatal bool
 	// reversed counts rings that ran the other way than RFC 7946 asks.
 	reversed int
 	names    map[nameKey]int // "lot 12" and the like -> feature
+	named    []nameKey       // those, as they came
 	zUnit    float64
 	info     frame.Info
 	shift    float64 // of the current layer's elevations to the site's datum
@@ -291,7 +284,7 @@ func (d *siteReader) settings() {
 			given[k] = true
 		}
 	}
-	s.Assumptions = append(s.Assumptions, criteriaAssumptions(s.Criteria, given)...)
+	s.Assumptions = append(s.Assumptions, d.criteriaAssumptions(given)...)
 	d.rainfall()
 	d.soil()
 }
@@ -413,7 +406,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	if pt.base == "" {
 		d.layer = ""
 	}
-	col := d.kept(parcels.LayerParcels, pt.raw)
+	col := d.kept(parcels.LayerParcels, pt)
 	s.Supplied[parcels.LayerParcels] = true
 	given, ok := d.system(col.CRS)
 	if !ok {
@@ -438,7 +431,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 		return
 	}
 	d.areaOfUse(features)
-	d.take(parcels.LayerParcels, pt, features, s.Frame.Plane)
+	d.taken(parcels.LayerParcels, pt, b, given, func() { d.take(parcels.LayerParcels, pt, features, s.Frame.Plane) })
 	for _, l := range parcels.Layers[1:] {
 		t, ok := texts[l]
 		if !ok {
@@ -446,26 +439,7 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 		}
 		s.Supplied[l] = true
 		d.layer, d.base = string(l), t.base
-		col := d.kept(l, t.raw)
-		plane := s.Frame.Plane
-		linfo, lgiven := info, given
-		if col.CRS != "" && frame.Normalise(col.CRS) != frame.Normalise(s.CRS) {
-			li, err := frame.Lookup(col.CRS)
-			if err != nil {
-				continue // crsMember has said so
-			}
-			linfo, lgiven = li, true
-			to, err := s.Frame.From(col.CRS)
-			if err != nil {
-				d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: t.base + "/crs", Detail: "The layer's reference system cannot be used: " + err.Error() + "."})
-				continue
-			}
-			plane = to
-			s.Findings = append(s.Findings, parcels.Finding{Code: "layer_reprojected", Severity: parcels.Note,
-				Message: fmt.Sprintf("The layer %s is in %s and was brought into the site's plane; between datums such a shift is good to some metres only.", l, col.CRS)})
-		}
-		features := d.inRange(col.Features, linfo, lgiven)
-		d.take(l, t, features, plane)
+		d.taken(l, t, b, given, func() { d.further(l, t, given) })
 		if d.full {
 			return
 		}
@@ -473,41 +447,28 @@ func (d *siteReader) layers(texts map[parcels.Layer]layerText) {
 	d.layer = ""
 }
 
-// kept is the collection of a layer, from memory where its text was read before
-// and bore no fault.
-func (d *siteReader) kept(l parcels.Layer, raw []byte) Collection {
-	if d.o.Memory == nil {
-		return d.collection(raw, layerTypes[l], false)
-	}
-	type result struct {
-		Collection
-		vertices int
-	}
-	var own Collection // as read here, faults and all
-	read := false
-	got, err := memory.Of(d.o.Memory, func() memory.Key {
-		return memory.NewHash("document.layer").Text(string(l)).Text(d.base).Count(d.limits.Vertices).Count(d.limits.Properties).Bytes(raw).Key()
-	}, func() (result, int64, error) {
-		faults, before := len(d.faults), d.vertices
-		own, read = d.collection(bytes.Clone(raw), layerTypes[l], false), true
-		if len(d.faults) > faults || d.full {
-			return result{}, 0, errFaulty
+// further reads a layer beside the parcels.
+func (d *siteReader) further(l parcels.Layer, t layerText, given bool) {
+	s := d.s
+	col := d.kept(l, t)
+	plane, info := s.Frame.Plane, d.info
+	if col.CRS != "" && frame.Normalise(col.CRS) != frame.Normalise(s.CRS) {
+		li, err := frame.Lookup(col.CRS)
+		if err != nil {
+			return // crsMember has said so
 		}
-		return result{Collection: own, vertices: d.vertices - before}, 4 * int64(len(raw)), nil
-	})
-	if read {
-		return own
+		info, given = li, true
+		to, err := s.Frame.From(col.CRS)
+		if err != nil {
+			d.fault(parcels.Fault{Slug: "crs-unknown", Pointer: t.base + "/crs", Detail: "The layer's reference system cannot be used: " + err.Error() + "."})
+			return
+		}
+		plane = to
+		s.Findings = append(s.Findings, parcels.Finding{Code: "layer_reprojected", Severity: parcels.Note,
+			Message: fmt.Sprintf("The layer %s is in %s and was brought into the site's plane; between datums such a shift is good to some metres only.", l, col.CRS)})
 	}
-	if most := d.limits.AllVertices; err != nil || most > 0 && d.vertices+got.vertices > most {
-		return d.collection(raw, layerTypes[l], false) // and it says where it is full
-	}
-	d.bad = nil
-	d.vertices += got.vertices
-	return got.Collection
+	d.take(l, t, d.inRange(col.Features, info, given), plane)
 }
-
-// errFaulty keeps a layer with faults out of memory: its faults are to be told again.
-var errFaulty = errors.New("document: the layer has faults")
 
 // system settles the reference system of the site, own being what the parcels
 // say of themselves; given says that one of the two named it.

@@ -160,6 +160,7 @@ type Memory struct {
 	held  int64
 	rows  map[Key]*list.Element // of *row
 	order *list.List            // used last in front
+	texts map[string][]*Text    // by name, used last in front
 
 	hits, misses int64
 }

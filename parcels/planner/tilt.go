@@ -78,7 +78,6 @@ func tiltOf(value string, plan *parcels.Plan, bad func(string) error) (tilt, err
 // site is the site on tilted ground, with a document that says the same.
 func (t tilt) site(s *parcels.Site) (*parcels.Site, error) {
 	out := *s
-	out.Content = [32]byte{} // it is no longer what was read
 	line := func(l orb.LineString, z []unit.Elevation) []unit.Elevation {
 		if z == nil {
 			return nil

@@ -129,7 +129,6 @@ func (c Change) apply(s *parcels.Site, o Options, plan *parcels.Plan) (*parcels.
 		}
 		n := int(c.Value[0] - '0')
 		site := *s
-		site.Content = [32]byte{}
 		site.PerforatedRuns = append([]parcels.PerforatedRun(nil), s.PerforatedRuns...)
 		for i := range site.PerforatedRuns {
 			site.PerforatedRuns[i].PipeCount = n
@@ -149,7 +148,7 @@ func (c Change) apply(s *parcels.Site, o Options, plan *parcels.Plan) (*parcels.
 		return nil, o, err
 	}
 	site := *s
-	site.Content, site.Criteria = [32]byte{}, merged
+	site.Criteria = merged
 	return &site, o, nil
 }
 

@@ -45,7 +45,6 @@ func (lp *lotPlan) yard(m *member) {
 	// off by the box of the ground.
 	// It does not look at what is drawn, which must then not be part of its key.
 	near.Drains, near.PerforatedRuns, near.Document, near.Unknown, near.Findings, near.Assumptions = nil, nil, nil, nil, nil, nil
-	near.Content = [32]byte{}
 	mem := lp.siting.Memory()
 	if lp.given {
 		mem = nil
