@@ -192,11 +192,14 @@ const (
 	RegradeSwale = "regrade_swale"
 	FillBowl     = "fill_bowl"
 	Pump         = "pump"
+	Combined     = "combined" // two of the others together
 )
 
-// Remedy is one thing that would mend, or help to mend, a yard that gravity does
-// not drain, worked out by planning again with it alone. Its verdict says whether
-// it does by itself; From and To are the value that it changes, in Unit.
+// Remedy is what would mend, or help to mend, a yard that gravity does not drain:
+// one thing changed, or, where none alone does it, two (Steps). Its verdict says
+// whether that does it; From and To are the value that one thing changes, in Unit.
+// Checked says that the plan with it was made and passed the checker; else it is
+// an estimate on the layout as it is drawn.
 type Remedy struct {
 	Kind      string       `json:"remedy"`
 	Lot       string       `json:"lot,omitempty"`
@@ -214,6 +217,18 @@ type Remedy struct {
 	Flow      *hydro.Flow  `json:"flow_m3s,omitempty"` // of a pump
 	Head      *unit.Length `json:"head_m,omitempty"`   // of a pump
 	Location  *orb.Point   `json:"location,omitempty"`
+	Steps     []RemedyStep `json:"steps,omitempty"`
+	Checked   bool         `json:"checked"`
+}
+
+// RemedyStep is one of the things changed by a combined remedy; From and To as of
+// a remedy.
+type RemedyStep struct {
+	Kind   string   `json:"remedy"`
+	Outlet string   `json:"outlet,omitempty"`
+	From   *float64 `json:"from,omitempty"`
+	To     *float64 `json:"to,omitempty"`
+	Unit   string   `json:"unit,omitempty"`
 }
 
 // AltEmitter is the kind of an alternative that the input does not list.

@@ -159,7 +159,7 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 		fmt.Fprintln(w)
 	}
 	if len(p.Remedies) > 0 {
-		fmt.Fprintln(w, "What would mend it, each worked out by itself:")
+		fmt.Fprintln(w, "What would mend it:")
 		t := table{head: []string{"remedy", "does it", "gains", "still short", "cost index", "cut", "fill"}, right: "__rrrrr"}
 		for _, r := range p.Remedies {
 			does := "no"

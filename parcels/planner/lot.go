@@ -73,6 +73,12 @@ type lotPlan struct {
 	profiles     []parcels.Profile
 	alternatives []parcels.Alternative
 	remedies     []parcels.Remedy
+	drawn        *layout // written down, and its profile
+	final        *profile.Result
+	mender       *mender // of what is drawn, where it does not arrive
+	// prove puts the plan of a remedy, made under other rules, to the checker and
+	// says what it found wrong; nil: nobody does.
+	prove        func(q *lotPlan, rule func(*parcels.Criteria)) (string, error)
 	water        []parcels.WaterCase
 	backed       *parcels.BackedUp
 	ponds        []parcels.Pond
@@ -281,6 +287,7 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 // finish writes the layout down and, where a stop stands against it, works out
 // the way along the easements.
 func (lp *lotPlan) finish(ctx context.Context, l *layout, r *profile.Result) error {
+	lp.drawn, lp.final = l, r
 	if err := lp.network(l, r); err != nil {
 		return err
 	}

@@ -21,6 +21,7 @@ import (
 	"fallwright/hydro/pipe"
 	"fallwright/hydro/profile"
 	"fallwright/parcels"
+	"fallwright/parcels/yardwater"
 )
 
 // How far a rule may be bent before a remedy is none (common practice).
@@ -53,18 +54,14 @@ type mender struct {
 
 // mend fills the remedies of a layout that does not arrive with every rule kept.
 func (lp *lotPlan) mend(l *layout, r *profile.Result) error {
-	if lp.quick || r.Verdict == profile.Arrives {
+	if lp.quick {
 		return nil
 	}
-	m := &mender{lp: lp, l: l, was: r, base: lp.problem(l)}
-	lp.thin(l, m.base)
-	if r.Verdict == profile.Short && l.end.lower != nil {
-		m.base.End.TieIn = *l.end.lower
+	m, err := lp.mends(l, r)
+	if err != nil || m == nil {
+		return err
 	}
-	var err error
-	if m.spare, err = lp.solver.Spare(m.base); err != nil {
-		return wrong(lp.lot, err)
-	}
+	lp.mender = m
 	for _, f := range []func() error{m.lowerTieIn, m.lessCover, m.largerPipe, m.deeperTrench, m.regrade, m.fillBowls, m.pump} {
 		if err := f(); err != nil {
 			return err
@@ -73,13 +70,35 @@ func (lp *lotPlan) mend(l *layout, r *profile.Result) error {
 	return nil
 }
 
-// again solves the layout with a change. The problem handed to change shares no
-// memory that change may write with the one it is made from.
-func (m *mender) again(change func(p *profile.Problem)) (*profile.Result, unit.Length, error) {
+// mends makes the mender of a layout; nil: it arrives with every rule kept.
+func (lp *lotPlan) mends(l *layout, r *profile.Result) (*mender, error) {
+	if r.Verdict == profile.Arrives {
+		return nil, nil
+	}
+	m := &mender{lp: lp, l: l, was: r, base: lp.problem(l)}
+	lp.thin(l, m.base)
+	if r.Verdict == profile.Short && l.end.lower != nil {
+		m.base.End.TieIn = *l.end.lower
+	}
+	var err error
+	if m.spare, err = lp.solver.Spare(m.base); err != nil {
+		return nil, wrong(lp.lot, err)
+	}
+	return m, nil
+}
+
+// bend changes the problem that a layout's profile solves.
+type bend func(p *profile.Problem)
+
+// again solves the layout with changes. The problem handed to them shares no
+// memory that they may write with the one it is made from.
+func (m *mender) again(changes ...bend) (*profile.Result, unit.Length, error) {
 	p := *m.base
 	p.Reaches = slices.Clone(m.base.Reaches)
 	p.Stock = slices.Clone(m.base.Stock)
-	change(&p)
+	for _, change := range changes {
+		change(&p)
+	}
 	out := new(profile.Result)
 	if err := m.lp.solver.Solve(&p, out); err != nil {
 		return nil, 0, wrong(m.lp.lot, err)
@@ -122,10 +141,16 @@ func (m *mender) lowerTieIn() error {
 	if m.was.Verdict != profile.Short || e.tieIn == nil {
 		return nil
 	}
-	from := m.base.End.TieIn
-	with := func(z unit.Elevation) (*profile.Result, unit.Length, error) {
-		return m.again(func(p *profile.Problem) { p.End.TieIn, p.End.AtMost = z, nil })
+	if e.atGrade() && m.lp.surface != nil {
+		if e.outlet != nil && e.outlet.Kind == "curb_core" {
+			at := e.at
+			m.lp.remedies = append(m.lp.remedies, parcels.Remedy{Kind: parcels.LowerTieIn, Outlet: e.id, Verdict: parcels.NotFeasible, Location: &at, Short: parcels.Num(mm(-m.was.Margin)),
+				Message: fmt.Sprintf("The gutter at %s lies where it lies: %.0f mm lower it is under the street.", e.id, math.Ceil(-1000*float64(m.was.Margin)))})
+		}
+		return nil // lower there is a swale regraded, which says whether any ground is lower
 	}
+	from := m.base.End.TieIn
+	with := func(z unit.Elevation) (*profile.Result, unit.Length, error) { return m.again(bedAt(z)) }
 	lo := m.was.Arrival.Plus(-50 * unit.Millimetre) // sizes and flows settle anew at another level
 	out, spare, err := with(lo)
 	if err != nil {
@@ -156,8 +181,6 @@ func (m *mender) lowerTieIn() error {
 	switch {
 	case e.inlet == nil && e.outlet != nil && e.outlet.Kind == "dry_well":
 		r.Message += " The dry well is then dug deeper."
-	case e.inlet == nil:
-		r.Message += " The ground must be cut to let the water go on from there."
 	case inv != nil && want < *inv:
 		r.Message += fmt.Sprintf(" That is %.0f mm under the outgoing invert: the sewer's owner would have to lay the structure and its outgoing pipe deeper.", 1000*float64(*inv-want))
 	case inv != nil:
@@ -167,40 +190,52 @@ func (m *mender) lowerTieIn() error {
 	return nil
 }
 
+// cover is the change to a lesser cover.
+func (m *mender) cover(c unit.Length) bend {
+	return func(p *profile.Problem) {
+		p.Rules.LeastCover = c
+		for i := range p.Reaches {
+			if s := p.Reaches[i].Start.Cover; s != nil && *s > c {
+				p.Reaches[i].Start.Cover = &c
+			}
+		}
+	}
+}
+
+// mostCover is the greatest cover, less than asked, with which the drain arrives
+// when it is also changed otherwise; the thinnest where it arrives with none.
+func (m *mender) mostCover(also ...bend) (c unit.Length, best *profile.Result, spare unit.Length, err error) {
+	with := func(c unit.Length) (*profile.Result, unit.Length, error) {
+		return m.again(append(slices.Clone(also), m.cover(c))...)
+	}
+	if best, spare, err = with(thinnestCover); err != nil || best.Verdict != profile.Arrives {
+		return thinnestCover, best, spare, err
+	}
+	c = thinnestCover
+	for lo, hi := thinnestCover, m.lp.site.Criteria.Pipe.LeastCover; hi-lo > unit.Millimetre; {
+		mid := (lo + hi) / 2
+		r, s, err := with(mid)
+		if err != nil {
+			return 0, nil, 0, err
+		}
+		if r.Verdict == profile.Arrives {
+			lo, c, best, spare = mid, mid, r, s
+		} else {
+			hi = mid
+		}
+	}
+	return c, best, spare, nil
+}
+
 // lessCover: the greatest cover, less than asked, with which it arrives.
 func (m *mender) lessCover() error {
 	now := m.lp.site.Criteria.Pipe.LeastCover
 	if now <= thinnestCover {
 		return nil
 	}
-	with := func(c unit.Length) (*profile.Result, unit.Length, error) {
-		return m.again(func(p *profile.Problem) {
-			p.Rules.LeastCover = c
-			for i := range p.Reaches {
-				if s := p.Reaches[i].Start.Cover; s != nil && *s > c {
-					p.Reaches[i].Start.Cover = &c
-				}
-			}
-		})
-	}
-	best, spare, err := with(thinnestCover)
+	c, best, spare, err := m.mostCover()
 	if err != nil {
 		return err
-	}
-	c := thinnestCover
-	if best.Verdict == profile.Arrives {
-		for lo, hi := thinnestCover, now; hi-lo > unit.Millimetre; {
-			mid := (lo + hi) / 2
-			r, s, err := with(mid)
-			if err != nil {
-				return err
-			}
-			if r.Verdict == profile.Arrives {
-				lo, c, best, spare = mid, mid, r, s
-			} else {
-				hi = mid
-			}
-		}
 	}
 	r := parcels.Remedy{Kind: parcels.LessCover, From: parcels.Num(round(float64(now), 3)), To: parcels.Num(round(math.Floor(float64(c)*1000)/1000, 3)), Unit: "m", Location: m.binds()}
 	r.Message = fmt.Sprintf("Accept %.0f mm of cover in place of %.0f mm, with a pipe of heavier wall where nobody drives.", 1000**r.To, 1000*float64(now))
@@ -208,45 +243,57 @@ func (m *mender) lessCover() error {
 	return nil
 }
 
-// largerPipe: a larger pipe keeps itself clean at a flatter grade: the one at
-// which it flows full at the least velocity.
+// flatPipe is a pipe that keeps itself clean at a flatter grade than the criteria
+// ask for: the one at which it flows full at the least velocity.
+type flatPipe struct {
+	parcels.StockPipe
+	grade unit.Slope
+}
+
+// flatter lists such pipes, the smallest of the stock left out, by size.
+func (m *mender) flatter() (out []flatPipe) {
+	c := m.lp.site.Criteria
+	for _, k := range m.lp.solidPipe[1:] {
+		s := m.lp.stockOf[k]
+		own, err := pipe.Pipe{Diameter: unit.Length(s.Diameter / 1000), N: s.N}.SlopeForVelocity(c.Pipe.LeastVelocity)
+		if own = max(own, flattest); err == nil && own < c.Pipe.LeastSlope {
+			out = append(out, flatPipe{s, own})
+		}
+	}
+	return out
+}
+
+// larger is the change to a pipe no smaller, at its own grade.
+func (m *mender) larger(f flatPipe) bend {
+	return func(p *profile.Problem) {
+		p.Rules.LeastSlope, p.Rules.TargetSlope = f.grade, max(p.Rules.TargetSlope, f.grade)
+		for i := range p.Reaches {
+			if q := &p.Reaches[i]; m.l.runs[i].solid() && q.Laid == nil {
+				q.Pipes = slices.DeleteFunc(slices.Clone(q.Pipes), func(x int) bool { return m.lp.stockOf[x].Diameter < f.Diameter })
+			}
+		}
+		for i := range p.Stock {
+			if m.lp.stockOf[i].Diameter < f.Diameter {
+				p.Stock[i].LeastSlope = max(p.Stock[i].LeastSlope, m.lp.site.Criteria.Pipe.LeastSlope)
+			}
+		}
+	}
+}
+
+// largerPipe: the first of those pipes with which it arrives, else the one that
+// gains most.
 func (m *mender) largerPipe() error {
 	c := m.lp.site.Criteria
 	var best *profile.Result
 	var spare unit.Length
-	var size parcels.StockPipe
-	var grade unit.Slope
-	for n, k := range m.lp.solidPipe {
-		if n == 0 {
-			continue
-		}
-		s := m.lp.stockOf[k]
-		own, err := pipe.Pipe{Diameter: unit.Length(s.Diameter / 1000), N: s.N}.SlopeForVelocity(c.Pipe.LeastVelocity)
-		if err != nil {
-			continue
-		}
-		own = max(own, flattest)
-		if own >= c.Pipe.LeastSlope {
-			continue // no flatter than the criteria already allow
-		}
-		r, sp, err := m.again(func(p *profile.Problem) {
-			p.Rules.LeastSlope, p.Rules.TargetSlope = own, max(p.Rules.TargetSlope, own)
-			for i := range p.Reaches {
-				if q := &p.Reaches[i]; m.l.runs[i].solid() && q.Laid == nil {
-					q.Pipes = slices.DeleteFunc(slices.Clone(q.Pipes), func(x int) bool { return m.lp.stockOf[x].Diameter < s.Diameter })
-				}
-			}
-			for i := range p.Stock {
-				if m.lp.stockOf[i].Diameter < s.Diameter {
-					p.Stock[i].LeastSlope = max(p.Stock[i].LeastSlope, c.Pipe.LeastSlope)
-				}
-			}
-		})
+	var f flatPipe
+	for _, x := range m.flatter() {
+		r, sp, err := m.again(m.larger(x))
 		if err != nil {
 			return err
 		}
 		if best == nil || best.Verdict != profile.Arrives && (r.Verdict == profile.Arrives || sp > spare) {
-			best, spare, size, grade = r, sp, s, own
+			best, spare, f = r, sp, x
 		}
 		if r.Verdict == profile.Arrives {
 			break
@@ -255,8 +302,8 @@ func (m *mender) largerPipe() error {
 	if best == nil {
 		return nil
 	}
-	r := parcels.Remedy{Kind: parcels.LargerPipe, From: parcels.Num(float64(c.Pipe.LeastSlope)), To: parcels.Num(roundAs(float64(grade), 5)), Unit: "m/m",
-		Message: fmt.Sprintf("Lay %s pipe as flat as %.2f %%, where it runs full at %.2f m/s, in place of %.2f %%: laid by laser on a shot bed, with every joint checked.", size.Size, 100*float64(grade), float64(c.Pipe.LeastVelocity), 100*float64(c.Pipe.LeastSlope))}
+	r := parcels.Remedy{Kind: parcels.LargerPipe, From: parcels.Num(float64(c.Pipe.LeastSlope)), To: parcels.Num(roundAs(float64(f.grade), 5)), Unit: "m/m",
+		Message: fmt.Sprintf("Lay %s pipe as flat as %.2f %%, where it runs full at %.2f m/s, in place of %.2f %%: laid by laser on a shot bed, with every joint checked.", f.Size, 100*float64(f.grade), float64(c.Pipe.LeastVelocity), 100*float64(c.Pipe.LeastSlope))}
 	m.add(r, best, spare, 0)
 	return nil
 }
@@ -267,16 +314,11 @@ func (m *mender) deeperTrench() error {
 		return nil
 	}
 	now := m.lp.site.Criteria.Pipe.GreatestDepth
-	out, spare, err := m.again(func(p *profile.Problem) { p.Rules.GreatestDepth = max(now, deepest) })
+	out, spare, err := m.again(deeper)
 	if err != nil {
 		return err
 	}
-	most, at := unit.Length(0), (*orb.Point)(nil)
-	for i := range out.Reaches {
-		if d := out.Reaches[i].Depth; d > most {
-			most, at = d, m.place(i, out.Reaches[i].DepthAt)
-		}
-	}
+	most, at := m.depth(out)
 	r := parcels.Remedy{Kind: parcels.DeeperTrench, From: parcels.Num(round(float64(now), 3)), To: parcels.Num(round(float64(most), 3)), Unit: "m", Location: at,
 		Message: fmt.Sprintf("Dig to %.2f m in place of %.2f m.", float64(most), float64(now))}
 	if most >= protectiveDepth {
@@ -284,6 +326,19 @@ func (m *mender) deeperTrench() error {
 	}
 	m.add(r, out, spare, 0)
 	return nil
+}
+
+// deeper is the change to trenches as deep as need be.
+func deeper(p *profile.Problem) { p.Rules.GreatestDepth = max(p.Rules.GreatestDepth, deepest) }
+
+// depth is the greatest of a profile, and where.
+func (m *mender) depth(out *profile.Result) (most unit.Length, at *orb.Point) {
+	for i := range out.Reaches {
+		if d := out.Reaches[i].Depth; d > most {
+			most, at = d, m.place(i, out.Reaches[i].DepthAt)
+		}
+	}
+	return most, at
 }
 
 // place is the point of a run at a distance along it.
@@ -318,16 +373,11 @@ func (m *mender) regrade() error {
 	}
 	bed := m.was.Arrival
 	c := m.lp.site.Criteria
-	out, spare, err := m.again(func(p *profile.Problem) { p.End.TieIn, p.End.AtMost = bed, nil })
+	out, spare, err := m.again(bedAt(bed))
 	if err != nil {
 		return err
 	}
-	cut, length, to, ok := m.lp.lowerSwale(e.at, bed)
-	kind := "the swale"
-	if !ok {
-		cut, length, to, ok = m.lp.cutSwale(e.at, bed)
-		kind = "a new swale"
-	}
+	kind, cut, length, to, ok := m.lp.lowerBed(e.at, bed)
 	if !ok {
 		at := e.at
 		m.lp.remedies = append(m.lp.remedies, parcels.Remedy{Kind: parcels.RegradeSwale, Outlet: e.id, Verdict: parcels.NotFeasible, Location: &at,
@@ -338,6 +388,20 @@ func (m *mender) regrade() error {
 		Message: fmt.Sprintf("Cut %s %.0f mm deeper at %s and on for %.1f m at %.2g %% to where it meets the ground: %.1f m3 of cut, no fill.", kind, math.Ceil(1000*float64(m.base.End.TieIn-bed)), e.id, length, 100*float64(c.Ground.SwaleLeastSlope), cut)}
 	m.add(r, out, spare, cut*c.Prices.EarthworkPerM3)
 	return nil
+}
+
+// bedAt is the change to an end at another level.
+func bedAt(z unit.Elevation) bend {
+	return func(p *profile.Problem) { p.End.TieIn, p.End.AtMost = z, nil }
+}
+
+// lowerBed lowers the ground at a point to a level: the swale there, or a new one.
+func (lp *lotPlan) lowerBed(at orb.Point, bed unit.Elevation) (kind string, cut, length float64, to orb.Point, ok bool) {
+	if cut, length, to, ok = lp.lowerSwale(at, bed); ok {
+		return "the swale", cut, length, to, ok
+	}
+	cut, length, to, ok = lp.cutSwale(at, bed)
+	return "a new swale", cut, length, to, ok
 }
 
 // lowerSwale lowers a swale of the site from a point on it down the water to
@@ -452,22 +516,7 @@ func (m *mender) fillBowls() error {
 	c := m.lp.site.Criteria
 	for _, h := range m.lp.hollows {
 		touched := false
-		out, spare, err := m.again(func(p *profile.Problem) {
-			for i := range p.Reaches {
-				q := &p.Reaches[i]
-				g := slices.Clone(q.Ground)
-				changed := false
-				for k := range g {
-					at := *m.place(i, g[k].At)
-					if g[k].Ground < h.Level && shape.Locate(at, h.Shape) != shape.Outside {
-						g[k].Ground, changed = h.Level, true
-					}
-				}
-				if changed {
-					q.Ground, touched = g, true
-				}
-			}
-		})
+		out, spare, err := m.again(m.filled(&h, &touched))
 		if err != nil {
 			return err
 		}
@@ -484,6 +533,27 @@ func (m *mender) fillBowls() error {
 		m.add(r, out, spare, h.Volume*c.Prices.EarthworkPerM3)
 	}
 	return nil
+}
+
+// filled is the change to ground on which a hollow is filled to where it runs
+// over; it says whether the drain lies there.
+func (m *mender) filled(h *yardwater.Pond, touched *bool) bend {
+	return func(p *profile.Problem) {
+		for i := range p.Reaches {
+			q := &p.Reaches[i]
+			g := slices.Clone(q.Ground)
+			changed := false
+			for k := range g {
+				at := *m.place(i, g[k].At)
+				if g[k].Ground < h.Level && shape.Locate(at, h.Shape) != shape.Outside {
+					g[k].Ground, changed = h.Level, true
+				}
+			}
+			if changed {
+				q.Ground, *touched = g, true
+			}
+		}
+	}
 }
 
 // pump: all water falls to a sump at the lowest intake that is no downspout,
@@ -669,64 +739,102 @@ func (lp *lotPlan) alone(w *water) hydro.Flow {
 }
 
 // mendElsewhere works out what other outlets would do for a lot that does not drain
-// to the one it has.
+// to the one it has, and, where nothing does it by itself, what two things would.
 func (lp *lotPlan) mendElsewhere(ctx context.Context) error {
-	if lp.quick || lp.shared {
+	if lp.quick {
 		return nil
 	}
-	if err := lp.mendByInlet(ctx); err != nil {
+	if lp.shared {
+		return lp.mendByTwo(ctx, nil)
+	}
+	pairs, err := lp.mendByInlet(ctx)
+	if err != nil {
 		return err
 	}
-	return lp.mendByTrunk(ctx)
+	if err := lp.mendByTrunk(ctx); err != nil {
+		return err
+	}
+	return lp.mendByTwo(ctx, pairs)
+}
+
+// replan plans the lot again, to an outlet (none: any) and under other rules.
+func (lp *lotPlan) replan(ctx context.Context, outlet string, rule func(*parcels.Criteria)) (*lotPlan, parcels.Verdict, string, error) {
+	ruled := *lp.site
+	rule(&ruled.Criteria)
+	q, err := newLotPlan(&ruled, lp.siting, lp.lot, lp.surface, Options{Outlet: outlet, Quick: true}, lp.prefix)
+	if err == nil {
+		err = q.drain(ctx)
+	}
+	if err != nil {
+		return nil, "", "", err
+	}
+	v, why, _ := parcels.Judge(q.findings)
+	if v != parcels.NotFeasible && (q.cost == nil || q.outlet == "") {
+		v = parcels.NotFeasible
+	}
+	return q, v, strings.Join(why, " "), nil
+}
+
+// proven puts a plan made under other rules to the checker and says what came of
+// it, for the message of the remedy.
+func (lp *lotPlan) proven(r *parcels.Remedy, q *lotPlan, rule func(*parcels.Criteria)) error {
+	if lp.prove == nil {
+		r.Message += " That plan was not checked: an estimate."
+		return nil
+	}
+	bad, err := lp.prove(q, rule)
+	if err != nil {
+		return err
+	}
+	if bad != "" {
+		r.Verdict, r.CostIndex = parcels.NotFeasible, nil
+		r.Message += " That plan did not pass the check: " + bad + "."
+		return nil
+	}
+	r.Checked = true
+	r.Message += " That plan passed the check."
+	return nil
 }
 
 // mendByInlet plans the lot again to the inlets that were not open to it: any but
-// the one that was named, or else those that a longer last run would reach.
-func (lp *lotPlan) mendByInlet(ctx context.Context) error {
-	again := func(outlet string, reach unit.Length) (*lotPlan, parcels.Verdict, string, error) {
-		ruled := *lp.site
-		ruled.Criteria.TieIn.Reach = reach
-		q, err := newLotPlan(&ruled, lp.siting, lp.lot, lp.surface, Options{Outlet: outlet, Quick: true}, lp.prefix)
-		if err == nil {
-			err = q.drain(ctx)
+// the one that was named, or else those that a longer last run would reach. pairs
+// are what would let it arrive at one where it does not by that alone.
+func (lp *lotPlan) mendByInlet(ctx context.Context) (pairs []pair, err error) {
+	if lp.only != "" {
+		same := func(*parcels.Criteria) {}
+		q, v, _, err := lp.replan(ctx, "", same)
+		if err != nil || q.outlet == lp.only || q.outlet == "" {
+			return nil, err
 		}
-		if err != nil {
-			return nil, "", "", err
+		if v == parcels.NotFeasible {
+			return q.pairsWith(step{part: parcels.RemedyStep{Kind: parcels.OtherInlet, Outlet: q.outlet}, say: fmt.Sprintf("drain to %s in place of %s", q.outlet, lp.only), rule: same})
 		}
-		v, why, _ := parcels.Judge(q.findings)
-		if v != parcels.NotFeasible && (q.cost == nil || q.outlet == "") {
-			v = parcels.NotFeasible
+		r := parcels.Remedy{Kind: parcels.OtherInlet, Outlet: q.outlet, Verdict: v, CostIndex: q.cost,
+			Message: fmt.Sprintf("Drain to %s in place of %s: gravity does it, with %.1f m of trench.", q.outlet, lp.only, float64(q.trenchLength))}
+		if err := lp.proven(&r, q, same); err != nil {
+			return nil, err
 		}
-		return q, v, strings.Join(why, " "), nil
+		lp.remedies = append(lp.remedies, r)
+		return nil, nil
 	}
 	reach := lp.site.Criteria.TieIn.Reach
-	if lp.only != "" {
-		q, v, _, err := again("", reach)
-		if err != nil {
-			return err
-		}
-		if v != parcels.NotFeasible && q.outlet != lp.only {
-			lp.remedies = append(lp.remedies, parcels.Remedy{Kind: parcels.OtherInlet, Outlet: q.outlet, Verdict: v, CostIndex: q.cost,
-				Message: fmt.Sprintf("Drain to %s in place of %s: gravity does it, with %.1f m of trench.", q.outlet, lp.only, float64(q.trenchLength))})
-		}
-		return nil
-	}
 	for i := range lp.ends {
 		e := &lp.ends[i]
 		if e.inlet == nil || e.closed != "" || !slices.ContainsFunc(lp.alternatives, func(a parcels.Alternative) bool { return a.Outlet == e.id && a.Length == nil }) {
 			continue
 		}
 		if off, err := lp.off(e.at); err != nil {
-			return err
+			return nil, err
 		} else if off > longestReach*reach {
 			continue
 		}
 		var q *lotPlan
+		var rule func(*parcels.Criteria)
 		v, why := parcels.NotFeasible, ""
 		for f := unit.Length(1.5); f <= longestReach && v == parcels.NotFeasible; f += 0.5 { // the shortest that does it
-			var err error
-			if q, v, why, err = again(e.id, f*reach); err != nil {
-				return err
+			rule = func(c *parcels.Criteria) { c.TieIn.Reach = f * reach }
+			if q, v, why, err = lp.replan(ctx, e.id, rule); err != nil {
+				return nil, err
 			}
 		}
 		last := slices.IndexFunc(q.runs, func(r parcels.Run) bool { return r.TieIn })
@@ -735,25 +843,30 @@ func (lp *lotPlan) mendByInlet(ctx context.Context) error {
 		}
 		at := e.at
 		length := unit.Length(math.Ceil(float64(q.runs[last].Length)*1000) / 1000)
-		r := parcels.Remedy{Kind: parcels.OtherInlet, Outlet: e.id, Verdict: parcels.NotFeasible, From: parcels.Num(round(float64(reach), 4)), To: parcels.Num(float64(length)), Unit: "m", Location: &at,
-			Message: fmt.Sprintf("Go to inlet %s with a last run of %.2f m in place of at most %.2f m:", e.id, float64(length), float64(reach))}
+		say := fmt.Sprintf("go to inlet %s with a last run of %.2f m in place of at most %.2f m", e.id, float64(length), float64(reach))
+		r := parcels.Remedy{Kind: parcels.OtherInlet, Outlet: e.id, Verdict: parcels.NotFeasible, From: parcels.Num(round(float64(reach), 4)), To: parcels.Num(float64(length)), Unit: "m", Location: &at, Message: upper(say) + ":"}
 		if v == parcels.NotFeasible {
 			r.Message += " it does not go either. " + why
+			more, err := q.pairsWith(step{part: parcels.RemedyStep{Kind: parcels.OtherInlet, Outlet: e.id, From: r.From, To: r.To, Unit: "m"}, say: say, rule: rule, leave: true})
+			if err != nil {
+				return nil, err
+			}
+			pairs = append(pairs, more...)
 		} else {
 			r.Verdict, r.CostIndex = parcels.NotProven, q.cost
 			r.Message += fmt.Sprintf(" gravity does it, with %.1f m of trench. The owner of the ground from the zone to the inlet must agree to so long a run over it, and the criteria must allow it.", float64(q.trenchLength))
+			if err := lp.proven(&r, q, rule); err != nil {
+				return nil, err
+			}
 		}
 		lp.remedies = append(lp.remedies, r)
 	}
-	return nil
+	return pairs, nil
 }
 
 // mendByTrunk works out, for a lot that has no way to an outlet over its own
 // ground, the way along the easements over its neighbours.
 func (lp *lotPlan) mendByTrunk(ctx context.Context) error {
-	if lp.quick || lp.shared {
-		return nil
-	}
 	q, err := newShared(lp.site, lp.siting, []*parcels.Lot{lp.lot}, lp.surface, Options{Outlet: lp.only, Quick: true})
 	if err != nil {
 		return err
@@ -771,7 +884,7 @@ func (lp *lotPlan) mendByTrunk(ctx context.Context) error {
 				over = append(over, l)
 			}
 		}
-		if l := q.runs[i].Lot; l != lp.lot.ID && !slices.Contains(over, l) {
+		if l := q.runs[i].Lot; l != "" && l != lp.lot.ID && !slices.Contains(over, l) {
 			over = append(over, l)
 		}
 		for _, e := range q.runs[i].Easements {
@@ -781,6 +894,10 @@ func (lp *lotPlan) mendByTrunk(ctx context.Context) error {
 		}
 	}
 	slices.Sort(over)
+	way := "Along easement " + strings.Join(by, ", ")
+	if len(over) > 0 {
+		way += " over lot " + strings.Join(over, ", ")
+	}
 	r := parcels.Remedy{Kind: parcels.SharedTrunk, Outlet: q.outlet, Verdict: parcels.NotFeasible}
 	stop := slices.IndexFunc(q.findings, func(f parcels.Finding) bool { return f.Severity == parcels.Stop })
 	switch {
@@ -790,10 +907,10 @@ func (lp *lotPlan) mendByTrunk(ctx context.Context) error {
 			r.Message += " " + q.findings[stop].Message
 		}
 	case stop >= 0:
-		r.Message = fmt.Sprintf("Along easement %s over lot %s to %s it does not go either: %s", strings.Join(by, ", "), strings.Join(over, ", "), q.outlet, q.findings[stop].Message)
+		r.Message = fmt.Sprintf("%s to %s it does not go either: %s", way, q.outlet, q.findings[stop].Message)
 	default:
 		r.Verdict, r.CostIndex = parcels.NotProven, q.cost
-		r.Message = fmt.Sprintf("Along easement %s over lot %s to %s gravity does it, with %.1f m of trench: plan it shared, with those who will join; the easement's and each owner's permission is needed.", strings.Join(by, ", "), strings.Join(over, ", "), q.outlet, float64(q.trenchLength))
+		r.Message = fmt.Sprintf("%s to %s gravity does it, with %.1f m of trench: plan it shared, with those who will join; the easement's and each owner's permission is needed.", way, q.outlet, float64(q.trenchLength))
 	}
 	lp.remedies = append(lp.remedies, r)
 	return nil

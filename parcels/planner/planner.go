@@ -102,6 +102,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		if err != nil {
 			return nil, nil, err
 		}
+		lp.prove = p.prover(s, surface, lot)
 		if err := lp.run(ctx); err != nil {
 			return nil, nil, err
 		}
@@ -176,6 +177,40 @@ func (p *Planner) gate(s *parcels.Site, plan *parcels.Plan) ([]byte, error) {
 	}
 	plan.Verification = &v
 	return document.WritePlan(plan, s.Frame)
+}
+
+// prover puts the plan of a lot's remedy to the verifier, under the rules that it
+// was made by.
+func (p *Planner) prover(s *parcels.Site, surface ground.Surface, lot *parcels.Lot) func(*lotPlan, func(*parcels.Criteria)) (string, error) {
+	return func(q *lotPlan, rule func(*parcels.Criteria)) (string, error) {
+		if p.Verifier == nil {
+			return "there is no verifier", nil // the plan itself fails for that
+		}
+		plan, _, err := p.open(s, Options{Surface: surface}, []*parcels.Lot{lot})
+		if err != nil {
+			return "", err
+		}
+		p.join(plan, []*lotPlan{q})
+		if plan.Trunks, err = trunks(plan); err != nil {
+			return "", err
+		}
+		body, err := document.WritePlan(plan, s.Frame)
+		if err != nil {
+			return "", err
+		}
+		c := s.Criteria
+		rule(&c)
+		v, err := p.Verifier.Verify(s.Document, c, body)
+		if err != nil {
+			return "", &parcels.Error{Kind: parcels.Failed, Op: "planner: verify", Err: err}
+		}
+		for _, k := range v.Checks {
+			if !k.Passed {
+				return strings.TrimSpace(k.Check + " " + k.Where + " " + k.Detail), nil
+			}
+		}
+		return "", nil
+	}
 }
 
 // choose finds the lots asked for.

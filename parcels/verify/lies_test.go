@@ -89,6 +89,9 @@ func remedies(r obj) func(*fixture) {
 	}
 }
 
+// coverStep is one that may stand in a remedy of two.
+var coverStep = obj{"remedy": "less_cover", "from": 0.3048, "to": 0.2}
+
 func trenchField(i int, key string, v any) func(*fixture) {
 	return func(f *fixture) { f.plan["trenches"].([]any)[i].(obj)[key] = v }
 }
@@ -586,6 +589,19 @@ var lies = []lie{
 	{"another inlet that is the plan's own", "remedies", remedies(obj{"remedy": "other_inlet", "outlet": "I1", "verdict": "not_proven", "message": "x", "cost_index": 90})},
 	{"another inlet beyond another reach", "remedies", remedies(obj{"remedy": "other_inlet", "verdict": "not_proven", "message": "x", "cost_index": 90, "from": 3, "to": 6})},
 	{"another inlet by a shorter last run", "remedies", remedies(obj{"remedy": "other_inlet", "verdict": "not_proven", "message": "x", "cost_index": 90, "from": 4.572, "to": 4})},
+	{"half of two remedies", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep}})},
+	{"one remedy twice", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep, coverStep}})},
+	{"two remedies from another slope", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep, obj{"remedy": "larger_flatter_pipe", "from": 0.02, "to": 0.004}}})},
+	{"a trench no deeper", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep, obj{"remedy": "deeper_trench", "from": 1.2192, "to": 1.2}}})},
+	{"a pump as half a remedy", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep, obj{"remedy": "pump"}}})},
+	{"a step at another outlet", "remedies", remedies(obj{"remedy": "combined", "outlet": "I2", "verdict": "not_proven", "message": "x", "cost_index": 90, "steps": []any{coverStep, obj{"remedy": "other_inlet", "outlet": "I1"}}})},
+	{"filled ground, checked", "remedies", remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "checked": true, "steps": []any{coverStep, obj{"remedy": "fill_bowl"}}})},
+	{"checked, and does not do it", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "not_feasible", "message": "x", "from": 0.3048, "to": 0.2, "checked": true})},
+	{"steps of one thing", "remedies", remedies(obj{"remedy": "less_cover", "verdict": "not_feasible", "message": "x", "from": 0.3048, "to": 0.2, "steps": []any{coverStep}})},
+	{"two where one does it", "remedies", func(f *fixture) {
+		remedies(obj{"remedy": "combined", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "steps": []any{coverStep, obj{"remedy": "deeper_trench", "from": 1.2192, "to": 1.5}}})(f)
+		f.plan["remedies"] = append(f.plan["remedies"].([]any), obj{"remedy": "less_cover", "outlet": "I1", "verdict": "feasible", "message": "x", "from": 0.3048, "to": 0.2, "cost_index": 80})
+	}},
 	{"a pump of no duty", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90})},
 	{"a pump too small", "remedies", remedies(obj{"remedy": "pump", "outlet": "I1", "verdict": "feasible", "message": "x", "cost_index": 90, "flow_m3s": 1e-5, "head_m": 1})},
 

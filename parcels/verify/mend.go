@@ -15,11 +15,12 @@ const remedyRounding = 0.06
 
 // remedies: a remedy that does it has a price and lacks nothing, one that does
 // not has none; what it changes is what the criteria and the site say now; a
-// pump lifts no less than what comes to the outlet; and none stands in a plan
-// that needs none.
+// pump lifts no less than what comes to the outlet; two things together are two,
+// neither of which the plan says to do it alone; and none stands in a plan that
+// needs none.
 func (j *judge) remedies() {
 	c := j.open("remedies")
-	kinds := []string{parcels.LowerTieIn, parcels.LessCover, parcels.LargerPipe, parcels.DeeperTrench, parcels.OtherInlet, parcels.SharedTrunk, parcels.RegradeSwale, parcels.FillBowl, parcels.Pump}
+	kinds := []string{parcels.LowerTieIn, parcels.LessCover, parcels.LargerPipe, parcels.DeeperTrench, parcels.OtherInlet, parcels.SharedTrunk, parcels.RegradeSwale, parcels.FillBowl, parcels.Pump, parcels.Combined}
 	if len(j.p.remedies) > 0 && j.p.summary.verdict != string(parcels.NotFeasible) {
 		c.fail("remedies", "told in a plan that is %s", j.p.summary.verdict)
 	}
@@ -51,41 +52,21 @@ func (j *judge) remedies() {
 				c.fail(name, "a negative quantity: %.3f", *v)
 			}
 		}
-		is := func(what string, now float64) {
-			switch {
-			case r.from == nil || r.to == nil:
-				c.fail(name, "from or to missing")
-			case math.Abs(*r.from-now) > oneMillimetre:
-				c.fail(name, "from %.4f, %s is %.4f", *r.from, what, now)
-			}
+		if r.checked && !works {
+			c.fail(name, "does not do it, and its plan is said to have passed a check")
 		}
 		less := func() {
 			if r.from != nil && r.to != nil && !(*r.to < *r.from) {
 				c.fail(name, "%.4f is no less than %.4f", *r.to, *r.from)
 			}
 		}
+		if r.kind == parcels.Combined {
+			j.twoSteps(c, r, works)
+		} else if len(r.steps) > 0 {
+			c.fail(name, "is one thing, and has steps")
+		}
+		j.changes(c, name, r)
 		switch r.kind {
-		case parcels.LessCover:
-			is("the least cover", float64(j.c.Pipe.LeastCover))
-			less()
-		case parcels.LargerPipe:
-			is("the least slope", float64(j.c.Pipe.LeastSlope))
-			less()
-		case parcels.OtherInlet:
-			for k := range j.p.runs {
-				if j.p.runs[k].to == r.outlet {
-					c.fail(name, "the plan's own outlet is no other")
-					break
-				}
-			}
-			if r.from != nil || r.to != nil {
-				is("the longest last run", float64(j.c.TieIn.Reach))
-				if r.from != nil && r.to != nil && !(*r.to > *r.from) {
-					c.fail(name, "%.4f is no more than %.4f", *r.to, *r.from)
-				}
-			}
-		case parcels.DeeperTrench:
-			is("the greatest depth", float64(j.c.Pipe.GreatestDepth))
 		case parcels.LowerTieIn, parcels.RegradeSwale:
 			if r.kind == parcels.RegradeSwale && !works && r.to == nil {
 				break // none was found
@@ -110,6 +91,78 @@ func (j *judge) remedies() {
 				if u.flow != nil && u.to == r.outlet && *r.flow < 0.98**u.flow {
 					c.fail(name, "lifts %.5f m3/s of the %.5f that come", *r.flow, *u.flow)
 				}
+			}
+		}
+	}
+}
+
+// changes holds what a remedy, or a step of one, changes to what the criteria say
+// now.
+func (j *judge) changes(c *check, name string, r *remedy) {
+	is := func(what string, now float64) {
+		switch {
+		case r.from == nil || r.to == nil:
+			c.fail(name, "from or to missing")
+		case math.Abs(*r.from-now) > oneMillimetre:
+			c.fail(name, "from %.4f, %s is %.4f", *r.from, what, now)
+		}
+	}
+	way := func(sign float64, words string) {
+		if r.from != nil && r.to != nil && !(sign*(*r.to-*r.from) > 0) {
+			c.fail(name, "%.4f is no %s than %.4f", *r.to, words, *r.from)
+		}
+	}
+	switch r.kind {
+	case parcels.LessCover:
+		is("the least cover", float64(j.c.Pipe.LeastCover))
+		way(-1, "less")
+	case parcels.LargerPipe:
+		is("the least slope", float64(j.c.Pipe.LeastSlope))
+		way(-1, "less")
+	case parcels.DeeperTrench:
+		is("the greatest depth", float64(j.c.Pipe.GreatestDepth))
+	case parcels.OtherInlet:
+		for k := range j.p.runs {
+			if j.p.runs[k].to == r.outlet {
+				c.fail(name, "the plan's own outlet is no other")
+				break
+			}
+		}
+		if r.from != nil || r.to != nil {
+			is("the longest last run", float64(j.c.TieIn.Reach))
+			way(1, "more")
+		}
+	}
+}
+
+// twoSteps judges a combined remedy: two kinds of one thing, each a change from
+// what holds now, and neither told to do it by itself at the same outlet.
+func (j *judge) twoSteps(c *check, r *remedy, works bool) {
+	name := "remedy " + r.kind
+	kinds := []string{parcels.LessCover, parcels.LargerPipe, parcels.DeeperTrench, parcels.OtherInlet, parcels.RegradeSwale, parcels.FillBowl}
+	if len(r.steps) != 2 || r.steps[0].kind == r.steps[1].kind {
+		c.fail(name, "is not two things, each of its own kind")
+	}
+	for i := range r.steps {
+		s := &r.steps[i]
+		if !slices.Contains(kinds, s.kind) {
+			c.fail(name, "%q is no step", s.kind)
+			continue
+		}
+		if s.kind == parcels.OtherInlet && s.outlet != r.outlet || s.outlet != "" && s.outlet != r.outlet {
+			c.fail(name, "its step %s is of outlet %q, the remedy of %q", s.kind, s.outlet, r.outlet)
+		}
+		if s.kind == parcels.DeeperTrench && s.from != nil && s.to != nil && !(*s.to > *s.from) {
+			c.fail(name, "a trench of %.4f is no deeper than %.4f", *s.to, *s.from)
+		}
+		if (s.kind == parcels.RegradeSwale || s.kind == parcels.FillBowl) && r.checked {
+			c.fail(name, "changes the ground, and its plan is said to have passed a check of the site as it is")
+		}
+		j.changes(c, name, s)
+		for k := range j.p.remedies {
+			o := &j.p.remedies[k]
+			if works && o.kind == s.kind && o.outlet == r.outlet && (o.verdict == string(parcels.Feasible) || o.verdict == string(parcels.NotProven)) {
+				c.fail(name, "its step %s does it alone", s.kind)
 			}
 		}
 	}

@@ -95,6 +95,8 @@ type share struct {
 type remedy struct {
 	kind, outlet, verdict, message                     string
 	from, to, gain, short, cost, cut, fill, flow, head *float64
+	steps                                              []remedy // of a combined one
+	checked                                            bool
 }
 
 type found struct {
@@ -262,7 +264,12 @@ func (r *planReader) body(v val) {
 	}
 	for i, a := range v.get("remedies").a {
 		of := fmt.Sprintf("remedy %d", i)
-		p.remedies = append(p.remedies, remedy{kind: r.text(a, "remedy", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
+		var steps []remedy
+		for k, b := range a.get("steps").a {
+			of := fmt.Sprintf("step %d of remedy %d", k, i)
+			steps = append(steps, remedy{kind: r.text(b, "remedy", of), outlet: r.text(b, "outlet", of), from: r.maybe(b, "from", of), to: r.maybe(b, "to", of)})
+		}
+		p.remedies = append(p.remedies, remedy{steps: steps, checked: r.flag(a, "checked", of), kind: r.text(a, "remedy", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
 			from: r.maybe(a, "from", of), to: r.maybe(a, "to", of), gain: r.maybe(a, "gain_m", of), short: r.maybe(a, "short_m", of), cost: r.maybe(a, "cost_index", of),
 			cut: r.maybe(a, "cut_m3", of), fill: r.maybe(a, "fill_m3", of), flow: r.maybe(a, "flow_m3s", of), head: r.maybe(a, "head_m", of)})
 	}
