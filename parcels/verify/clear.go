@@ -71,6 +71,25 @@ func boxOf(line []pt) box {
 // the order of lotEdges; guessed says that roles were not given and the
 // criteria need them, and most is then what the strictest role would ask.
 func (j *judge) edgeLimits(l *lot) (lims []limit, guessed bool, most float64) {
+	e, ok := j.edges[l]
+	if !ok {
+		e.lims, e.guessed, e.most = j.workEdgeLimits(l)
+		if j.edges == nil {
+			j.edges = map[*lot]edgesOf{}
+		}
+		j.edges[l] = e
+	}
+	return e.lims, e.guessed, e.most
+}
+
+// edgesOf is what edgeLimits gives for a lot; nobody writes to it.
+type edgesOf struct {
+	lims    []limit
+	guessed bool
+	most    float64
+}
+
+func (j *judge) workEdgeLimits(l *lot) (lims []limit, guessed bool, most float64) {
 	cl := j.of(l.id).Clearance
 	role := func(r string) limit {
 		d := float64(cl.LotLine)
@@ -84,7 +103,13 @@ func (j *judge) edgeLimits(l *lot) (lims []limit, guessed bool, most float64) {
 		}
 		return sum(d, float64(cl.LineMargin))
 	}
-	facing := j.facing(l)
+	facing, looked := []bool(nil), false
+	faces := func() []bool { // where the lot's own roles do not say
+		if !looked {
+			facing, looked = j.facing(l), true
+		}
+		return facing
+	}
 	low := role("front")
 	for _, r := range []string{"side", "rear"} {
 		if x := role(r); x.m < low.m {
@@ -104,11 +129,11 @@ func (j *judge) edgeLimits(l *lot) (lims []limit, guessed bool, most float64) {
 					lims = append(lims, role(l.roles[k]))
 				case first && len(l.roles) == 1:
 					lims = append(lims, role(l.roles[0]))
-				case first && facing != nil && facing[k]:
+				case first && faces() != nil && faces()[k]:
 					lims = append(lims, role("front"))
 				case first:
 					lims = append(lims, low)
-					guessed = guessed || most > low.m && facing == nil
+					guessed = guessed || most > low.m && faces() == nil
 				default:
 					lims = append(lims, low)
 				}
@@ -139,13 +164,15 @@ func (j *judge) facing(l *lot) []bool {
 				q := pt{x: a.x + f*(b.x-a.x), y: a.y + f*(b.y-a.y)}
 				d := math.Inf(1)
 				for _, g := range t.polys {
-					if j.s.plane.where(g, q) != outside {
-						d = 0
-					}
 					for _, r := range g.rings {
 						for m := range r {
 							d = min(d, fromSegment(q, r[m], r[(m+1)%len(r)]))
 						}
+					}
+				}
+				for _, g := range t.polys { // by an outline it is by the street, whichever side it stands
+					if d > along && j.s.plane.where(g, q) != outside {
+						d = 0
 					}
 				}
 				for _, c := range t.lines {

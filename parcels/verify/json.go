@@ -50,6 +50,14 @@ func (v val) get(key string) val {
 	return val{}
 }
 
+// is says that v and w are one value in memory, or both nothing.
+func (v val) is(w val) bool {
+	if v.k == null || w.k == null {
+		return v.k == w.k
+	}
+	return v.k == object && w.k == object && len(v.ms) > 0 && len(v.ms) == len(w.ms) && &v.ms[0] == &w.ms[0]
+}
+
 func (v val) has(key string) bool {
 	for i := range v.ms {
 		if v.ms[i].key == key {

@@ -114,7 +114,7 @@ func (k *Kept) readFor(document []byte, frame func(*site) (ok bool)) (s *site, o
 	if !frame(s) {
 		return s, false, nil
 	}
-	if err := s.read(); err != nil {
+	if err := s.read(before...); err != nil {
 		return nil, false, err
 	}
 	if len(s.shots) >= 3 {

@@ -3,9 +3,15 @@ package verify
 // What is taken from documents read before is what reading again would give.
 
 import (
+	"encoding/json"
 	"fmt"
+	"maps"
+	"math"
 	"reflect"
+	"slices"
 	"testing"
+
+	"fallwright/sampledata"
 )
 
 // TestPropertyPartsChangeNothing changes a document at each of its bytes, and reads
@@ -39,5 +45,104 @@ func TestPropertyPartsChangeNothing(t *testing.T) {
 		}
 		try([]byte(doc[:i]))
 		try([]byte(doc[:i] + doc[i+1:]))
+	}
+}
+
+// TestPropertyLayersChangeNothing reads the sample with one layer changed, or the
+// plane or the unit, after documents of which it has the other layers.
+func TestPropertyLayersChangeNothing(t *testing.T) {
+	whole := sampledata.StatePlane()
+	variant := func(change func(doc, layers map[string]any)) []byte {
+		var doc map[string]any
+		if err := json.Unmarshal(whole, &doc); err != nil {
+			t.Fatal(err)
+		}
+		change(doc, doc["layers"].(map[string]any))
+		text, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
+	}
+	docs := [][]byte{variant(func(_, _ map[string]any) {})}
+	var names []string
+	variant(func(_, layers map[string]any) { names = slices.Sorted(maps.Keys(layers)) })
+	for _, name := range names {
+		docs = append(docs, variant(func(_, layers map[string]any) {
+			l := layers[name].(map[string]any)
+			l["features"] = l["features"].([]any)[1:]
+		}), variant(func(_, layers map[string]any) {
+			if name != "parcels" && name != "streets" {
+				layers[name] = nil
+			}
+		}), variant(func(_, layers map[string]any) {
+			f := layers[name].(map[string]any)["features"].([]any)[0].(map[string]any)
+			f["properties"].(map[string]any)["width_m"] = map[string]any{} // a fault where it is read
+		}))
+	}
+	docs = append(docs, variant(func(doc, _ map[string]any) { doc["elevation_unit"] = "us_ft" }),
+		variant(func(doc, layers map[string]any) { doc["else"] = map[string]any{"spots": layers["inlets"]} }),
+		variant(func(_, layers map[string]any) {
+			for _, f := range layers["spots"].(map[string]any)["features"].([]any) {
+				c := f.(map[string]any)["geometry"].(map[string]any)["coordinates"].([]any)
+				c[2] = c[2].(float64) + 30
+			}
+		}))
+	k := Keep(int64(8 * len(whole)))
+	bad, taken := 0, 0
+	for n, doc := range docs {
+		before := k.latest()
+		read := func(k *Kept) (*site, error) {
+			s, ok, err := k.readFor(doc, func(s *site) bool {
+				p, ok := projectedPlane(1200.0/3937, s.middle)
+				s.plane = p
+				return ok
+			})
+			if err == nil && !ok {
+				t.Fatal("no plane")
+			}
+			return s, err
+		}
+		want, werr := read(nil)
+		got, err := read(k)
+		if fmt.Sprint(err) != fmt.Sprint(werr) {
+			t.Fatalf("document %d: %v, read anew %v", n, err, werr)
+		}
+		if err != nil {
+			continue
+		}
+		if len(want.faults) > 0 {
+			bad++
+		}
+		g, w := *got, *want
+		g.parts, w.parts = nil, nil
+		// placeholders that are not numbers are not equal to themselves
+		for _, o := range []*site{&g, &w} {
+			for i := range o.obstacles {
+				if math.IsNaN(o.obstacles[i].keep) {
+					o.obstacles[i].keep = -1
+				}
+			}
+		}
+		if !reflect.DeepEqual(g, w) {
+			for i := range reflect.TypeFor[site]().NumField() {
+				if a, b := reflect.ValueOf(g).Field(i), reflect.ValueOf(w).Field(i); fmt.Sprint(a) != fmt.Sprint(b) {
+					t.Errorf("document %d: %s %.200s, read anew %.200s", n, reflect.TypeFor[site]().Field(i).Name, fmt.Sprint(a), fmt.Sprint(b))
+				}
+			}
+			t.Fatalf("document %d is read as another", n)
+		}
+		for _, o := range before {
+			if &got.streets[0] == &o.streets[0] {
+				taken++
+				break
+			}
+		}
+	}
+	if taken < len(docs)/2 {
+		t.Errorf("%d of %d documents have the streets of one before", taken, len(docs))
+	}
+	if bad < 3 {
+		t.Errorf("%d documents with faults: the test tells little", bad)
 	}
 }

@@ -547,7 +547,7 @@ func (j *judge) footings(c *check, i int) {
 				// no ground is above the highest shot, so most stations are seen to be
 				// too far off without asking for it
 				reach := j.surface.top - *b.footing - bottom - 2*groundSlack + r.width/2
-				if reach <= r.width/2 {
+				if reach <= r.width/2 || b.box.far(box{at.x, at.y, at.x, at.y}, reach) {
 					continue
 				}
 				wall, d := nearestWall(b.polys, at)

@@ -482,8 +482,18 @@ func (s *site) fault(f feature, what string) {
 	s.faults = append(s.faults, fault{f.layer, f.id, f.index, what})
 }
 
-// read takes the layers into the plane, which must be set.
-func (s *site) read() error {
+// stormInlets are those of the layer inlets, which stand before the outlets.
+func (s *site) stormInlets() []inlet {
+	n := slices.IndexFunc(s.inlets, func(n inlet) bool { return n.outlet })
+	if n < 0 {
+		n = len(s.inlets)
+	}
+	return s.inlets[:n]
+}
+
+// read takes the layers into the plane, which must be set. Layers that one of
+// before has read of the same text for the same plane are taken from it.
+func (s *site) read(before ...*site) error {
 	doc, layers := s.doc, s.doc.get("layers")
 	zunit := 1.0
 	switch u := strings.ToLower(doc.get("elevation_unit").str()); u {
@@ -498,12 +508,35 @@ func (s *site) read() error {
 	if s.supplied["terrain"] || doc.get("terrain").k != null {
 		s.terrain = true
 	}
-	s.readLots(s.par)
-	if err := s.readGround(layers, zunit); err != nil {
+	before = slices.DeleteFunc(slices.Clone(before), func(o *site) bool {
+		return *o.plane != *s.plane || o.crs != s.crs || o.doc.get("elevation_unit").str() != doc.get("elevation_unit").str() || len(o.faults) > 0
+	})
+	// like is the first of before that has these layers of the same text
+	like := func(names ...string) *site {
+		for _, o := range before {
+			if !slices.ContainsFunc(names, func(n string) bool { return !layers.get(n).is(o.doc.get("layers").get(n)) }) {
+				return o
+			}
+		}
+		return nil
+	}
+	if o := like("parcels"); o != nil {
+		s.lots = o.lots
+	} else {
+		s.readLots(s.par)
+	}
+	if o := like("spots", "contours", "breaklines", "swales"); o != nil {
+		s.shots, s.breaks, s.beds, s.middleGround = o.shots, o.breaks, o.beds, o.middleGround
+	} else if err := s.readGround(layers, zunit); err != nil {
 		return err
 	}
 	mid := s.middleGround
-	each := func(layer string, do func(f *feature)) error {
+	before = slices.DeleteFunc(before, func(o *site) bool { return math.Float64bits(o.middleGround) != math.Float64bits(mid) })
+	each := func(layer string, from func(o *site), do func(f *feature)) error {
+		if o := like(layer, "parcels"); o != nil { // on which an intake's lot may stand
+			from(o)
+			return nil
+		}
 		fs, err := s.features(layers, layer)
 		for i := range fs {
 			do(&fs[i])
@@ -519,8 +552,8 @@ func (s *site) read() error {
 			first = err
 		}
 	}
-	keep(each("buildings", func(f *feature) { s.readBuilding(f) }))
-	keep(each("easements", func(f *feature) {
+	keep(each("buildings", func(o *site) { s.buildings, s.roofs = o.buildings, o.roofs }, func(f *feature) { s.readBuilding(f) }))
+	keep(each("easements", func(o *site) { s.easements = o.easements }, func(f *feature) {
 		k := f.props.v.get("kind").str()
 		def := "forbidden"
 		if k == "drainage" || k == "utility" {
@@ -528,10 +561,10 @@ func (s *site) read() error {
 		}
 		s.easements = append(s.easements, s.ruled(f, "easement", def, k))
 	}))
-	keep(each("streets", func(f *feature) { s.streets = append(s.streets, s.ruled(f, "street", "unsaid", "street")) }))
-	keep(each("obstacles", func(f *feature) { s.readObstacle(f) }))
-	keep(each("inlets", func(f *feature) { s.readInlet(f, mid) }))
-	keep(each("outlets", func(f *feature) {
+	keep(each("streets", func(o *site) { s.streets = o.streets }, func(f *feature) { s.streets = append(s.streets, s.ruled(f, "street", "unsaid", "street")) }))
+	keep(each("obstacles", func(o *site) { s.obstacles = slices.Clone(o.obstacles) }, func(f *feature) { s.readObstacle(f) }))
+	keep(each("inlets", func(o *site) { s.inlets = slices.Clone(o.stormInlets()) }, func(f *feature) { s.readInlet(f, mid) }))
+	keep(each("outlets", func(o *site) { s.inlets = append(s.inlets, o.inlets[len(o.stormInlets()):]...) }, func(f *feature) {
 		var t thing
 		if !s.shape(f.geom, &t) || len(t.points) != 1 {
 			s.fault(*f, "no point")
@@ -540,13 +573,13 @@ func (s *site) read() error {
 		s.inlets = append(s.inlets, inlet{id: f.name("outlet"), outlet: true, system: "storm", at: t.points[0],
 			kind: f.props.v.get("kind").str(), level: f.props.elevation("level", mid)})
 	}))
-	keep(each("openings", func(f *feature) {
+	keep(each("openings", func(o *site) { s.openings = o.openings }, func(f *feature) {
 		var t thing
 		if s.shape(f.geom, &t) && len(t.points) == 1 {
 			s.openings = append(s.openings, opening{t.points[0], f.props.elevation("level", mid)})
 		}
 	}))
-	keep(each("swales", func(f *feature) {
+	keep(each("swales", func(o *site) { s.swales = o.swales }, func(f *feature) {
 		if f.props.v.get("may_discharge").n != 1 {
 			return
 		}
@@ -557,8 +590,8 @@ func (s *site) read() error {
 		}
 		s.swales = append(s.swales, t)
 	}))
-	keep(each("intakes", func(f *feature) { s.readIntake(f, mid) }))
-	keep(each("perforated_runs", func(f *feature) {
+	keep(each("intakes", func(o *site) { s.intakes = o.intakes }, func(f *feature) { s.readIntake(f, mid) }))
+	keep(each("perforated_runs", func(o *site) { s.perforated, s.perfWidth = o.perforated, o.perfWidth }, func(f *feature) {
 		t := thing{id: f.name("perforated_run")}
 		if !s.shape(f.geom, &t) {
 			s.fault(*f, "no line")
@@ -569,7 +602,7 @@ func (s *site) read() error {
 		}
 		s.perforated = append(s.perforated, t)
 	}))
-	keep(each("districts", func(f *feature) { s.readDistrict(f) }))
+	keep(each("districts", func(o *site) { s.districts = o.districts }, func(f *feature) { s.readDistrict(f) }))
 	if first != nil {
 		return first
 	}

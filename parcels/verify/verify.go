@@ -127,6 +127,7 @@ type judge struct {
 	stations [][][]station // by run, by segment
 	gathered []*gathered   // by run, once asked for
 	through  []float64     // minutes through each run, once asked for
+	edges    map[*lot]edgesOf
 }
 
 // check is one row being worked.
