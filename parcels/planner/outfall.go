@@ -92,11 +92,8 @@ func (lp *lotPlan) thin(l *layout, p *profile.Problem) {
 	over := float64(c.TieIn.Reach)
 	k := lp.solidPipe[min(len(lp.solidPipe)-1, slices.Index(lp.solidPipe, lp.firstPipe())+1)]
 	top := float64(*l.end.tieIn) + float64(lp.stock[k].Outside+c.Pipe.LeastCover)
-	far := make([]float64, len(l.runs)) // from the lower end of a run to the outlet
-	for i := len(l.runs) - 1; i >= 0; i-- {
-		if d := p.Reaches[i].Down; d != profile.Outlet {
-			far[i] = far[d] + float64(l.runs[d].length)
-		}
+	far := l.toOutlet()
+	for i := range l.runs {
 		if far[i] >= over {
 			continue
 		}
@@ -121,20 +118,37 @@ func (lp *lotPlan) thin(l *layout, p *profile.Problem) {
 	}
 }
 
-// judgeGrade tells where the cover runs out.
+// toOutlet is the way from the lower end of each run to the outlet, m.
+func (l *layout) toOutlet() []float64 {
+	far := make([]float64, len(l.runs))
+	for i := len(l.runs) - 1; i >= 0; i-- {
+		if to := &l.nodes[l.runs[i].to]; to.end == nil {
+			far[i] = far[to.out] + float64(l.runs[to.out].length)
+		}
+	}
+	return far
+}
+
+// judgeGrade tells where the cover runs out: of the last run, and of each that
+// joins it within reach of the end (a basin beside the outfall).
 func (lp *lotPlan) judgeGrade(l *layout) {
 	if !l.end.atGrade() {
 		return
 	}
 	c := lp.site.Criteria
+	far := l.toOutlet()
 	for i := range lp.runs {
 		run := &lp.runs[i]
-		if l.nodes[l.runs[i].to].end == nil || run.LeastCover == nil || *run.LeastCover >= c.Pipe.LeastCover {
+		if far[i] >= float64(c.TieIn.Reach) || run.LeastCover == nil || *run.LeastCover >= c.Pipe.LeastCover {
 			continue
 		}
-		at := l.end.at
+		to := &l.nodes[l.runs[i].to]
+		at, where := to.at, fmt.Sprintf("comes out at grade at %s: towards its end it has", l.end.id)
+		if to.end == nil {
+			where = fmt.Sprintf("joins %.1f m before the end at grade at %s and has", far[i], l.end.id)
+		}
 		lp.find(parcels.Finding{Code: "thin_cover_at_end", Severity: parcels.Warn, Feature: run.ID, Location: &at, Measured: parcels.Num(float64(*run.LeastCover)), Required: parcels.Num(float64(c.Pipe.LeastCover)), Unit: "m",
-			Message: fmt.Sprintf("Run %s comes out at grade at %s: towards its end it has less than %.2f m of cover. Use heavy-walled pipe there, hold the end with stone or a collar, and keep wheels off it.", run.ID, l.end.id, float64(c.Pipe.LeastCover))})
+			Message: fmt.Sprintf("Run %s %s less than %.2f m of cover. Use heavy-walled pipe there, hold the end with stone or a collar, and keep wheels off it.", run.ID, where, float64(c.Pipe.LeastCover))})
 	}
 }
 

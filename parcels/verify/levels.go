@@ -399,8 +399,8 @@ func (j *judge) cover() {
 		least, at := e.minHi, e.at
 		if upTo := j.covered(i); upTo < r.measured {
 			least, at = j.leastTo(i, r.up+r.top(), r.down+r.top(), upTo)
-			if e.minHi < asked-oneMillimetre && !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "thin_cover_at_end" }) {
-				c.fail(r.id, "cover %s towards an end at grade, and no finding tells it", mm(e.minHi))
+			if e.minHi < asked-oneMillimetre && !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "thin_cover_at_end" && f.feature == r.id }) {
+				c.fail(r.id, "cover %s towards an end at grade, and no finding names it", mm(e.minHi))
 			}
 		}
 		c.least(least, r.id)
