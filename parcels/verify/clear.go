@@ -699,10 +699,17 @@ func (j *judge) leadOff() {
 		// A lot's trenches are laid in the zone of its widest one, so that is the
 		// zone the first run has to reach.
 		wide := *r
+		laid := false
 		for k := range j.p.runs {
 			if o := &j.p.runs[k]; o.lot == r.lot && len(o.easements) == 0 {
 				wide.width = max(wide.width, o.width)
 			}
+			laid = laid || j.p.runs[k].pipe == "perforated"
+		}
+		if n := j.s.perfCount; n > 0 && !laid {
+			// What was asked for found no way into a zone made for its pipes beside
+			// the solid one, 3 in from each wall and 1 in apart (P-115).
+			wide.width = max(wide.width, (n+1)*r.outside+(6+n)*inch)
 		}
 		short := j.shortestOut(l, &wide)
 		c.most(r.measured-short, r.id)

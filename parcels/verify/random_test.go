@@ -323,6 +323,7 @@ func TestPropertyRandomYards(t *testing.T) {
 			3956,                       // a run too deep for its neighbour's sake
 			20203, 20753, 21383, 22128, // pumps that did not lift the water of the intake at the sump
 			22006, 22112, // a cleanout that came too late, because the last place for it was one run before
+			91255, // the zone was made for perforated pipes that found no way in: first run longer than the narrower trench needs
 			90085, // a basin beside an end at grade: its run has thin cover, and only the last run was told of
 			41219, // without rain, one intake of stated flow: water levels were told as if nothing else flowed
 			41315) // breaklines that make no ground, and no word of it

@@ -116,6 +116,7 @@ type site struct {
 	beds       []bed // of all swales whose levels are known
 	perforated []thing
 	perfWidth  *float64 // least width_m among the perforated runs asked for
+	perfCount  float64  // most pipes side by side among them
 	shots      []shot
 	breaks     []edge
 	ground     *surface // of shots and breaks, once read
@@ -599,6 +600,10 @@ func (s *site) read(before ...*site) error {
 		}
 		if w := f.props.length("width"); w != nil && (s.perfWidth == nil || *w < *s.perfWidth) {
 			s.perfWidth = w
+		}
+		s.perfCount = max(s.perfCount, 1)
+		if n := f.props.bare("pipe_count"); n != nil {
+			s.perfCount = max(s.perfCount, *n)
 		}
 		s.perforated = append(s.perforated, t)
 	}))
