@@ -592,7 +592,9 @@ func (s *site) read(before ...*site) error {
 		s.swales = append(s.swales, t)
 	}))
 	keep(each("intakes", func(o *site) { s.intakes = o.intakes }, func(f *feature) { s.readIntake(f, mid) }))
-	keep(each("perforated_runs", func(o *site) { s.perforated, s.perfWidth = o.perforated, o.perfWidth }, func(f *feature) {
+	keep(each("perforated_runs", func(o *site) {
+		s.perforated, s.perfWidth, s.perfCount = o.perforated, o.perfWidth, o.perfCount
+	}, func(f *feature) {
 		t := thing{id: f.name("perforated_run")}
 		if !s.shape(f.geom, &t) {
 			s.fault(*f, "no line")
