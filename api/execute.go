@@ -32,6 +32,7 @@ type processKind struct {
 	schema             string // of the result, in the OpenAPI document
 	contentType        string
 	extra              []extraInput
+	short              bool // answered in milliseconds
 }
 
 // An extraInput is a further input of a process.
@@ -41,18 +42,18 @@ type extraInput struct {
 }
 
 var processList = []processKind{
-	{"zone", "executeZone", "Trench zone", "Where a trench may lie on each lot, edge to edge, under the criteria.", "Zone", geoJSON, nil},
-	{"check", "executeCheck", "Route check", "Whether drawn or existing drains keep inside the lot with the clearance asked for.", "Check", geoJSON, nil},
-	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil},
-	{"ground", "executeGround", "Ground", "Contours, hollows that hold water, the ways on which it runs together, and heights to draw a relief from.", "Ground", geoJSON, nil},
-	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil},
-	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}, {"shots", "Shots", "A point file of shots on the laid pipe, in place of the drains of status laid.", false}}},
-	{"steps", "executeSteps", "Calculation steps", "The flow, capacity, depth, velocity and shear of the runs of a plan, each step with its formula, values, units and source.", "Steps", appJSON, []extraInput{{"plan", "Plan", "The plan whose runs are worked.", true}}},
+	{"zone", "executeZone", "Trench zone", "Where a trench may lie on each lot, edge to edge, under the criteria.", "Zone", geoJSON, nil, true},
+	{"check", "executeCheck", "Route check", "Whether drawn or existing drains keep inside the lot with the clearance asked for.", "Check", geoJSON, nil, true},
+	{"plan", "executePlan", "Drain plan", "A drain from the intakes of the lots to the nearest inlet that gravity can reach, verified by a second piece of code.", "Plan", appJSON, nil, false},
+	{"ground", "executeGround", "Ground", "Contours, hollows that hold water, the ways on which it runs together, and heights to draw a relief from.", "Ground", geoJSON, nil, false},
+	{"audit", "executeAudit", "Subdivision audit", "Every lot, whether it has a trench zone and an inlet in reach.", "Audit", appJSON, nil, false},
+	{"asbuilt", "executeAsBuilt", "As-built comparison", "What was laid (drains of status laid) against the plan.", "AsBuilt", appJSON, []extraInput{{"plan", "Plan", "The plan that was laid.", true}, {"shots", "Shots", "A point file of shots on the laid pipe, in place of the drains of status laid.", false}}, false},
+	{"steps", "executeSteps", "Calculation steps", "The flow, capacity, depth, velocity and shear of the runs of a plan, each step with its formula, values, units and source.", "Steps", appJSON, []extraInput{{"plan", "Plan", "The plan whose runs are worked.", true}}, false},
 	{"sheet", "executeSheet", "Sheet", "A paper that leaves the office: plan and profile, stakes, takeoff, site visit, proposal, permit package, calculation, crew notes, close-out pack, or the report of an audit.", "Sheet", "application/pdf", []extraInput{
 		{"plan", "Plan", "A plan as this service gave it, which is checked anew; where not given, the lots are planned.", false},
 		{"prices", "PriceBook", "The firm's price book, for the takeoff and the proposal.", false},
 		{"templates", "Templates", "The firm's own words in place of the built-in ones, by name.", false},
-	}},
+	}, false},
 }
 
 const (
@@ -161,7 +162,8 @@ func aboutSite(err error) bool {
 
 func (s *service) execute(p processKind) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		if s.sync.full() && !prefersAsync(c.Request()) {
+		row := s.lanes.before(p)
+		if row.full() && !prefersAsync(c.Request()) {
 			// before the body is looked at, which costs more than the refusal; it is
 			// taken off the line, so that the client gets to read the answer
 			_, _ = io.CopyN(io.Discard, c.Request().Body, 1<<20)
@@ -174,7 +176,7 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 		e, err := s.readExecution(c, p, func() (err error) {
 			if !prefersAsync(c.Request()) {
 				var place func()
-				if place, err = s.sync.wait(); err == nil {
+				if place, err = row.wait(); err == nil {
 					give = place
 				}
 			}
@@ -198,7 +200,7 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
 		defer cancel()
-		leave, err := s.sync.pass(ctx)
+		leave, err := s.lanes.of(e).pass(ctx)
 		if err != nil {
 			return err
 		}
@@ -262,7 +264,7 @@ func (s *service) siteSheet(c echo.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
 	defer cancel()
-	leave, err := s.sync.enter(ctx)
+	leave, err := s.lanes.long.enter(ctx)
 	if err != nil {
 		return err
 	}

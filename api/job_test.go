@@ -205,7 +205,7 @@ func TestPastCapacity(t *testing.T) {
 	for range 2 {
 		go func() { done <- c.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`) }()
 	}
-	waitFor(t, func() bool { return len(c.s.s.sync.waiting) == 2 })
+	waitFor(t, func() bool { return len(c.s.s.lanes.short.waiting) == 2 })
 	c.want(c.do("POST /processes/zone/execution", `{"inputs":{"site":{}}}`), 503, "busy")
 	if len(done) > 0 { // it did not wait for those before it
 		t.Error("refused only after another ended")
@@ -214,6 +214,44 @@ func TestPastCapacity(t *testing.T) {
 		step <- struct{}{}
 	}
 	for range 2 {
+		c.want(<-done, 200, "")
+	}
+}
+
+// TestLanes: a plan that takes long keeps neither a check nor a quick plan waiting,
+// and a row of plans that is full refuses plans alone.
+func TestLanes(t *testing.T) {
+	step, running := make(chan struct{}), make(chan struct{}, 9)
+	c := newClient(t, func(o *Options) {
+		o.Engine = exampleEngine{execute: func(ctx context.Context, r Request) (Answer, error) {
+			if r.Process == "plan" && !strings.Contains(string(r.Options), `"quick":true`) || strings.Contains(string(r.Options), "shared") {
+				running <- struct{}{}
+				<-step
+			}
+			return exampleEngine{}.Execute(ctx, r)
+		}}
+		o.Config.Limits.Concurrent, o.Config.Limits.Waiting = 2, 1
+	})
+	done := make(chan *http.Response, 3)
+	plan := func(options string) {
+		done <- c.do("POST /processes/plan/execution", `{"inputs":{"site":{},"options":`+options+`}}`)
+	}
+	go plan(`{}`)
+	<-running
+	c.want(c.do("POST /processes/plan/execution", `{"inputs":{"site":{},"options":{"quick":true}}}`), 200, "")
+	c.want(c.do("POST /processes/check/execution", `{"inputs":{"site":{}}}`), 200, "")
+	go plan(`{"quick":true,"shared":true}`) // many lots: no short work
+	go plan(`{}`)
+	waitFor(t, func() bool { return len(c.s.s.lanes.long.waiting) == 3 })
+	c.want(c.do("POST /processes/plan/execution", `{"inputs":{"site":{},"options":{"quick":true}}}`), 503, "busy")
+	c.want(c.do("POST /processes/check/execution", `{"inputs":{"site":{}}}`), 200, "")
+	if len(running) > 0 {
+		t.Error("two plans at once on two processors")
+	}
+	for range 3 {
+		step <- struct{}{}
+	}
+	for range 3 {
 		c.want(<-done, 200, "")
 	}
 }

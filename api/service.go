@@ -142,7 +142,7 @@ type service struct {
 	metrics  *metrics
 	registry *prometheus.Registry
 	answers  *answers // by Idempotency-Key
-	sync     gate
+	lanes    lanes
 	frames   *frames
 	pages    *pages
 	sample   func() sampleDrawing
@@ -198,7 +198,7 @@ func New(o Options) (*Service, error) {
 	}
 	s.jobs = newJobList(s.limits, o.Now, s.metrics, keep)
 	s.answers = newAnswers(s.limits, o.Now, keep)
-	s.sync = newGate(s.limits.Concurrent, s.limits.Waiting)
+	s.lanes = newLanes(s.limits)
 	s.pages = newPages()
 	s.sample = sync.OnceValue(s.drawSample)
 

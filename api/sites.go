@@ -240,7 +240,7 @@ func (s *service) importLayer(c echo.Context, media string, body []byte, replace
 	if err := s.newName(c, name); err != nil {
 		return err
 	}
-	leave, err := s.sync.enter(ctx)
+	leave, err := s.lanes.long.enter(ctx)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package document
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"math"
@@ -171,6 +172,26 @@ func TestPropertyPlanRoundTrip(t *testing.T) {
 	}
 	if !json.Valid(b) {
 		t.Fatal("not JSON")
+	}
+	// the verdict joins the text as it joins the plan
+	p.Site, p.Findings = "\n \"network\": {", []parcels.Finding{{Code: "a", Message: "\n \"network\": <&>"}}
+	for _, v := range []*parcels.Verification{{}, {Passed: true, Checks: []parcels.Check{{Check: "<one>", Worst: parcels.Num(0.1), Where: "\n"}, {Check: "two"}}}} {
+		p.Verification = nil
+		text, err := WritePlan(p, s.Frame)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := WithVerification(text, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Verification = v
+		if want, err := WritePlan(p, s.Frame); err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%v %s\nwant %s", err, got, want)
+		}
+	}
+	if _, err := WithVerification([]byte(`{"network": 1}`), nil); err == nil {
+		t.Error("another text takes a verdict")
 	}
 	q, err := ReadPlan(b, s.Frame)
 	if err != nil {

@@ -295,6 +295,30 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 	}{&out, net, over})
 }
 
+// WithVerification is the text of a plan without one, as WritePlan gives it, with
+// the verdict on that very text: what WritePlan gives of the plan with both.
+func WithVerification(text []byte, v *parcels.Verification) ([]byte, error) {
+	// a line of the text's own members begins with one blank, and a text holds no line break
+	at := bytes.Index(text, []byte("\n \"network\": "))
+	if at < 0 {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: errors.New("the text is not one of WritePlan")}
+	}
+	var b bytes.Buffer
+	b.Grow(len(text) + 16<<10)
+	b.Write(text[:at])
+	b.WriteString("\n \"verification\": ")
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent(" ", " ")
+	if err := enc.Encode(v); err != nil {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+	}
+	b.Truncate(b.Len() - len("\n"))
+	b.WriteByte(',')
+	b.Write(text[at:])
+	return b.Bytes(), nil
+}
+
 // ReadPlan reads a plan back into the plane of a frame, which is that of the
 // site the plan was made for. The error is a *parcels.InputError.
 func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {

@@ -159,7 +159,7 @@ func of(lots []*parcels.Lot, fs []parcels.Finding) []parcels.Finding {
 }
 
 // gate is the one way out: write, verify the very bytes, add the verdict of the
-// verifier, write again.
+// verifier.
 func (p *Planner) gate(s *parcels.Site, plan *parcels.Plan) ([]byte, error) {
 	if p.Verifier == nil {
 		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: verify", Err: fmt.Errorf("no verifier was handed in")}
@@ -176,7 +176,7 @@ func (p *Planner) gate(s *parcels.Site, plan *parcels.Plan) ([]byte, error) {
 		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner", Err: &Refuted{v, body}}
 	}
 	plan.Verification = &v
-	return document.WritePlan(plan, s.Frame)
+	return document.WithVerification(body, &v)
 }
 
 // prover puts the plan of a lot's remedy to the verifier, under the rules that it
