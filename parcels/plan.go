@@ -119,10 +119,11 @@ type Run struct {
 // flow is of the flow there, of the tie-in its part at the last run.
 type Share struct {
 	Lot       string      `json:"lot"`
-	CA        unit.Area   `json:"ca_m2"`           // C times area that the lot brings
-	Stated    hydro.Flow  `json:"stated_flow_m3s"` // and what its intakes state
-	Length    unit.Length `json:"length_m"`        // of pipe, each run by the share
-	Shared    unit.Length `json:"shared_length_m"` // of the runs that it has with others
+	Outlet    string      `json:"outlet,omitempty"` // of its trunk; empty: it has none
+	CA        unit.Area   `json:"ca_m2"`            // C times area that the lot brings
+	Stated    hydro.Flow  `json:"stated_flow_m3s"`  // and what its intakes state
+	Length    unit.Length `json:"length_m"`         // of pipe, each run by the share
+	Shared    unit.Length `json:"shared_length_m"`  // of the runs that it has with others
 	CostIndex float64     `json:"cost_index"`
 	Share     float64     `json:"share"` // of the whole
 }

@@ -24,7 +24,7 @@ type planCmd struct {
 	Keep   bool     `help:"Keep the plan in the store, with the document and ground it rests on."`
 	Again  string   `help:"Work a stored plan again from what was stored with it, and say whether the bytes are the same." placeholder:"ID"`
 	Outlet string   `help:"Use this inlet or outlet only."`
-	Shared bool     `help:"Drain the lots by one shared trunk, which may lie along easements where a trench may lie; with the permissions it needs and each lot's share of the cost."`
+	Shared bool     `help:"Drain the lots by one shared trunk, which may lie along easements where a trench may lie; with the permissions it needs and each lot's share of the cost; of several inlets neighbouring lots go each to the one that makes the whole cheaper."`
 	WhatIf []string `help:"Plan again with one thing changed and show the difference; repeat for more. A criterion (pipe.target_slope=0.005, pipe.wall=corrugated), outlet=NAME, perforated.pipe_count=2, or ground.tilt=0.02: ground 2 % steeper, tilted about the outlet toward the intakes." placeholder:"KEY=VALUE" sep:"none"`
 	Steps  []string `help:"Print the calculation of a run, step by step; repeat for more." placeholder:"RUN"`
 }

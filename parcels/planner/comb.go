@@ -35,6 +35,7 @@ const (
 // long, its pipes are large, and every metre saved on it counts.
 func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 	lots, byLot := lp.rows(p)
+	lp.refusals = map[*route.Tree]shown{}
 	var along *route.Result
 	if stems := lp.stems(p, lots, byLot); stems != nil {
 		var err error
@@ -42,6 +43,12 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 			return nil, err
 		}
 		if along.Best != nil && len(along.Unreached) == 0 && (len(lots) > mostBoth || p.Price == nil) {
+			return along, nil
+		}
+		// What the trunk along the easements does not reach, or what is too much for
+		// the inlet, a shorter one does not mend: of many lots, or where nothing can be
+		// built, one is enough to say so.
+		if (len(lots) > mostBoth || p.Price == nil) && (along.Best != nil || lp.shownOf(along) != nil) {
 			return along, nil
 		}
 	}
@@ -54,6 +61,26 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 		return along, nil
 	}
 	return res, nil
+}
+
+// shown is a layout that joins what it can and that Price refused, as it may be
+// drawn to show why.
+type shown struct {
+	tree *route.Tree
+	left []route.Unreached
+}
+
+// shownOf is the first such layout of a result of combOn; nil: none.
+func (lp *lotPlan) shownOf(r *route.Result) *shown {
+	if r == nil {
+		return nil
+	}
+	for i := range r.Alternatives {
+		if s, ok := lp.refusals[r.Alternatives[i].Tree]; ok && r.Alternatives[i].Tree != nil {
+			return &s
+		}
+	}
+	return nil
 }
 
 // stem is a place on the easements for the trunk to come by.
@@ -243,6 +270,9 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 		t.Cost = cost
 		if !ok {
 			a.Tree, a.Reason = &t, why
+			if len(breaks(&t)) == 0 {
+				lp.refusals[&t] = shown{&t, left}
+			}
 			continue
 		}
 		if bad := breaks(&t); len(bad) > 0 {

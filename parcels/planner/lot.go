@@ -39,8 +39,10 @@ type lotPlan struct {
 	shared   bool // one trunk for all, along easements too
 	ways     []way
 	corridor orb.MultiPolygon // where centre lines of the width may lie in them
+	laidFor  unit.Length      // the width that the corridor is for
 	barred   []zone.KeepOut
-	costs    []float64 // of the runs
+	taken    []zone.KeepOut // by trunks planned before
+	costs    []float64      // of the runs
 	parts    []parcels.Share
 	surface  ground.Surface // nil: the ground is not known
 	given    bool           // it is not made of the site's own shots
@@ -63,10 +65,12 @@ type lotPlan struct {
 	result    profile.Result
 	cache     map[[4]float64]stretch
 	regionsOf []boxed
-	asked     *route.Problem   // what the route was last asked
-	refused   *route.Result    // the answer, where nothing that it found can be built
+	asked     *route.Problem // what the route was last asked
+	refused   *route.Result  // the answer, where nothing that it found can be built
+	refusals  map[*route.Tree]shown
 	hollows   []yardwater.Pond // on the lot
 
+	beside       []parcels.Point // of the other trunks
 	points       []parcels.Point
 	runs         []parcels.Run
 	trenches     []parcels.Trench
@@ -233,15 +237,20 @@ func (lp *lotPlan) pipes() {
 // run plans the lot: route, profile, network, and what they do to the water
 // over the ground.
 func (lp *lotPlan) run(ctx context.Context) error {
+	if err := lp.pipe(ctx); err != nil {
+		return err
+	}
+	return lp.lines()
+}
+
+// pipe lays the pipes by what the ground's water does now.
+func (lp *lotPlan) pipe(ctx context.Context) error {
 	if !lp.quick {
 		for i := range lp.members {
 			lp.yard(&lp.members[i])
 		}
 	}
-	if err := lp.drain(ctx); err != nil {
-		return err
-	}
-	return lp.lines()
+	return lp.drain(ctx)
 }
 
 // drain lays the pipes.
@@ -259,7 +268,9 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 			}
 		}
 	}
+	known := len(lp.findings)
 	for round := 0; ; round++ {
+		lp.findings = lp.findings[:known] // each round tells its own
 		tree, final, err := lp.lay(ctx)
 		if err != nil || tree == nil {
 			return err
@@ -381,11 +392,12 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		p.Depth = lp.depth
 	}
 	lp.asked = &p
-	res := lp.refused
+	res, now := lp.refused, false
 	if res != nil {
 		// In a wider trench nothing can be built that could not in a narrower one.
 	} else if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
 		res, err = lp.comb(&p)
+		now = true
 	} else {
 		res, err = route.Solve(&p)
 	}
@@ -410,7 +422,9 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 				open = true
 			}
 		}
-		if open {
+		if s := lp.shownOf(res); now && s != nil { // it was laid in this very zone
+			best, unreached = s.tree, s.left
+		} else if open {
 			var free *route.Result
 			if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
 				free, err = lp.comb(&p)

@@ -13,6 +13,7 @@ import (
 	"fallwright/geo/route"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
+	"fallwright/hydro"
 	"fallwright/hydro/profile"
 	"fallwright/parcels"
 )
@@ -175,15 +176,20 @@ func (lp *lotPlan) overLimit(l *layout, r *profile.Result) string {
 	if in == nil || in.FlowLimit == nil {
 		return ""
 	}
+	all := hydro.Flow(0)
 	for i := range l.runs {
-		if l.nodes[l.runs[i].to].end == nil {
-			continue
-		}
-		if q := r.Reaches[i].Flow; q > *in.FlowLimit*(1+1e-9) {
-			return fmt.Sprintf("over its flow limit: %.1f L/s would come, %.1f L/s are allowed", 1000*float64(q), 1000*float64(*in.FlowLimit))
+		if l.nodes[l.runs[i].to].end != nil {
+			all += r.Reaches[i].Flow
 		}
 	}
+	if all > *in.FlowLimit*(1+1e-9) {
+		return overLimit(all, *in.FlowLimit)
+	}
 	return ""
+}
+
+func overLimit(q, limit hydro.Flow) string {
+	return fmt.Sprintf("over its flow limit: %.1f L/s would come, %.1f L/s are allowed", 1000*float64(q), 1000*float64(limit))
 }
 
 // band is the lowest place on a lot where an emitter may let water out on the

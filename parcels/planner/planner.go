@@ -12,6 +12,7 @@ import (
 	"fallwright/geo/ground"
 	"fallwright/geo/shape"
 	"fallwright/geo/unit"
+	"fallwright/hydro"
 	"fallwright/parcels"
 	"fallwright/parcels/document"
 	"fallwright/parcels/memory"
@@ -38,7 +39,8 @@ type Options struct {
 	// Surface is the ground in place of the site's shots (a raster).
 	Surface ground.Surface
 	// Shared drains the lots by one trunk, which may lie along easements where a
-	// trench may lie, over other lots too.
+	// trench may lie, over other lots too; or by several, where that drains more of
+	// them or is cheaper, each to an inlet of its own.
 	Shared bool
 	// Quick leaves out what does not change the drain: the water over the yard, the
 	// proof of the bound, remedies, the emitter that is not listed, and what the free
@@ -74,16 +76,15 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		return nil, nil, err
 	}
 	var parts []*lotPlan
-	st := siting.New(s).With(p.Memory)
+	kept := p.Memory
+	if kept == nil && o.Shared {
+		kept = memory.New(64 << 20) // divisions have the ground and the water of their lots in common
+	}
+	st := siting.New(s).With(kept)
 	if o.Shared {
-		lp, err := newShared(s, st, lots, surface, o)
-		if err != nil {
+		if parts, err = planTrunks(ctx, s, st, lots, surface, o); err != nil {
 			return nil, nil, err
 		}
-		if err := lp.run(ctx); err != nil {
-			return nil, nil, err
-		}
-		parts = append(parts, lp)
 		lots = nil
 	}
 	for _, lot := range lots {
@@ -327,9 +328,14 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		}
 		sum.Length += lp.pipeLength
 		sum.TrenchLength += lp.trenchLength
-		if lp.cost != nil {
+		switch {
+		case lp.cost != nil:
 			cost += *lp.cost
-		} else {
+		case lp.shared && len(parts) > 1 && len(lp.runs) == 0: // its lots pay nothing for nothing
+			for _, lot := range lp.lotsOf() {
+				plan.Shares = append(plan.Shares, parcels.Share{Lot: lot})
+			}
+		default:
 			priced = false
 		}
 		if lp.bound != nil {
@@ -337,11 +343,17 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 			plan.Bound.Over = lp.bound.Over
 		}
 	}
+	if len(parts) > 1 && cost > 0 {
+		for i := range plan.Shares { // of the whole, not of its trunk
+			plan.Shares[i].Share = round(plan.Shares[i].CostIndex/round(cost, 2), 4)
+		}
+	}
 	// A bound over the priced candidates does not bound a plan that was finished
 	// otherwise (a cleanout less, a pipe laid to the end): then none is stated.
 	if len(parts) == 1 && (lower == nil || *lower <= cost) {
 		plan.Bound.CostLowerBound, plan.Bound.Gap = lower, gap
 	}
+	limits(plan, parts)
 	sum.Outlet = strings.Join(names, ", ")
 	sum.Length, sum.TrenchLength = mm(sum.Length), mm(sum.TrenchLength)
 	if priced && len(plan.Runs) > 0 {
@@ -352,6 +364,30 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 	sum.Verdict, sum.WhyNot, sum.Cure = v, strings.Join(why, " "), strings.Join(cures, " ")
 	if v != parcels.NotFeasible && len(cures) > 0 {
 		sum.NextMeasurement = cures[0]
+	}
+}
+
+// limits stops a plan in which drains of several lots, each within an inlet's flow
+// limit, come to more than that together.
+func limits(plan *parcels.Plan, parts []*lotPlan) {
+	if len(parts) < 2 {
+		return
+	}
+	s := parts[0].site
+	for i := range s.Inlets {
+		in := &s.Inlets[i]
+		all := hydro.Flow(0)
+		for k := range plan.Runs {
+			if r := &plan.Runs[k]; r.To == in.ID && r.Flow != nil {
+				all += *r.Flow
+			}
+		}
+		told := slices.ContainsFunc(plan.Findings, func(f parcels.Finding) bool { return f.Code == "inlet_over_limit" && f.Feature == in.ID })
+		if in.FlowLimit != nil && all > *in.FlowLimit*(1+1e-9) && !told {
+			at := in.At
+			plan.Findings = append(plan.Findings, parcels.Finding{Code: "inlet_over_limit", Severity: parcels.Stop, Feature: in.ID, Location: &at, Measured: parcels.Num(roundAs(float64(all), 6)), Required: parcels.Num(float64(*in.FlowLimit)), Unit: "m3/s",
+				Message: fmt.Sprintf("The drains together bring inlet %s %s.", in.ID, overLimit(all, *in.FlowLimit))})
+		}
 	}
 }
 

@@ -109,52 +109,29 @@ func (lp *lotPlan) ground() (all orb.MultiPolygon, reason string, err error) {
 	if !lp.shared {
 		return all, reason, nil
 	}
-	if err := lp.findWays(); err != nil {
+	if err := lp.layCorridor(); err != nil {
 		return nil, "", err
 	}
 	// The lots by their lines first, then what bars a trench, once for all of one
 	// width: fewer corners than the zones one by one.
-	by := map[unit.Length][]orb.MultiPolygon{}
-	inset := func(l zone.Lot, width unit.Length, of string) error {
-		z, err := zone.CentreLine(l, nil, width+2*inHand)
-		if err != nil {
-			return &parcels.Error{Kind: parcels.Failed, Op: "planner: trench zone", Subject: of, Err: err}
-		}
-		if z.Pieces > 0 {
-			by[width] = append(by[width], z.Shape)
-		}
-		return nil
-	}
-	clear := func(width unit.Length) (orb.MultiPolygon, error) {
-		barred := slices.Clone(lp.barred)
-		for i := range barred {
-			barred[i].Clearance += width/2 + inHand
-		}
-		a, err := zone.Merge(by[width], barred)
-		return siting.WithoutSlivers(a), err
-	}
-	for _, w := range lp.ways {
-		if err := inset(zone.Lot{Shape: w.area}, lp.width, "easement "+w.easement.ID); err != nil {
-			return nil, "", err
-		}
-	}
-	if lp.corridor, err = clear(lp.width); err != nil {
-		return nil, "", err
-	}
 	clearOf := []orb.MultiPolygon{lp.corridor}
-	by = map[unit.Length][]orb.MultiPolygon{}
+	by := map[unit.Length][]orb.MultiPolygon{}
 	var widths []unit.Length
 	for i := range lp.members {
 		m := &lp.members[i]
 		if !slices.Contains(widths, m.width) {
 			widths = append(widths, m.width)
 		}
-		if err := inset(m.solid.Lines, m.width, "lot "+m.lot.ID); err != nil {
+		in, err := inset(m.solid.Lines, m.width, "lot "+m.lot.ID)
+		if err != nil {
 			return nil, "", err
+		}
+		if len(in) > 0 {
+			by[m.width] = append(by[m.width], in)
 		}
 	}
 	for _, w := range widths {
-		a, err := clear(w)
+		a, err := lp.clear(by[w], w)
 		if err != nil {
 			return nil, "", err
 		}
@@ -162,6 +139,56 @@ func (lp *lotPlan) ground() (all orb.MultiPolygon, reason string, err error) {
 	}
 	all, err = zone.Merge(clearOf, nil)
 	return siting.WithoutSlivers(all), reason, err
+}
+
+// inset is where the centre line of a trench of the width may lie by the lines of
+// an area alone; empty: nowhere.
+func inset(l zone.Lot, width unit.Length, of string) (orb.MultiPolygon, error) {
+	z, err := zone.CentreLine(l, nil, width+2*inHand)
+	if err != nil {
+		return nil, &parcels.Error{Kind: parcels.Failed, Op: "planner: trench zone", Subject: of, Err: err}
+	}
+	return z.Shape, nil
+}
+
+// clear takes from areas what bars a trench of the width.
+func (lp *lotPlan) clear(areas []orb.MultiPolygon, width unit.Length) (orb.MultiPolygon, error) {
+	var barred []zone.KeepOut
+	for _, k := range slices.Concat(lp.barred, lp.taken) {
+		k.Clearance += width/2 + inHand
+		box := k.Geometry.Bound().Pad(float64(k.Clearance) + 0.1)
+		if slices.ContainsFunc(areas, func(a orb.MultiPolygon) bool {
+			return slices.ContainsFunc(a, func(p orb.Polygon) bool { return p.Bound().Intersects(box) })
+		}) {
+			barred = append(barred, k)
+		}
+	}
+	a, err := zone.Merge(areas, barred)
+	return siting.WithoutSlivers(a), err
+}
+
+// layCorridor finds where in the easements the centre line of the trunk may lie.
+func (lp *lotPlan) layCorridor() error {
+	if lp.ways != nil && lp.laidFor == lp.width {
+		return nil
+	}
+	if err := lp.findWays(); err != nil {
+		return err
+	}
+	var areas []orb.MultiPolygon
+	for _, w := range lp.ways {
+		a, err := inset(zone.Lot{Shape: w.area}, lp.width, "easement "+w.easement.ID)
+		if err != nil {
+			return err
+		}
+		if len(a) > 0 {
+			areas = append(areas, a)
+		}
+	}
+	var err error
+	lp.corridor, err = lp.clear(areas, lp.width)
+	lp.laidFor = lp.width
+	return err
 }
 
 // fits says whether each trench of a shared layout has the room that it needs,
@@ -425,7 +452,7 @@ func (lp *lotPlan) divide(l *layout, r *profile.Result) {
 	by := map[string]*parcels.Share{}
 	for i := range lp.members {
 		id := lp.members[i].lot.ID
-		by[id] = &parcels.Share{Lot: id}
+		by[id] = &parcels.Share{Lot: id, Outlet: lp.outlet}
 	}
 	exact := map[string]float64{}
 	for i := range l.runs {

@@ -106,7 +106,7 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 		}
 	}
 	if over > 0 {
-		lp.find(parcels.Finding{Code: "runs_over", Severity: parcels.Note, Measured: parcels.Num(float64(over)), Unit: "years", Message: fmt.Sprintf("The first basin runs over in the %g-year storm.", float64(over))})
+		lp.find(parcels.Finding{Code: "runs_over", Severity: parcels.Note, Feature: l.end.id, Measured: parcels.Num(float64(over)), Unit: "years", Message: fmt.Sprintf("The first basin runs over in the %g-year storm.", float64(over))})
 	}
 	return lp.backUp(l, r, design)
 }

@@ -154,9 +154,11 @@ func (lp *lotPlan) linesOf(m *member) error {
 	}
 	c := lp.site.Criteria
 	d := yardwater.Drained{Taken: map[string]bool{}}
-	for i := range lp.points {
-		if lp.points[i].Kind == parcels.PointIntake {
-			d.Taken[lp.points[i].ID] = true
+	for _, points := range [][]parcels.Point{lp.points, lp.beside} {
+		for i := range points {
+			if points[i].Kind == parcels.PointIntake {
+				d.Taken[points[i].ID] = true
+			}
 		}
 	}
 	if e := lp.endNow(); e != nil && e.outfall() {

@@ -140,8 +140,8 @@ func (j *judge) heldBack(c *check, b *backed) {
 		return
 	}
 	if len(j.p.shares) > 0 {
-		if !slices.Equal(b.lots, j.p.summary.lots) {
-			c.fail(b.run, "lots says %v, the drain is of %v", b.lots, j.p.summary.lots)
+		if of := j.sharers(b.outlet); !slices.Equal(b.lots, of) {
+			c.fail(b.run, "lots says %v, the drain is of %v", b.lots, of)
 		}
 	} else if len(b.lots) != 1 || b.lots[0] != j.p.runs[i].lot {
 		c.fail(b.run, "lots says %v, the run is of lot %s", b.lots, j.p.runs[i].lot)

@@ -98,7 +98,7 @@ func (j *judge) fallChance() {
 		rules := j.of(r.lot)
 		least, laying := float64(rules.Pipe.LeastSlope), float64(rules.Ground.LayingSD)
 		if len(j.p.shares) > 0 {
-			for _, lot := range j.p.summary.lots {
+			for _, lot := range j.sharers(j.endOf(i)) {
 				least = max(least, float64(j.of(lot).Pipe.LeastSlope))
 			}
 		}

@@ -286,10 +286,13 @@ func (j *judge) outlet() {
 			continue
 		}
 		if q.flowLimit != nil {
+			all, names := 0.0, []string{n.id}
 			for _, k := range n.in {
-				if f := j.p.runs[k].flow; f != nil && *f > *q.flowLimit*(1+1e-6) {
-					c.broken([]string{n.id, j.p.runs[k].id}, []string{"limit"}, "takes %.5f m3/s, its limit is %.5f", *f, *q.flowLimit)
-				}
+				all += flowOf(&j.p.runs[k])
+				names = append(names, j.p.runs[k].id)
+			}
+			if all > *q.flowLimit*(1+1e-6)+1e-6*float64(len(n.in)-1) { // flows are written to a millilitre a second
+				c.broken(names, []string{"limit"}, "takes %.5f m3/s, its limit is %.5f", all, *q.flowLimit)
 			}
 		}
 		switch q.system {

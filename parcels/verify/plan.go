@@ -88,7 +88,7 @@ type met struct {
 type alternative struct{ outlet, kind, verdict, reason string }
 
 type share struct {
-	lot         string
+	lot, outlet string
 	cost, share float64
 }
 
@@ -260,7 +260,7 @@ func (r *planReader) body(v val) {
 	}
 	for i, a := range v.get("shares").a {
 		of := fmt.Sprintf("share %d", i)
-		p.shares = append(p.shares, share{r.text(a, "lot", of), r.num(a, "cost_index", of), r.num(a, "share", of)})
+		p.shares = append(p.shares, share{r.text(a, "lot", of), r.text(a, "outlet", of), r.num(a, "cost_index", of), r.num(a, "share", of)})
 	}
 	for i, a := range v.get("remedies").a {
 		of := fmt.Sprintf("remedy %d", i)

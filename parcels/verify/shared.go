@@ -431,3 +431,86 @@ func (j *judge) agreement() {
 		}
 	}
 }
+
+// endOf is the outlet that a run's water comes to; "": none.
+func (j *judge) endOf(i int) string {
+	for range j.p.runs {
+		b := j.p.runs[i].b
+		if b < 0 {
+			return ""
+		}
+		if len(j.p.nodes[b].out) == 0 {
+			return j.p.nodes[b].id
+		}
+		i = j.p.nodes[b].out[0]
+	}
+	return ""
+}
+
+// sharers are the lots that share the trunk to an outlet, in the plan's order.
+func (j *judge) sharers(outlet string) (out []string) {
+	for _, id := range j.p.summary.lots {
+		if slices.ContainsFunc(j.p.shares, func(s share) bool { return s.lot == id && s.outlet == outlet }) {
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// trunksApart: where lots are divided among outlets, all water of a lot goes to the
+// one that it is said to share, and no trench of one trunk meets that of another.
+func (j *judge) trunksApart() {
+	c := j.open("trunks_apart")
+	if len(j.p.shares) == 0 {
+		return
+	}
+	said := map[string]string{}
+	for _, s := range j.p.shares {
+		said[s.lot] = s.outlet
+	}
+	drains := map[string]bool{}
+	ends := make([]string, len(j.p.runs))
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		ends[i] = j.endOf(i)
+		if r.a < 0 || j.p.nodes[r.a].kind != "intake" {
+			continue
+		}
+		if k := j.intake(r.from); k != nil {
+			drains[k.lot] = true
+			if said[k.lot] != ends[i] {
+				c.fail(k.lot, "shares the trunk to %q, and the water of %s goes to %q", said[k.lot], r.from, ends[i])
+			}
+		}
+	}
+	for _, s := range j.p.shares {
+		if s.outlet == "" && s.cost != 0 || s.outlet == "" && drains[s.lot] {
+			c.fail(s.lot, "pays or drains, and shares the trunk to no outlet")
+		}
+	}
+	for i := range j.p.runs {
+		for k := range j.p.runs[:i] {
+			a, b := &j.p.runs[i], &j.p.runs[k]
+			if ends[i] == ends[k] || ends[i] == "" || ends[k] == "" {
+				continue
+			}
+			room := (a.width + b.width) / 2
+			for m := 1; m < len(a.line); m++ {
+				for n := 1; n < len(b.line); n++ {
+					if d := segmentsApart(a.line[m-1], a.line[m], b.line[n-1], b.line[n]); d < room {
+						c.most(room-d, a.id)
+						c.fail(a.id, "its trench, to %s, lies %s into that of %s, to %s", ends[i], mm(room-d), b.id, ends[k])
+					}
+				}
+			}
+		}
+	}
+}
+
+// segmentsApart is the distance of two straight lines; 0 where they cross.
+func segmentsApart(p, q, u, v pt) float64 {
+	if cross(p, q, u)*cross(p, q, v) < 0 && cross(u, v, p)*cross(u, v, q) < 0 {
+		return 0
+	}
+	return min(fromSegment(p, u, v), fromSegment(q, u, v), fromSegment(u, p, q), fromSegment(v, p, q))
+}

@@ -80,6 +80,7 @@ var checks = []func(*judge){
 	(*judge).permission,
 	(*judge).easementRuns,
 	(*judge).agreement,
+	(*judge).trunksApart,
 	(*judge).lengths,
 	(*judge).falls,
 	(*judge).slopes,

@@ -118,8 +118,7 @@ func (j *judge) treeOf(i int) []int {
 func (j *judge) waterLevels() {
 	c := j.open("water_levels").bound(waterSlack)
 	used := make([]bool, len(j.p.cases))
-	over := map[string]float64{} // by lot of the last run: the first storm that spills
-	asked := map[string]bool{}
+	over := map[string]float64{} // by lot of the last run, of a shared drain by outlet: the first storm that spills
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		if r.b < 0 || r.a < 0 || len(j.p.nodes[r.b].out) > 0 || !r.levels {
@@ -138,7 +137,10 @@ func (j *judge) waterLevels() {
 		if len(j.p.shares) > 0 {
 			rules = &j.c
 		}
-		asked[r.lot] = true
+		drain := r.lot
+		if len(j.p.shares) > 0 {
+			drain = r.to
+		}
 		in := j.inlet(r.to)
 		design := float64(rules.Storm.ReturnYears)
 		years := []float64{design}
@@ -167,8 +169,8 @@ func (j *judge) waterLevels() {
 					used[at] = true
 					j.heldCase(c, k, r.b, level, y/design != 1, y, design)
 				}
-				if s == 0 && k.spill != "" && (over[r.lot] == 0 || y < over[r.lot]) {
-					over[r.lot] = y
+				if s == 0 && k.spill != "" && (over[drain] == 0 || y < over[drain]) {
+					over[drain] = y
 				}
 				if s == 0 && y == design {
 					j.markedBy(c, k, tree, r.b)
@@ -187,23 +189,21 @@ func (j *judge) waterLevels() {
 			continue
 		}
 		lot := f.lot
-		if lot == "" || len(j.p.shares) > 0 { // of a shared drain: the lot of its last run
-			for _, k := range slices.Sorted(maps.Keys(asked)) {
-				lot = k
-			}
+		if len(j.p.shares) > 0 {
+			lot = f.feature
 		}
 		if told[lot] {
-			c.fail("runs_over", "told twice of lot %s", lot)
+			c.fail("runs_over", "told twice of %s", lot)
 		}
 		told[lot] = true
 		if f.measured == nil || over[lot] == 0 || *f.measured != over[lot] {
-			c.fail("runs_over", "the finding of lot %s says %s years; by the cases the first basin runs over at %g (0: in none)", lot, orNone(f.measured), over[lot])
+			c.fail("runs_over", "the finding of %s says %s years; by the cases the first basin runs over at %g (0: in none)", lot, orNone(f.measured), over[lot])
 		}
 	}
 	for _, lot := range slices.Sorted(maps.Keys(over)) {
 		y := over[lot]
 		if !told[lot] {
-			c.fail("runs_over", "a basin of lot %s runs over in the %g-year storm, and no finding says so", lot, y)
+			c.fail("runs_over", "a basin of %s runs over in the %g-year storm, and no finding says so", lot, y)
 		}
 	}
 }
@@ -337,7 +337,7 @@ func (j *judge) heldOpening(c *check, k *waterCase, points map[int]float64, sink
 			}
 			lots := []string{j.p.runs[i].lot}
 			if len(j.p.shares) > 0 {
-				lots = j.p.summary.lots
+				lots = j.sharers(j.p.nodes[sink].id)
 			}
 			for _, id := range lots {
 				if l := j.s.lot(id); l != nil && j.inOrOn(l, o.at) {

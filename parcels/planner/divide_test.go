@@ -1,0 +1,196 @@
+package planner_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+
+	"fallwright/hydro"
+	"fallwright/parcels"
+	"fallwright/parcels/document"
+	"fallwright/parcels/planner"
+	"fallwright/parcels/verify"
+	"fallwright/sampledata"
+)
+
+// twoInlets is a street of six lots with a second inlet in its easement, between
+// the third lot and the fourth; limit is the most that each takes, 0: anything.
+func twoInlets(t *testing.T, limit float64) *parcels.Site {
+	t.Helper()
+	s, _ := street(t, 6)
+	props := ""
+	if limit > 0 {
+		props = fmt.Sprintf(`,"flow_limit_m3s":%g`, limit)
+	}
+	first := []byte(`"outgoing_diameter_mm":600,"tailwater_m":97.1`)
+	at := bytes.Index(s.Document, first)
+	end := at + bytes.IndexByte(s.Document[at:], ']')
+	if at < 0 {
+		t.Fatal("the street has another inlet")
+	}
+	second := fmt.Sprintf(`,{"type":"Feature","properties":{"inlet":"J","system":"storm","rim_m":100.6,"invert_m":97.0,"outgoing_diameter_mm":600,"tailwater_m":97.1%s},"geometry":{"type":"Point","coordinates":[500062.000,5000002.000]}}`, props)
+	// the inlet's feature ends two braces after its coordinates
+	brace := end + 1 + bytes.Index(s.Document[end+1:], []byte("}}")) + 2
+	if s.Document[end+1] == '}' {
+		brace = end + 3
+	}
+	doc := slices.Concat(s.Document[:brace], []byte(second), s.Document[brace:])
+	doc = bytes.Replace(doc, first, append(slices.Clone(first), props...), 1)
+	two, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(two.Inlets) != 2 {
+		t.Fatalf("%d inlets", len(two.Inlets))
+	}
+	return two
+}
+
+var six = []string{"1", "2", "3", "4", "5", "6"}
+
+func outletsOf(plan *parcels.Plan) map[string]string {
+	out := map[string]string{}
+	for _, x := range plan.Shares {
+		out[x.Lot] = x.Outlet
+	}
+	return out
+}
+
+// By hand: each of six lots brings 100 m2 * 0.95 * 60 mm/h = 1.583 L/s. With 5 L/s
+// at most, an inlet takes three lots: those to the west go to I, at the west end,
+// the others to J, in the middle, which three of the neighbours reach without passing
+// another's trunk. Each lot pays its part: the parts are the whole.
+func TestHandDividedByLimit(t *testing.T) {
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), twoInlets(t, 0.005), planner.Options{Lots: six, Shared: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if plan.Summary.Verdict != parcels.Feasible {
+		t.Fatal(plan.Summary.Verdict, plan.Summary.WhyNot)
+	}
+	for lot, outlet := range outletsOf(plan) {
+		if want := map[bool]string{true: "I", false: "J"}[lot <= "3"]; outlet != want {
+			t.Errorf("lot %s drains to %s, by hand to %s", lot, outlet, want)
+		}
+	}
+	flow, sum := map[string]float64{}, 0.0
+	for i := range plan.Runs {
+		if r := &plan.Runs[i]; r.To == "I" || r.To == "J" {
+			flow[r.To] += float64(*r.Flow)
+		}
+	}
+	for _, id := range []string{"I", "J"} {
+		if math.Abs(flow[id]-0.00475) > 2e-6 {
+			t.Errorf("%.6f m3/s come to %s, by hand 0.00475", flow[id], id)
+		}
+	}
+	for _, x := range plan.Shares {
+		sum += x.Share
+		if math.Abs(x.Share-x.CostIndex / *plan.Summary.CostIndex) > 1e-4 {
+			t.Errorf("lot %s has a share of %.4f of the whole and pays %.2f of %.2f", x.Lot, x.Share, x.CostIndex, *plan.Summary.CostIndex)
+		}
+	}
+	if len(plan.Trunks) != 2 || math.Abs(sum-1) > 1e-3 {
+		t.Errorf("%d trunks, shares of %.4f together", len(plan.Trunks), sum)
+	}
+	// and told why one trunk will not do
+	if i := slices.IndexFunc(plan.Findings, func(f parcels.Finding) bool { return f.Code == "lots_divided" }); i < 0 {
+		t.Error("the division is not told")
+	}
+}
+
+// With no limits the division is no dearer than one trunk to either inlet.
+func TestPropertyDividedIsNoDearer(t *testing.T) {
+	p := planner.Planner{Verifier: verify.Checker{}}
+	s := twoInlets(t, 0)
+	free, _, err := p.Plan(context.Background(), s, planner.Options{Lots: six, Shared: true, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if free.Summary.Verdict != parcels.Feasible {
+		t.Fatal(free.Summary.WhyNot)
+	}
+	t.Logf("%s: cost index %.1f, %v", free.Summary.Outlet, *free.Summary.CostIndex, outletsOf(free))
+	for _, id := range []string{"I", "J"} {
+		one, _, err := p.Plan(context.Background(), s, planner.Options{Lots: six, Shared: true, Quick: true, Outlet: id})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("to %s alone: %s, cost index %.1f", id, one.Summary.Verdict, *one.Summary.CostIndex)
+		if one.Summary.Verdict == parcels.Feasible && *one.Summary.CostIndex < *free.Summary.CostIndex-0.01 {
+			t.Errorf("to %s alone it costs %.2f, divided %.2f", id, *one.Summary.CostIndex, *free.Summary.CostIndex)
+		}
+	}
+}
+
+// Nine lots in a row of the sample: by hand nine roofs and yards bring far more
+// than the 60 and 50 L/s that the two inlets on their easement may be given, and less
+// than both together. No inlet takes more than it may, and lots next to each other
+// in the row drain to one.
+func TestPropertyNineLotsDivided(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	lots := []string{"B1", "B2", "B3", "B4", "B5", "B6", "B7", "B8", "B9"}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: lots, Shared: true, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range plan.Findings {
+		// B5 has ground cut off by its own walls, B9 no way to the easement
+		if f.Severity == parcels.Stop && f.Lot != "B5" && f.Lot != "B9" {
+			t.Errorf("%s %s: %s", f.Code, f.Lot, f.Message)
+		}
+	}
+	to := outletsOf(plan)
+	changes := 0
+	for i := 1; i < len(lots); i++ {
+		if to[lots[i]] != to[lots[i-1]] {
+			changes++
+		}
+	}
+	if changes != 1 {
+		t.Errorf("the row changes its inlet %d times: %v", changes, to)
+	}
+	for i := range s.Inlets {
+		in, came := &s.Inlets[i], hydro.Flow(0)
+		for k := range plan.Runs {
+			if plan.Runs[k].To == in.ID {
+				came += *plan.Runs[k].Flow
+			}
+		}
+		if in.FlowLimit != nil && came > *in.FlowLimit {
+			t.Errorf("%.4f m3/s come to %s, it may be given %.4f", float64(came), in.ID, float64(*in.FlowLimit))
+		}
+	}
+}
+
+// Two lots, each with a drain of its own to one inlet and within its limit, that
+// together bring more than it may be given: a stop, and the checker agrees.
+func TestHandLimitOfTwoDrains(t *testing.T) {
+	doc := bytes.Replace(sampledata.StatePlane(), []byte(`"flow_limit_m3s": 0.05`), []byte(`"flow_limit_m3s": 0.015`), 1)
+	if bytes.Equal(doc, sampledata.StatePlane()) {
+		doc = bytes.Replace(doc, []byte(`"flow_limit_m3s":0.05`), []byte(`"flow_limit_m3s":0.015`), 1)
+	}
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	for _, lots := range [][]string{{"B1"}, {"C1"}, {"B1", "C1"}} {
+		plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: lots, Quick: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := slices.ContainsFunc(plan.Findings, func(f parcels.Finding) bool { return f.Code == "inlet_over_limit" })
+		if told != (len(lots) == 2) || told != (plan.Summary.Verdict == parcels.NotFeasible) {
+			t.Errorf("lots %v bring %v m3/s: %s, over the limit told: %v", lots, *plan.Summary.Flow, plan.Summary.Verdict, told)
+		}
+	}
+}
