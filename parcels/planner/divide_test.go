@@ -90,7 +90,7 @@ func TestHandDividedByLimit(t *testing.T) {
 	}
 	for _, x := range plan.Shares {
 		sum += x.Share
-		if math.Abs(x.Share-x.CostIndex / *plan.Summary.CostIndex) > 1e-4 {
+		if math.Abs(x.Share - x.CostIndex / *plan.Summary.CostIndex) > 1e-4 {
 			t.Errorf("lot %s has a share of %.4f of the whole and pays %.2f of %.2f", x.Lot, x.Share, x.CostIndex, *plan.Summary.CostIndex)
 		}
 	}
