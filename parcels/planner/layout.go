@@ -296,14 +296,15 @@ func (l *layout) split(every unit.Length) {
 
 // along is the ground under a straight run. Where the surface has none the
 // nearest known level is held and known is false.
-func (lp *lotPlan) along(a, b orb.Point) stretch {
-	key := [4]float64{a[0], a[1], b[0], b[1]}
-	if s, ok := lp.cache[key]; ok {
+func (lp *lotPlan) along(a, b orb.Point) *stretch {
+	s := lp.straight(a, b)
+	if s.measured {
 		return s
 	}
+	s.measured = true
 	length := unit.Length(math.Hypot(b[0]-a[0], b[1]-a[1]))
 	p := lp.surface.Along(orb.LineString{a, b})
-	s := stretch{known: p.Complete()}
+	s.known = p.Complete()
 	for _, st := range p.Stations {
 		d := min(max(st.Distance, 0), length)
 		if n := len(s.stations); n > 0 && d-s.stations[n-1].At < 1e-6 {
@@ -338,7 +339,17 @@ func (lp *lotPlan) along(a, b orb.Point) stretch {
 			s.stations = append(s.stations, profile.Station{At: length, Ground: s.stations[0].Ground})
 		}
 	}
-	lp.cache[key] = s
+	return s
+}
+
+// straight is what is known of a straight line so far.
+func (lp *lotPlan) straight(a, b orb.Point) *stretch {
+	key := [4]float64{a[0], a[1], b[0], b[1]}
+	s := lp.cache[key]
+	if s == nil {
+		s = new(stretch)
+		lp.cache[key] = s
+	}
 	return s
 }
 
@@ -388,16 +399,26 @@ func (l *layout) fixed(i int) float64 {
 	case parcels.PointCleanout:
 		cost += p.CleanoutEach
 	}
-	line := orb.LineString{n.at, l.nodes[l.runs[i].to].at}
+	return cost + l.lp.over(n.at, l.nodes[l.runs[i].to].at)
+}
+
+// over is the price of the regions that a straight line crosses.
+func (lp *lotPlan) over(a, b orb.Point) float64 {
+	s := lp.straight(a, b)
+	if s.priced {
+		return s.extra
+	}
+	s.priced = true
+	line := orb.LineString{a, b}
 	box := line.Bound()
-	for _, r := range l.lp.crossed() {
+	for _, r := range lp.crossed() {
 		if !r.box.Intersects(box) {
 			continue
 		}
 		inside, times := within(line, r.Shape)
-		cost += r.PerMetre*float64(inside) + r.Each*float64(times)
+		s.extra += r.PerMetre*float64(inside) + r.Each*float64(times)
 	}
-	return cost
+	return s.extra
 }
 
 // boxed is a region with its box.
@@ -580,12 +601,18 @@ const basinDrop = 0.3 * unit.Metre
 // crossings are the utilities of known level that a straight run crosses, as
 // bands with the clearance on both sides.
 func (lp *lotPlan) crossings(a, b orb.Point) []profile.Crossing {
+	s := lp.straight(a, b)
+	if s.looked {
+		return s.met
+	}
+	s.looked = true
 	var out []profile.Crossing
+	box := orb.MultiPoint{a, b}.Bound()
 	length := math.Hypot(b[0]-a[0], b[1]-a[1])
 	for i := range lp.site.Obstacles {
 		o := &lp.site.Obstacles[i]
 		line, ok := o.Geometry.(orb.LineString)
-		if !ok || o.Kind != "utility" && o.Kind != "existing_drain" || !line.Bound().Intersects(orb.MultiPoint{a, b}.Bound()) {
+		if !ok || o.Kind != "utility" && o.Kind != "existing_drain" || !line.Bound().Intersects(box) {
 			continue
 		}
 		for k := 0; k+1 < len(line); k++ {
@@ -601,10 +628,8 @@ func (lp *lotPlan) crossings(a, b orb.Point) []profile.Crossing {
 			out = append(out, profile.Crossing{At: unit.Length(math.Min(d, length)), Low: level.Plus(-verticalClear), High: level.Plus(verticalClear), Pass: profile.Either})
 		}
 	}
-	if len(out) > 4 {
-		out = out[:4]
-	}
-	return out
+	s.met = slices.Clip(out[:min(4, len(out))]) // others add to theirs
+	return s.met
 }
 
 // verticalClear is what is kept between a pipe and a crossed utility: 12 in

@@ -63,7 +63,7 @@ type lotPlan struct {
 	intensity func(hydro.Duration) hydro.Intensity
 	solver    *profile.Solver
 	result    profile.Result
-	cache     map[[4]float64]stretch
+	cache     map[[4]float64]*stretch
 	regionsOf []boxed
 	asked     *route.Problem // what the route was last asked
 	refused   *route.Result  // the answer, where nothing that it found can be built
@@ -99,10 +99,16 @@ type lotPlan struct {
 	met          []parcels.Met   // come upon in the trenches, by Resolve
 }
 
-// stretch is the ground along one straight line.
+// stretch is what lies along one straight line, each part of it once asked for;
+// nobody writes to it.
 type stretch struct {
-	stations []profile.Station
+	measured bool
+	stations []profile.Station // the ground
 	known    bool
+	looked   bool
+	met      []profile.Crossing
+	priced   bool
+	extra    float64 // price of the regions that it crosses
 }
 
 func newLotPlan(s *parcels.Site, st *siting.Siting, lot *parcels.Lot, surface ground.Surface, o Options, prefix string) (*lotPlan, error) {
@@ -139,7 +145,7 @@ func newShared(s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface 
 
 // take gathers what is known of the lots.
 func (lp *lotPlan) take(lots []*parcels.Lot) error {
-	lp.solver, lp.cache = profile.NewSolver(), map[[4]float64]stretch{}
+	lp.solver, lp.cache = profile.NewSolver(), map[[4]float64]*stretch{}
 	for _, lot := range lots {
 		g, err := lp.siting.Ground(lot, "solid")
 		if err != nil {

@@ -646,7 +646,7 @@ func (lp *lotPlan) pumpFrom(m *mender, at orb.Point, last int, here bool) (*parc
 		q := *lp
 		q.waters, q.wanted = waters, nil
 		q.ends = []end{{id: "sump", at: at}}
-		q.cache = map[[4]float64]stretch{}
+		q.cache = map[[4]float64]*stretch{}
 		q.findings, q.remedies = nil, nil
 		l = q.layout(res.Best)
 		if err := q.profile(l, out); err != nil {
