@@ -11,6 +11,7 @@ import (
 // buried is a line made ready.
 type buried struct {
 	pts     []orb.Point
+	box             // of all that touches the line
 	sin     float64 // of the least angle
 	price   float64
 	forbids bool
@@ -22,8 +23,11 @@ func (s *site) bury() {
 			continue
 		}
 		d := buried{sin: math.Sin(float64(min(b.LeastAngle, 90*Degree)) - angleEps), price: b.Aslant, forbids: math.IsInf(b.Aslant, 1)}
+		d.box = emptyBox()
 		for _, p := range b.Line {
-			d.pts = append(d.pts, sub(p, s.origin))
+			p = sub(p, s.origin)
+			d.pts = append(d.pts, p)
+			d.take(box{sub(p, orb.Point{touching, touching}), add(p, orb.Point{touching, touching})})
 		}
 		s.buried = append(s.buried, d)
 	}
@@ -48,8 +52,12 @@ func (b *buried) aslant(p, q orb.Point) int {
 
 // crosses tells whether a run meets a buried line at an angle that is forbidden.
 func (s *site) crosses(p, q orb.Point) bool {
+	if len(s.buried) == 0 || p == q {
+		return false
+	}
+	m := newBeam(p, q, unitVec(p, q), eps)
 	for i := range s.buried {
-		if b := &s.buried[i]; b.forbids && b.aslant(p, q) > 0 {
+		if b := &s.buried[i]; b.forbids && !m.misses(&b.box) && b.aslant(p, q) > 0 {
 			return true
 		}
 	}
@@ -69,11 +77,12 @@ func (s *site) open(p, q orb.Point) bool {
 	return m.open > 0
 }
 
-// aslantPrice is what a run costs for the buried lines that it meets aslant.
-func (s *site) aslantPrice(p, q orb.Point) float64 {
+// aslantPrice is what the run from p to q, of the beam m, costs for the buried
+// lines that it meets aslant.
+func (s *site) aslantPrice(p, q orb.Point, m *beam) float64 {
 	c := 0.0
 	for i := range s.buried {
-		if b := &s.buried[i]; !b.forbids {
+		if b := &s.buried[i]; !b.forbids && !m.misses(&b.box) {
 			c += b.price * float64(b.aslant(p, q))
 		}
 	}

@@ -20,9 +20,20 @@ type end struct {
 	why     string      // not empty: it can't be reached at all
 }
 
+// endOf is target t made ready, once.
+func (s *site) endOf(t int) *end {
+	if s.ends == nil {
+		s.ends = make([]*end, len(s.p.Targets))
+	}
+	if s.ends[t] == nil {
+		s.ends[t] = s.newEnd(t)
+	}
+	return s.ends[t]
+}
+
 func (s *site) newEnd(t int) *end {
 	g := &s.p.Targets[t]
-	e := &end{target: t, at: sub(g.At, s.origin), reach: float64(g.Reach), within: newField(g.LastRunWithin, s.origin)}
+	e := &end{target: t, at: sub(g.At, s.origin), reach: float64(g.Reach), within: s.groundOf(g.LastRunWithin)}
 	if g.Closed != "" {
 		e.why = g.Closed
 		return e

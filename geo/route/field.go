@@ -17,11 +17,63 @@ const eps = 1e-7
 
 type edge struct{ p, q orb.Point }
 
+// box is upright.
+type box struct{ lo, hi orb.Point }
+
+// emptyBox holds nothing.
+func emptyBox() box {
+	return box{orb.Point{math.Inf(1), math.Inf(1)}, orb.Point{math.Inf(-1), math.Inf(-1)}}
+}
+
+// take makes the box large enough for another.
+func (b *box) take(o box) {
+	for c := range 2 {
+		b.lo[c], b.hi[c] = min(b.lo[c], o.lo[c]), max(b.hi[c], o.hi[c])
+	}
+}
+
+func boxOf(p, q orb.Point) box {
+	return box{orb.Point{min(p[0], q[0]), min(p[1], q[1])}, orb.Point{max(p[0], q[0]), max(p[1], q[1])}}
+}
+
+// beam is a segment made ready to be held against boxes.
+type beam struct {
+	box
+	u       orb.Point // its direction
+	ux, uy  float64   // halves of the absolutes
+	ca, tol float64
+}
+
+// newBeam takes the segment ab, its direction u, and by how much it is widened.
+func newBeam(a, b, u orb.Point, tol float64) beam {
+	m := beam{box: boxOf(a, b), u: u, ux: math.Abs(u[0]) / 2, uy: math.Abs(u[1]) / 2, ca: cross(u, a), tol: tol}
+	for c := range 2 {
+		m.lo[c], m.hi[c] = m.lo[c]-tol, m.hi[c]+tol
+	}
+	return m
+}
+
+// misses tells whether a box lies apart from the segment's box, or wholly to
+// one side of its line.
+func (m *beam) misses(b *box) bool {
+	if b.hi[0] < m.lo[0] || b.lo[0] > m.hi[0] || b.hi[1] < m.lo[1] || b.lo[1] > m.hi[1] {
+		return true
+	}
+	return m.beside(b)
+}
+
+// beside tells whether a box lies wholly to one side of the segment's line.
+func (m *beam) beside(b *box) bool {
+	off := m.u[0]*((b.lo[1]+b.hi[1])/2) - m.u[1]*((b.lo[0]+b.hi[0])/2) - m.ca
+	r := m.ux*(b.hi[1]-b.lo[1]) + m.uy*(b.hi[0]-b.lo[0]) + m.tol
+	return off > r || off < -r
+}
+
 // block is a box round edges, or round blocks, [i, j) of one part.
 type block struct {
-	lo, hi orb.Point
-	i, j   int
-	part   int
+	box
+	i, j int
+	part int
 }
 
 type field struct {
@@ -33,7 +85,7 @@ type field struct {
 	corners       []corner
 	after, before []int
 	tol           float64
-	lo, hi        orb.Point // of all edges
+	box           // of all edges
 }
 
 type corner struct{ prev, at, next orb.Point }
@@ -48,10 +100,18 @@ const blockSize = 6
 
 // newField takes shells and holes in any order of turn, moved by -origin.
 func newField(mp orb.MultiPolygon, origin orb.Point) *field {
-	f := &field{tol: eps, lo: orb.Point{math.Inf(1), math.Inf(1)}, hi: orb.Point{math.Inf(-1), math.Inf(-1)}}
+	n := 0
+	for _, poly := range mp {
+		for _, ring := range poly {
+			n += len(ring)
+		}
+	}
+	f := &field{tol: eps, box: emptyBox(), edges: make([]edge, 0, n), corners: make([]corner, 0, n),
+		after: make([]int, 0, n), before: make([]int, 0, n)}
+	pts := make([]orb.Point, 0, n)
 	for part, poly := range mp {
 		for k, ring := range poly {
-			pts := make([]orb.Point, 0, len(ring))
+			pts = pts[:0]
 			for _, p := range ring {
 				p = sub(p, origin)
 				if len(pts) == 0 || dist(pts[len(pts)-1], p) > eps {
@@ -77,17 +137,12 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			}
 			for i := first; i < len(f.edges); i += blockSize {
 				j := min(i+blockSize, len(f.edges))
-				b := block{lo: f.edges[i].p, hi: f.edges[i].p, i: i, j: j, part: part}
+				b := block{box: emptyBox(), i: i, j: j, part: part}
 				for _, e := range f.edges[i:j] {
-					for c := range 2 {
-						b.lo[c] = min(b.lo[c], e.p[c], e.q[c])
-						b.hi[c] = max(b.hi[c], e.p[c], e.q[c])
-					}
+					b.take(boxOf(e.p, e.q))
 				}
 				f.blocks = append(f.blocks, b)
-				for c := range 2 {
-					f.lo[c], f.hi[c] = min(f.lo[c], b.lo[c]), max(f.hi[c], b.hi[c])
-				}
+				f.take(b.box)
 			}
 		}
 	}
@@ -95,13 +150,11 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 	for i, b := range f.blocks {
 		n := len(f.groups)
 		if n == 0 || f.groups[n-1].part != b.part || i-f.groups[n-1].i >= groupSize {
-			f.groups = append(f.groups, block{b.lo, b.hi, i, i + 1, b.part})
+			f.groups = append(f.groups, block{b.box, i, i + 1, b.part})
 			continue
 		}
 		g := &f.groups[n-1]
-		for c := range 2 {
-			g.lo[c], g.hi[c] = min(g.lo[c], b.lo[c]), max(g.hi[c], b.hi[c])
-		}
+		g.take(b.box)
 		g.j = i + 1
 	}
 	return f
@@ -169,28 +222,16 @@ func (f *field) cuts(a, b orb.Point, all bool, ts []float64) (_ []float64, prope
 	l := math.Sqrt(dot(d, d))
 	u := orb.Point{d[0] / l, d[1] / l}
 	eps := f.tol
-	lo := orb.Point{min(a[0], b[0]) - eps, min(a[1], b[1]) - eps}
-	hi := orb.Point{max(a[0], b[0]) + eps, max(a[1], b[1]) + eps}
 	ca := cross(u, a)
-	// misses tells whether a box lies apart from the segment's box, or wholly to
-	// one side of its line
-	misses := func(bl *block) bool {
-		if bl.hi[0] < lo[0] || bl.lo[0] > hi[0] || bl.hi[1] < lo[1] || bl.lo[1] > hi[1] {
-			return true
-		}
-		cx, cy := (bl.lo[0]+bl.hi[0])/2, (bl.lo[1]+bl.hi[1])/2
-		r := math.Abs(u[0])*(bl.hi[1]-bl.lo[1])/2 + math.Abs(u[1])*(bl.hi[0]-bl.lo[0])/2
-		m := u[0]*cy - u[1]*cx - ca
-		return m > r+eps || m < -r-eps
-	}
+	beam := newBeam(a, b, u, eps)
 	for gi := range f.groups {
 		g := &f.groups[gi]
-		if misses(g) {
+		if beam.misses(&g.box) {
 			continue
 		}
 		for i := g.i; i < g.j; i++ {
 			bl := &f.blocks[i]
-			if misses(bl) {
+			if beam.misses(&bl.box) {
 				continue
 			}
 			for k := bl.i; k < bl.j; k++ {
@@ -263,9 +304,6 @@ func (f *field) clear(a, b orb.Point) bool {
 // inside returns how much of ab lies in the area, and how often ab enters it
 // after its start.
 func (f *field) inside(a, b orb.Point) (length float64, enters int) {
-	if max(a[0], b[0]) < f.lo[0] || min(a[0], b[0]) > f.hi[0] || max(a[1], b[1]) < f.lo[1] || min(a[1], b[1]) > f.hi[1] {
-		return 0, 0
-	}
 	l := dist(a, b)
 	if l <= eps {
 		return 0, 0

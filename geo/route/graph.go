@@ -40,7 +40,9 @@ type site struct {
 	zone    *field
 	regions []*field
 	buried  []buried
-	heads   []head // by source
+	grounds []ground // of lead-offs and last runs
+	ends    []*end   // by target, nil where nobody has asked
+	heads   []head   // by source
 	graph   graph
 	base    int     // spots that do not depend on sources
 	ways    []*ways // by head
@@ -117,12 +119,19 @@ func (s *site) beyond(a, b orb.Point) float64 {
 
 // crossed is what a run costs for the areas and lines that it crosses.
 func (s *site) crossed(a, b orb.Point) float64 {
-	c := 0.0
-	for i, r := range s.regions {
-		l, n := r.inside(a, b)
-		c += l*s.p.Regions[i].PerMetre + float64(n)*s.p.Regions[i].Each
+	l := dist(a, b)
+	if l <= eps {
+		return 0
 	}
-	return c + s.aslantPrice(a, b)
+	c := 0.0
+	m := newBeam(a, b, orb.Point{(b[0] - a[0]) / l, (b[1] - a[1]) / l}, eps)
+	for i, r := range s.regions {
+		if g := &s.p.Regions[i]; !m.misses(&r.box) {
+			l, n := r.inside(a, b)
+			c += l*g.PerMetre + float64(n)*g.Each
+		}
+	}
+	return c + s.aslantPrice(a, b, &m)
 }
 
 // memo is what is known of a run asked about before: moves of one corner leave

@@ -93,6 +93,24 @@ func newSite(p *Problem) *site {
 	return s
 }
 
+// ground is an area where some run may lie besides the zone.
+type ground struct {
+	area  orb.MultiPolygon
+	field *field
+}
+
+// groundOf is the field of an area; the sources of a lot share one.
+func (s *site) groundOf(area orb.MultiPolygon) *field {
+	for _, g := range s.grounds {
+		if len(area) == len(g.area) && (len(area) == 0 || &area[0] == &g.area[0]) {
+			return g.field
+		}
+	}
+	f := newField(area, s.origin)
+	s.grounds = append(s.grounds, ground{area, f})
+	return f
+}
+
 // keepLine makes a head of a line that somebody has drawn: of the source at its
 // start where there is one.
 func (s *site) keepLine(i int) {
@@ -149,7 +167,7 @@ func (s *site) newHead(i int) head {
 		h.why = fmt.Sprintf("it stands %.3f m outside the zone and is no downspout", h.off)
 	default:
 		h.pts = append(h.pts, h.near)
-		if len(src.LeadOffWithin) > 0 && !newField(src.LeadOffWithin, s.origin).clear(at, h.near) {
+		if len(src.LeadOffWithin) > 0 && !s.groundOf(src.LeadOffWithin).clear(at, h.near) {
 			h.why = fmt.Sprintf("its shortest way into the zone, %.3f m, leaves the ground where a lead-off may lie", h.off)
 		}
 	}
@@ -325,7 +343,7 @@ func (s *site) unreached(k int, why string) Unreached {
 // them that it does not join.
 func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	a := Alternative{Target: t}
-	e := s.newEnd(t)
+	e := s.endOf(t)
 	if e.why != "" {
 		a.Reason = e.why
 		return a, nil, all

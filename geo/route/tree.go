@@ -132,7 +132,7 @@ func (s *site) leadsIn(source int, a, b orb.Point, shortest float64) bool {
 		return false
 	}
 	within := s.p.Sources[source].LeadOffWithin
-	return len(within) == 0 || newField(within, s.origin).clear(a, b)
+	return len(within) == 0 || s.groundOf(within).clear(a, b)
 }
 
 // Check holds every rule of the problem on a tree and says in words what is
@@ -150,7 +150,7 @@ func (s *site) check(t *Tree) []string {
 	var bad []string
 	say := func(format string, a ...any) { bad = append(bad, fmt.Sprintf(format, a...)) }
 	at := func(n int) orb.Point { return sub(t.Nodes[n].At, s.origin) }
-	e := s.newEnd(t.Target)
+	e := s.endOf(t.Target)
 	down := make([]int, len(t.Nodes))
 	ups := make([][]int, len(t.Nodes))
 	for i := range down {
