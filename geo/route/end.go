@@ -4,7 +4,6 @@ package route
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"github.com/paulmach/orb"
@@ -104,15 +103,15 @@ func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 	return lerp(a, e.at, last/l), true
 }
 
-// trunk returns the cheapest way of source k to the target, nil if none.
-func (s *site) trunk(k int, e *end) *branch {
+// trunk returns the cheapest way of source k to the target that costs less than
+// cost, nil if none.
+func (s *site) trunk(k int, e *end, cost float64) *branch {
 	var best *branch
-	cost := math.Inf(1)
 	h := &s.heads[k]
 	w := s.waysTo(k, &e.at)
 	consider := func(v int, base float64, tail ...orb.Point) {
 		a := s.graph.spots[v].at
-		c := base + s.metre*dist(a, tail[0])
+		c := base + s.p.Prices.TieIn + s.metre*dist(a, tail[0])
 		if len(tail) > 1 {
 			c += s.metre * dist(tail[0], tail[1])
 		}
@@ -155,13 +154,13 @@ func (s *site) trunk(k int, e *end) *branch {
 		}
 	}
 	for {
-		v := s.next(w, k, &e.at)
+		v := s.next(w, k, &e.at, cost-s.p.Prices.TieIn)
 		if v < 0 {
 			break
 		}
 		base := w.label[v].cost
 		a := s.graph.spots[v].at
-		if base+s.metre*dist(a, e.at) >= cost {
+		if base+s.metre*dist(a, e.at)+s.p.Prices.TieIn >= cost {
 			break
 		}
 		consider(v, base, e.at)

@@ -518,7 +518,7 @@ func (s *site) waysTo(k int, to *orb.Point) *ways {
 func (s *site) nth(k, n int) int {
 	w := s.ways[k]
 	for len(w.order) <= n {
-		v := s.next(w, k, nil)
+		v := s.next(w, k, nil, math.Inf(1))
 		if v < 0 {
 			return -1
 		}
@@ -529,8 +529,8 @@ func (s *site) nth(k, n int) int {
 
 // next makes the way to one more spot final and returns the spot, -1 where there
 // is none: in the order of cost, or towards a point in that of cost and what the
-// straight way on to it costs.
-func (s *site) next(w *ways, k int, to *orb.Point) int {
+// straight way on to it costs, leaving out what would come to most or more.
+func (s *site) next(w *ways, k int, to *orb.Point, most float64) int {
 	h := &s.heads[k]
 	g := &s.graph
 	var i, at = -1, orb.Point{}
@@ -561,6 +561,12 @@ func (s *site) next(w *ways, k int, to *orb.Point) int {
 			continue
 		}
 		b := g.spots[a.to].at
+		on := 0.0
+		if to != nil {
+			if on = s.metre * dist(b, *to); cost+a.cost+on >= most {
+				continue
+			}
+		}
 		bp := 0.0
 		if prev != nil {
 			var ok bool
@@ -578,10 +584,7 @@ func (s *site) next(w *ways, k int, to *orb.Point) int {
 		}
 		if c := cost + a.cost + bp; c < have {
 			w.label[a.to] = label{c, i}
-			if to != nil {
-				c += s.metre * dist(b, *to)
-			}
-			w.queue.push(item{int(a.to), c})
+			w.queue.push(item{int(a.to), c + on})
 		}
 	}
 	return i

@@ -487,7 +487,8 @@ func without(all []int, k int) []int {
 
 // trunks returns the ways to the target that a tree may begin with, cheapest
 // first: the kept line that ends there, or the cheapest ways of sources, the
-// most cheapest at least.
+// most cheapest at least (others are found only where they are cheaper than some
+// before them).
 func (s *site) trunks(e *end, all []int, most int) ([]*branch, string) {
 	var kept *branch
 	for _, k := range all {
@@ -520,7 +521,11 @@ func (s *site) trunks(e *end, all []int, most int) ([]*branch, string) {
 		if len(good) >= most && o.least+s.p.Prices.TieIn > good[most-1].cost {
 			break
 		}
-		if b := s.trunk(o.k, e); b != nil {
+		limit := math.Inf(1)
+		if len(good) >= most {
+			limit = good[most-1].cost
+		}
+		if b := s.trunk(o.k, e, limit); b != nil {
 			good = append(good, b)
 			sort.SliceStable(good, func(i, j int) bool { return good[i].cost < good[j].cost-1e-9 })
 		}
