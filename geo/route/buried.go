@@ -11,6 +11,7 @@ import (
 // buried is a line made ready.
 type buried struct {
 	pts     []orb.Point
+	boxes   []box   // of all that touches each piece of the line
 	box             // of all that touches the line
 	sin     float64 // of the least angle
 	price   float64
@@ -26,20 +27,30 @@ func (s *site) bury() {
 		d.box = emptyBox()
 		for _, p := range b.Line {
 			p = sub(p, s.origin)
+			if n := len(d.pts); n > 0 {
+				x := boxOf(d.pts[n-1], p)
+				for c := range 2 {
+					x.lo[c], x.hi[c] = x.lo[c]-touching, x.hi[c]+touching
+				}
+				d.boxes = append(d.boxes, x)
+				d.take(x)
+			}
 			d.pts = append(d.pts, p)
-			d.take(box{sub(p, orb.Point{touching, touching}), add(p, orb.Point{touching, touching})})
 		}
 		s.buried = append(s.buried, d)
 	}
 }
 
-// aslant counts how often the run from p to q meets the line at less than the
-// least angle; a run that only touches it, or lies along it, meets it.
-func (b *buried) aslant(p, q orb.Point) int {
+// aslant counts how often a run meets the line at less than the least angle; a
+// run that only touches it, or lies along it, meets it.
+func (b *buried) aslant(m *beam) int {
+	if m.misses(&b.box) {
+		return 0
+	}
 	n := 0
-	d := sub(q, p)
-	for i := 0; i+1 < len(b.pts); i++ {
-		if !touches(p, q, b.pts[i], b.pts[i+1]) {
+	d := sub(m.b, m.a)
+	for i := range b.boxes {
+		if m.misses(&b.boxes[i]) || !touches(m.a, m.b, b.pts[i], b.pts[i+1]) {
 			continue
 		}
 		e := sub(b.pts[i+1], b.pts[i])
@@ -55,9 +66,9 @@ func (s *site) crosses(p, q orb.Point) bool {
 	if len(s.buried) == 0 || p == q {
 		return false
 	}
-	m := newBeam(p, q, unitVec(p, q), eps)
+	m := newBeam(p, q, dist(p, q), eps)
 	for i := range s.buried {
-		if b := &s.buried[i]; b.forbids && !m.misses(&b.box) && b.aslant(p, q) > 0 {
+		if b := &s.buried[i]; b.forbids && b.aslant(&m) > 0 {
 			return true
 		}
 	}
@@ -77,13 +88,12 @@ func (s *site) open(p, q orb.Point) bool {
 	return m.open > 0
 }
 
-// aslantPrice is what the run from p to q, of the beam m, costs for the buried
-// lines that it meets aslant.
-func (s *site) aslantPrice(p, q orb.Point, m *beam) float64 {
+// aslantPrice is what a run costs for the buried lines that it meets aslant.
+func (s *site) aslantPrice(m *beam) float64 {
 	c := 0.0
 	for i := range s.buried {
-		if b := &s.buried[i]; !b.forbids && !m.misses(&b.box) {
-			c += b.price * float64(b.aslant(p, q))
+		if b := &s.buried[i]; !b.forbids {
+			c += b.price * float64(b.aslant(m))
 		}
 	}
 	return c

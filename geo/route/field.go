@@ -36,20 +36,23 @@ func boxOf(p, q orb.Point) box {
 	return box{orb.Point{min(p[0], q[0]), min(p[1], q[1])}, orb.Point{max(p[0], q[0]), max(p[1], q[1])}}
 }
 
-// beam is a segment made ready to be held against boxes.
+// beam is a segment made ready to be held against boxes and edges.
 type beam struct {
-	box
-	u       orb.Point // its direction
-	ux, uy  float64   // halves of the absolutes
-	ca, tol float64
+	a, b   orb.Point
+	l      float64   // its length, more than 0
+	u      orb.Point // its direction
+	ux, uy float64   // halves of the absolutes
+	ca     float64
+	box    // widened by tol
+	tol    float64
 }
 
-// newBeam takes the segment ab, its direction u, and by how much it is widened.
-func newBeam(a, b, u orb.Point, tol float64) beam {
-	m := beam{box: boxOf(a, b), u: u, ux: math.Abs(u[0]) / 2, uy: math.Abs(u[1]) / 2, ca: cross(u, a), tol: tol}
-	for c := range 2 {
-		m.lo[c], m.hi[c] = m.lo[c]-tol, m.hi[c]+tol
-	}
+// newBeam takes the segment ab, its length, and by how much it is widened.
+func newBeam(a, b orb.Point, l, tol float64) beam {
+	u := orb.Point{(b[0] - a[0]) / l, (b[1] - a[1]) / l}
+	m := beam{a: a, b: b, l: l, u: u, ux: math.Abs(u[0]) / 2, uy: math.Abs(u[1]) / 2, ca: u[0]*a[1] - u[1]*a[0], tol: tol}
+	m.lo = orb.Point{min(a[0], b[0]) - tol, min(a[1], b[1]) - tol}
+	m.hi = orb.Point{max(a[0], b[0]) + tol, max(a[1], b[1]) + tol}
 	return m
 }
 
@@ -59,11 +62,6 @@ func (m *beam) misses(b *box) bool {
 	if b.hi[0] < m.lo[0] || b.lo[0] > m.hi[0] || b.hi[1] < m.lo[1] || b.lo[1] > m.hi[1] {
 		return true
 	}
-	return m.beside(b)
-}
-
-// beside tells whether a box lies wholly to one side of the segment's line.
-func (m *beam) beside(b *box) bool {
 	off := m.u[0]*((b.lo[1]+b.hi[1])/2) - m.u[1]*((b.lo[0]+b.hi[0])/2) - m.ca
 	r := m.ux*(b.hi[1]-b.lo[1]) + m.uy*(b.hi[0]-b.lo[0]) + m.tol
 	return off > r || off < -r
@@ -218,20 +216,21 @@ func (f *field) part(p orb.Point) int {
 // boundary, strictly between its ends. proper is true when an edge crosses
 // right through it: then, unless all are asked for, the rest is left out.
 func (f *field) cuts(a, b orb.Point, all bool, ts []float64) (_ []float64, proper bool) {
-	d := sub(b, a)
-	l := math.Sqrt(dot(d, d))
-	u := orb.Point{d[0] / l, d[1] / l}
-	eps := f.tol
-	ca := cross(u, a)
-	beam := newBeam(a, b, u, eps)
+	m := newBeam(a, b, dist(a, b), f.tol)
+	return f.cutBy(&m, all, ts)
+}
+
+// cutBy is cuts of the segment of a beam.
+func (f *field) cutBy(m *beam, all bool, ts []float64) (_ []float64, proper bool) {
+	a, l, u, ca, eps := m.a, m.l, m.u, m.ca, f.tol
 	for gi := range f.groups {
 		g := &f.groups[gi]
-		if beam.misses(&g.box) {
+		if m.misses(&g.box) {
 			continue
 		}
 		for i := g.i; i < g.j; i++ {
 			bl := &f.blocks[i]
-			if beam.misses(&bl.box) {
+			if m.misses(&bl.box) {
 				continue
 			}
 			for k := bl.i; k < bl.j; k++ {
@@ -301,15 +300,12 @@ func (f *field) clear(a, b orb.Point) bool {
 	return true
 }
 
-// inside returns how much of ab lies in the area, and how often ab enters it
-// after its start.
-func (f *field) inside(a, b orb.Point) (length float64, enters int) {
-	l := dist(a, b)
-	if l <= eps {
-		return 0, 0
-	}
+// inside returns how much of the segment of a beam lies in the area, and how
+// often it enters it after its start.
+func (f *field) inside(m *beam) (length float64, enters int) {
+	a, b, l := m.a, m.b, m.l
 	var buf [16]float64
-	ts, _ := f.cuts(a, b, true, buf[:0])
+	ts, _ := f.cutBy(m, true, buf[:0])
 	slices.Sort(ts)
 	last, was := 0.0, true
 	for i := 0; i <= len(ts); i++ {

@@ -124,14 +124,14 @@ func (s *site) crossed(a, b orb.Point) float64 {
 		return 0
 	}
 	c := 0.0
-	m := newBeam(a, b, orb.Point{(b[0] - a[0]) / l, (b[1] - a[1]) / l}, eps)
+	m := newBeam(a, b, l, eps)
 	for i, r := range s.regions {
 		if g := &s.p.Regions[i]; !m.misses(&r.box) {
-			l, n := r.inside(a, b)
+			l, n := r.inside(&m)
 			c += l*g.PerMetre + float64(n)*g.Each
 		}
 	}
-	return c + s.aslantPrice(a, b, &m)
+	return c + s.aslantPrice(&m)
 }
 
 // memo is what is known of a run asked about before: moves of one corner leave
