@@ -115,7 +115,7 @@ func (s *site) trunk(k int, e *end, cost float64) *branch {
 		if len(tail) > 1 {
 			c += s.metre * dist(tail[0], tail[1])
 		}
-		if c >= cost-1e-9 || dist(a, tail[0]) < s.ls-eps || !s.useful(v, tail[0]) {
+		if c >= cost-1e-9 || dist(a, tail[0]) < s.ls-eps || !s.graph.spots[v].useful(tail[0]) {
 			return
 		}
 		// the turn at v

@@ -142,10 +142,10 @@ func (s *site) newExact(e *end, plans []*plan, more ...orb.Point) *exact {
 			if d := dist(x.pts[i], x.pts[j]); j == t || d < s.ls-eps || d > sight || !leaves && x.onto[j].head >= 0 {
 				continue
 			}
-			if c, ok := corner[i]; ok && !s.useful(c, x.pts[j]) {
+			if c, ok := corner[i]; ok && !s.graph.spots[c].useful(x.pts[j]) {
 				continue
 			}
-			if c, ok := corner[j]; ok && !s.useful(c, x.pts[i]) {
+			if c, ok := corner[j]; ok && !s.graph.spots[c].useful(x.pts[i]) {
 				continue
 			}
 			if !s.open(x.pts[i], x.pts[j]) {

@@ -78,12 +78,36 @@ type field struct {
 	edges  []edge
 	blocks []block
 	groups []block // of blocks
-	// corners are the vertices with their neighbours, area on the left; corner i
-	// begins edge i, and after and before are its neighbours' places.
+	rings  []int   // by ring, the place after its last edge
+	tol    float64
+	box    // of all edges
+}
+
+// outline is the vertices of an area with their neighbours, area on the left;
+// corner i begins edge i, and after and before are its neighbours' places.
+type outline struct {
 	corners       []corner
 	after, before []int
-	tol           float64
-	box           // of all edges
+}
+
+func (f *field) outline() *outline {
+	n := len(f.edges)
+	o := &outline{make([]corner, n), make([]int, n), make([]int, n)}
+	first := 0
+	for _, end := range f.rings {
+		for i := first; i < end; i++ {
+			o.after[i], o.before[i] = i+1, i-1
+			if i == first {
+				o.before[i] = end - 1
+			}
+			if i+1 == end {
+				o.after[i] = first
+			}
+			o.corners[i] = corner{f.edges[o.before[i]].p, f.edges[i].p, f.edges[i].q}
+		}
+		first = end
+	}
+	return o
 }
 
 type corner struct{ prev, at, next orb.Point }
@@ -104,8 +128,7 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			n += len(ring)
 		}
 	}
-	f := &field{tol: eps, box: emptyBox(), edges: make([]edge, 0, n), corners: make([]corner, 0, n),
-		after: make([]int, 0, n), before: make([]int, 0, n)}
+	f := &field{tol: eps, box: emptyBox(), edges: make([]edge, 0, n)}
 	pts := make([]orb.Point, 0, n)
 	for part, poly := range mp {
 		for k, ring := range poly {
@@ -129,10 +152,8 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			first := len(f.edges)
 			for i := range pts {
 				f.edges = append(f.edges, edge{pts[i], pts[(i+1)%n]})
-				f.corners = append(f.corners, corner{pts[(i+n-1)%n], pts[i], pts[(i+1)%n]})
-				f.after = append(f.after, first+(i+1)%n)
-				f.before = append(f.before, first+(i+n-1)%n)
 			}
+			f.rings = append(f.rings, len(f.edges))
 			for i := first; i < len(f.edges); i += blockSize {
 				j := min(i+blockSize, len(f.edges))
 				b := block{box: emptyBox(), i: i, j: j, part: part}

@@ -10,12 +10,28 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// spot is a point of the graph. A spot at a corner of the zone has the corner's
-// neighbours, and only ways that bend round the corner are kept.
+// spot is a point of the graph. A spot at a corner of the zone knows its sides,
+// and only ways that bend round the corner are kept.
 type spot struct {
-	at     orb.Point
-	corner *corner
-	source int // index of the head that ends here, or -1
+	at       orb.Point
+	back, on orb.Point // to the neighbours of a corner; both 0: none
+	source   int       // index of the head that ends here, or -1
+}
+
+func (c *corner) spot() spot {
+	return spot{at: c.at, back: sub(c.prev, c.at), on: sub(c.next, c.at), source: -1}
+}
+
+// useful tells whether a way between the spot and the point q can bend at the
+// spot round its corner.
+func (a *spot) useful(q orb.Point) bool {
+	dx, dy := a.at[0]-q[0], a.at[1]-q[1]
+	p, n := dx*a.back[1]-dy*a.back[0], dx*a.on[1]-dy*a.on[0]
+	if p >= 0 && n >= 0 || p <= 0 && n <= 0 {
+		return true
+	}
+	tol := eps * (math.Abs(dx) + math.Abs(dy))
+	return !(p > tol && n < -tol || p < -tol && n > tol)
 }
 
 // arc is what one spot knows of the run to another.
@@ -236,7 +252,7 @@ func (s *site) addSpot(sp spot) int {
 // two ends of a cut across; each also a little off the corner, so that a lead-off
 // has room for a wye before the line.
 func (s *site) addCorners() {
-	z := s.zone
+	z := s.zone.outline()
 	short := math.Max(3*s.ls, 0.5)
 	used := make([]bool, len(z.corners))
 	for i := range z.corners {
@@ -258,7 +274,7 @@ func (s *site) addCorners() {
 		for k := 0; k < len(z.corners); k++ {
 			used[last] = true
 			turned += turn(z.corners[last].prev, z.corners[last].at, z.corners[last].next)
-			s.addSpot(spot{at: z.corners[last].at, corner: &z.corners[last], source: -1})
+			s.addSpot(z.corners[last].spot())
 			n := z.after[last]
 			if !z.corners[n].reflex() || used[n] || dist(z.corners[n].at, z.corners[last].at) >= short {
 				break
@@ -267,13 +283,13 @@ func (s *site) addCorners() {
 		}
 		a, b := z.corners[first], z.corners[last]
 		u, v := unitVec(a.prev, a.at), unitVec(b.at, b.next)
-		s.addRound(a.at, u, b.at, v, turned, first != last)
+		s.addRound(z, a.at, u, b.at, v, turned, first != last)
 	}
 }
 
 // addRound adds the places for going round a rounded or sharp corner that is
 // entered at a along u and left from b along v.
-func (s *site) addRound(a, u, b, v orb.Point, turned float64, rounded bool) {
+func (s *site) addRound(z *outline, a, u, b, v orb.Point, turned float64, rounded bool) {
 	off := s.ls
 	left := func(d orb.Point) orb.Point { return orb.Point{-d[1], d[0]} } // into the zone
 	if turned < 170*float64(Degree) && turned > 5*float64(Degree) {
@@ -292,7 +308,7 @@ func (s *site) addRound(a, u, b, v orb.Point, turned float64, rounded bool) {
 		if n := math.Hypot(w[0], w[1]); n > 0.1 {
 			w = orb.Point{w[0] / n, w[1] / n}
 			out := math.Max(dot(a, left(w)), dot(b, left(w)))
-			for _, c := range s.zone.corners {
+			for _, c := range z.corners {
 				if c.reflex() && dist(c.at, a)+dist(c.at, b) < 2*dist(a, b)+s.ls {
 					out = math.Max(out, dot(c.at, left(w)))
 				}
@@ -316,19 +332,6 @@ func meet(p, u, q, v orb.Point) (orb.Point, bool) {
 		return p, false
 	}
 	return along(p, u, cross(sub(q, p), v)/den), true
-}
-
-// useful tells whether a way between spot i and the point q can bend at i round
-// its corner.
-func (s *site) useful(i int, q orb.Point) bool {
-	c := s.graph.spots[i].corner
-	if c == nil {
-		return true
-	}
-	d := sub(c.at, q)
-	tol := eps * (math.Abs(d[0]) + math.Abs(d[1]))
-	p, n := cross(d, sub(c.prev, c.at)), cross(d, sub(c.next, c.at))
-	return !(p > tol && n < -tol || p < -tol && n > tol)
 }
 
 // sight is how far a line of sight is taken up: over a whole block of lots long
@@ -359,9 +362,9 @@ func (s *site) link(first int) {
 
 // aim adds the arc from spot i to spot j where a way may bend at both.
 func (s *site) aim(l []arc, i, j int, sight float64) []arc {
-	a, b := s.graph.spots[i].at, s.graph.spots[j].at
-	dx, dy := a[0]-b[0], a[1]-b[1]
-	if dd := dx*dx + dy*dy; dd < (s.ls-eps)*(s.ls-eps) || dd > sight*sight || !s.useful(i, b) || !s.useful(j, a) {
+	a, b := &s.graph.spots[i], &s.graph.spots[j]
+	dx, dy := a.at[0]-b.at[0], a.at[1]-b.at[1]
+	if dd := dx*dx + dy*dy; dd < (s.ls-eps)*(s.ls-eps) || dd > sight*sight || !a.useful(b.at) || !b.useful(a.at) {
 		return l
 	}
 	return append(l, arc{to: int32(j), cost: s.metre * math.Sqrt(dx*dx+dy*dy)})

@@ -371,7 +371,7 @@ func TestPropertyOddZones(t *testing.T) {
 		place := func() orb.Point {
 			switch r.Intn(5) {
 			case 0:
-				return f.corners[r.Intn(len(f.corners))].at
+				return f.edges[r.Intn(len(f.edges))].p
 			case 1:
 				e := f.edges[r.Intn(len(f.edges))]
 				return lerp(e.p, e.q, r.Float64())

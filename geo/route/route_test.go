@@ -185,7 +185,7 @@ func TestOracleClear(t *testing.T) {
 		pick := func() orb.Point {
 			switch r.Intn(3) {
 			case 0:
-				return f.corners[r.Intn(len(f.corners))].at
+				return f.edges[r.Intn(len(f.edges))].p
 			case 1:
 				e := f.edges[r.Intn(len(f.edges))]
 				return lerp(e.p, e.q, r.Float64())

@@ -70,7 +70,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 					if base+far+ld.cost >= limit-1e-9 {
 						continue
 					}
-					if ld.n > 0 && (!s.useful(v, ld.pts[0]) || !s.open(at, ld.pts[0])) {
+					if ld.n > 0 && (!s.graph.spots[v].useful(ld.pts[0]) || !s.open(at, ld.pts[0])) {
 						continue
 					}
 					if ld.cost += s.over(at, &ld); base+far+ld.cost >= limit-1e-9 {
@@ -151,7 +151,7 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	}
 	a, top := s.graph.spots[v].at, o.pts[0]
 	l := dist(a, top)
-	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.useful(v, top) {
+	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.graph.spots[v].useful(top) {
 		return nil
 	}
 	if !s.enters(o, a) {

@@ -217,7 +217,7 @@ func (s *site) addBase() {
 		if s.p.Regions[i].PerMetre == 0 && s.p.Regions[i].Each == 0 {
 			continue
 		}
-		for _, c := range r.corners {
+		for _, c := range r.outline().corners {
 			if s.zone.holds(c.at) && !c.reflex() {
 				s.addSpot(spot{at: c.at, source: -1})
 			}

@@ -20,9 +20,10 @@ func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Le
 	if q := sub(b, s.origin); h.why != "" || !s.zone.holds(q) {
 		return nil, 0, false
 	}
-	for i := range s.zone.corners {
-		if c := &s.zone.corners[i]; c.reflex() {
-			s.addSpot(spot{at: c.at, corner: c, source: -1})
+	corners := s.zone.outline().corners
+	for i := range corners {
+		if c := &corners[i]; c.reflex() {
+			s.addSpot(c.spot())
 		}
 	}
 	if dist(h.pts[0], sub(b, s.origin)) <= eps {
