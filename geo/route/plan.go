@@ -92,6 +92,7 @@ type scratch struct {
 	taken     []float64
 	pts, best []orb.Point
 	arcs      []arc
+	berths    []berth
 }
 
 // branchPrice adds up a branch, its turns included.

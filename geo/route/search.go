@@ -29,6 +29,39 @@ func (p *plan) toSpot(v int, at orb.Point, spots int) float64 {
 	return g.d
 }
 
+// berth is where a branch may end: a segment of another, or the source at its top
+// (seg -1, a and b the same).
+type berth struct {
+	up, seg int
+	a, b    orb.Point
+	togo    float64 // price of the way from its lower end to the target, at least
+}
+
+// berths lists them for the branches from place from on.
+func (s *site) berths(p *plan, from int) []berth {
+	l := s.scratch.berths[:0]
+	for up := from; up < len(p.branch); up++ {
+		o := &p.branch[up]
+		lo, hi := o.segments()
+		first := len(l)
+		for seg := lo; seg < hi; seg++ {
+			l = append(l, berth{up: up, seg: seg, a: o.pts[seg], b: o.pts[seg+1]})
+		}
+		if s.haste > 0 && hi > lo {
+			togo := s.metre * p.remaining(up, hi-1, o.pts[hi])
+			for i := len(l) - 1; i >= first; i-- {
+				l[i].togo = togo
+				togo += s.metre * dist(l[i].a, l[i].b)
+			}
+		}
+		if s.mayEnter(p, up) {
+			l = append(l, berth{up: up, seg: -1, a: o.pts[0], b: o.pts[0]})
+		}
+	}
+	s.scratch.berths = l
+	return l
+}
+
 // attach returns the cheapest legal branch for source k onto branches from on of
 // the plan that costs less than limit, nil if none.
 func (s *site) attach(p *plan, k, from int, limit float64) *branch {
@@ -38,6 +71,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 	}
 	var best *branch
 	var lands [8]landing
+	berths := s.berths(p, from)
 	for i := 0; ; i++ {
 		v := s.nth(k, i)
 		if v < 0 {
@@ -59,45 +93,53 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 			prev = h.before()
 		}
 		wayOK := 0 // 0 not known, 1 good, -1 bad
-		for up := from; up < len(p.branch); up++ {
-			o := &p.branch[up]
-			i, n := o.segments()
-			for seg := i; seg < n; seg++ {
-				if base+far+s.metre*distTo(at, o.pts[seg], o.pts[seg+1]) >= limit-1e-9 {
+		for n := range berths {
+			t := &berths[n]
+			// what it costs at least to end there
+			d := distTo(at, t.a, t.b)
+			least := base + s.metre*d
+			if t.seg >= 0 && d > touching {
+				least += s.p.Prices.Join
+			}
+			if least += s.haste * (least + t.togo); least >= limit-1e-9 {
+				continue
+			}
+			if t.seg < 0 {
+				if b := s.enter(p, k, v, t.up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
+					best, limit = b, b.worth
+				}
+				continue
+			}
+			if wayOK < 0 {
+				continue
+			}
+			for _, ld := range s.land(p, -1, prev, at, t.up, t.seg, limit-1e-9-base-far, lands[:0]) {
+				if base+far+ld.cost >= limit-1e-9 {
 					continue
 				}
-				for _, ld := range s.land(p, -1, prev, at, up, seg, limit-1e-9-base-far, lands[:0]) {
-					if base+far+ld.cost >= limit-1e-9 {
+				if ld.n > 0 && (!s.graph.spots[v].useful(ld.pts[0]) || !s.open(at, ld.pts[0])) {
+					continue
+				}
+				if ld.cost += s.over(at, &ld); base+far+ld.cost >= limit-1e-9 {
+					continue
+				}
+				if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
+					if _, ok := s.pass(*prev, v, ld.pts[0]); !ok {
 						continue
-					}
-					if ld.n > 0 && (!s.graph.spots[v].useful(ld.pts[0]) || !s.open(at, ld.pts[0])) {
-						continue
-					}
-					if ld.cost += s.over(at, &ld); base+far+ld.cost >= limit-1e-9 {
-						continue
-					}
-					if ld.n > 0 && v != h.spot && s.graph.spots[v].source >= 0 {
-						if _, ok := s.pass(*prev, v, ld.pts[0]); !ok {
-							continue
-						}
-					}
-					if wayOK == 0 {
-						wayOK = 1
-						if w := s.way(k, v); len(w) > 1 && !s.apart(p, -1, w, -1, -1, false) {
-							wayOK = -1
-						}
-					}
-					if wayOK < 0 {
-						break
-					}
-					if b := s.landed(p, k, v, up, seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
-						best, limit = b, b.worth
 					}
 				}
-			}
-			// into the source at the upper end of a branch
-			if b := s.enter(p, k, v, up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
-				best, limit = b, b.worth
+				if wayOK == 0 {
+					wayOK = 1
+					if w := s.way(k, v); len(w) > 1 && !s.apart(p, -1, w, -1, -1, false) {
+						wayOK = -1
+					}
+				}
+				if wayOK < 0 {
+					break
+				}
+				if b := s.landed(p, k, v, t.up, t.seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
+					best, limit = b, b.worth
+				}
 			}
 		}
 	}
@@ -137,18 +179,24 @@ func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
 	return b
 }
 
+// mayEnter tells whether a run may end in the source at the top of branch up.
+func (s *site) mayEnter(p *plan, up int) bool {
+	o := &p.branch[up]
+	if o.head > 1 || len(o.pts) < 2 || s.heads[o.src].from != nil {
+		return false // the top of a lead-off or of a kept line
+	}
+	for i := range p.branch {
+		if p.branch[i].up == up && p.branch[i].through && p.branch[i].seg == 0 && len(p.branch[i].pts) > 1 {
+			return false // one is there already
+		}
+	}
+	return true
+}
+
 // enter makes the branch that runs from spot v into the source at the upper end
 // of branch up.
 func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64) *branch {
 	o := &p.branch[up]
-	if o.head > 1 || len(o.pts) < 2 || s.heads[o.src].from != nil {
-		return nil // the top of a lead-off or of a kept line
-	}
-	for i := range p.branch {
-		if p.branch[i].up == up && p.branch[i].through && p.branch[i].seg == 0 && len(p.branch[i].pts) > 1 {
-			return nil // one is there already
-		}
-	}
 	a, top := s.graph.spots[v].at, o.pts[0]
 	l := dist(a, top)
 	if l < s.ls-eps || base+s.metre*l >= limit-1e-9 || !s.graph.spots[v].useful(top) {
