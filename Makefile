@@ -4,7 +4,7 @@
 
 BUILD := .build
 BUILD_PACKAGES := build-essential pkg-config libgeos-dev libproj-dev proj-data
-TEST_PACKAGES := $(BUILD_PACKAGES) postgresql-15 postgresql-15-postgis-3 gdal-bin python3-gdal python3-owslib sqlite3 poppler-utils chromium curl
+TEST_PACKAGES := $(BUILD_PACKAGES) postgresql-15 postgresql-15-postgis-3 gdal-bin python3-gdal python3-owslib sqlite3 poppler-utils fontconfig chromium curl
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/' | expand -t 16

@@ -15,7 +15,7 @@ func TestJudgesAreInstalled(t *testing.T) {
 	if os.Getenv("CI") != "" {
 		missing = t.Errorf
 	}
-	for _, p := range []string{"chromium", "ogrinfo", "gdaldem", "gdalinfo", "gdal_translate", "pdftotext", "pdftoppm", "sqlite3", "curl", "python3"} {
+	for _, p := range []string{"chromium", "ogrinfo", "gdaldem", "gdalinfo", "gdal_translate", "pdftotext", "pdftoppm", "sqlite3", "curl", "fc-scan", "python3"} {
 		if _, err := exec.LookPath(p); err != nil {
 			missing("%s is not installed: tests that need it skip", p)
 		}
