@@ -155,3 +155,21 @@ func TestPropertyCut(t *testing.T) {
 		t.Errorf("%d layers, %d long values", seen, long)
 	}
 }
+
+// Text with a line a member is what json.Indent makes of it.
+func TestOracleIndented(t *testing.T) {
+	for _, text := range []string{string(small(t)), `{}`, `[]`, `[[],{},[{}],"",0]`, `"{[,:]}"`, `{"a\"{":"\\","b":[-1.5e-7,true,null,"\\\","]}`, `null`, `{"":{"":[]}}`} {
+		for depth := range 3 {
+			var compact, want bytes.Buffer
+			if err := json.Compact(&compact, []byte(text)); err != nil {
+				t.Fatal(err)
+			}
+			if err := json.Indent(&want, compact.Bytes(), strings.Repeat(" ", depth), " "); err != nil {
+				t.Fatal(err)
+			}
+			if got := indented(nil, compact.Bytes(), depth); !bytes.Equal(got, want.Bytes()) {
+				t.Errorf("%.100s, %d deep: %.300s", text, depth, got)
+			}
+		}
+	}
+}

@@ -163,13 +163,11 @@ func StreamCollection(to io.Writer, f *frame.Frame, rows []Row, beside map[strin
 			b.WriteByte(',')
 		}
 		b.WriteString("\n  ")
-		enc := json.NewEncoder(&b)
-		enc.SetEscapeHTML(false)
-		enc.SetIndent("  ", " ")
-		if err := enc.Encode(w.feature(r)); err != nil {
-			return &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+		text, err := AppendJSON(nil, w.feature(r))
+		if err != nil {
+			return err
 		}
-		b.Truncate(b.Len() - 1) // the encoder's line break
+		b.Write(indented(b.AvailableBuffer(), text, 2))
 		if b.Len() > 1<<20 || i == len(rows)-1 {
 			if i == len(rows)-1 {
 				b.WriteString("\n ]")
@@ -225,14 +223,51 @@ func Position(f *frame.Frame, p orb.Point) orb.Point {
 }
 
 func marshal(v any) ([]byte, error) {
-	var b bytes.Buffer
-	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", " ")
-	if err := enc.Encode(v); err != nil {
-		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+	text, err := AppendJSON(nil, v)
+	if err != nil {
+		return nil, err
 	}
-	return b.Bytes(), nil
+	return append(indented(make([]byte, 0, len(text)+len(text)/2), text, 0), '\n'), nil
+}
+
+// indented appends JSON without white space with each member on a line of its own, a
+// blank deeper than what it is of, which is depth deep: as json.Indent does, which
+// looks at the text again as a stranger's.
+func indented(b, text []byte, depth int) []byte {
+	line := func() {
+		b = append(b, '\n')
+		for range depth {
+			b = append(b, ' ')
+		}
+	}
+	for i := 0; i < len(text); {
+		switch c := text[i]; c {
+		case '{', '[':
+			if b = append(b, c); text[i+1] == c+2 { // its end: nothing is in it
+				b = append(b, c+2)
+				i += 2
+				continue
+			}
+			depth++
+			line()
+		case '}', ']':
+			depth--
+			line()
+			b = append(b, c)
+		case ',':
+			b = append(b, c)
+			line()
+		case ':':
+			b = append(b, c, ' ')
+		default:
+			end := skip(text, i)
+			b = append(b, text[i:end]...)
+			i = end
+			continue
+		}
+		i++
+	}
+	return b
 }
 
 // WritePlan writes a plan in the document's system. The same plan gives the
@@ -303,20 +338,14 @@ func WithVerification(text []byte, v *parcels.Verification) ([]byte, error) {
 	if at < 0 {
 		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: errors.New("the text is not one of WritePlan")}
 	}
-	var b bytes.Buffer
-	b.Grow(len(text) + 16<<10)
-	b.Write(text[:at])
-	b.WriteString("\n \"verification\": ")
-	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent(" ", " ")
-	if err := enc.Encode(v); err != nil {
-		return nil, &parcels.Error{Kind: parcels.Failed, Op: "document: write", Err: err}
+	verdict, err := AppendJSON(nil, v)
+	if err != nil {
+		return nil, err
 	}
-	b.Truncate(b.Len() - len("\n"))
-	b.WriteByte(',')
-	b.Write(text[at:])
-	return b.Bytes(), nil
+	b := append(make([]byte, 0, len(text)+2*len(verdict)+32), text[:at]...)
+	b = append(b, "\n \"verification\": "...)
+	b = append(indented(b, verdict, 1), ',')
+	return append(b, text[at:]...), nil
 }
 
 // ReadPlan reads a plan back into the plane of a frame, which is that of the

@@ -86,6 +86,9 @@ type reader struct {
 	// values and members still open, so that each list is made once, at its size
 	vs []val
 	ms []member
+	// room for lists that are closed, many in one piece
+	vroom []val
+	mroom []member
 	// parts, where not nil, takes down the objects two levels down, a site's layers
 	// among them; those whose text stands in one of before are not read again.
 	parts  parts
@@ -211,12 +214,28 @@ func (r *reader) object(depth int) (val, error) {
 			return val{}, r.fault("comma missing")
 		}
 	}
-	v := val{k: object, ms: append([]member(nil), r.ms[first:]...)}
+	v := val{k: object, ms: own(&r.mroom, r.ms[first:])}
 	r.ms = r.ms[:first]
 	if key, twice := repeated(v.ms); twice {
 		return v, r.fault("member " + strconv.Quote(key) + " twice")
 	}
 	return v, nil
+}
+
+// own is a copy of some in room, or in more of it.
+func own[T any](room *[]T, some []T) []T {
+	const piece = 128
+	n := len(some)
+	if n > piece/4 {
+		return append([]T(nil), some...)
+	}
+	if len(*room) < n {
+		*room = make([]T, piece)
+	}
+	out := (*room)[:n:n]
+	*room = (*room)[n:]
+	copy(out, some)
+	return out
 }
 
 // part reads a value that may be one of parts.
@@ -281,7 +300,7 @@ func (r *reader) list(depth int) (val, error) {
 		c := r.in[r.at]
 		r.at++
 		if c == ']' {
-			v := val{k: list, a: append([]val(nil), r.vs[first:]...)}
+			v := val{k: list, a: own(&r.vroom, r.vs[first:])}
 			r.vs = r.vs[:first]
 			return v, nil
 		}
