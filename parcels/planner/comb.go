@@ -453,7 +453,7 @@ func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int, root in
 	for _, i := range sources {
 		q.Sources = append(q.Sources, p.Sources[i])
 	}
-	res, err := route.Solve(&q)
+	res, err := solve(&q)
 	if err != nil {
 		return nil, wrong(lp.lot, err)
 	}

@@ -405,7 +405,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		res, err = lp.comb(&p)
 		now = true
 	} else {
-		res, err = route.Solve(&p)
+		res, err = solve(&p)
 	}
 	if err != nil {
 		return nil, nil, wrong(lp.lot, err)
@@ -435,7 +435,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 			if lp.shared && len(lp.members) > 1 && len(p.Sources) > mostJoint {
 				free, err = lp.comb(&p)
 			} else {
-				free, err = route.Solve(&p)
+				free, err = solve(&p)
 			}
 			if err != nil {
 				return nil, nil, wrong(lp.lot, err)
@@ -469,6 +469,43 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		return nil, nil, wrong(lp.lot, err)
 	}
 	return l, out, nil
+}
+
+// noWay begins what the route says of an intake that the rules on fittings shut out.
+const noWay = "no way that keeps the rules"
+
+// longerStraights are the times of the least straight with which a layout is looked
+// for again: a corner of several chords is then turned at one place or cut.
+var longerStraights = [...]unit.Length{1.6, 2.5}
+
+// solve asks for the route and, where an intake finds no way that keeps the rules,
+// again with longer straights between fittings: what keeps those keeps the rule
+// too, and the search goes round corners in fewer, longer pieces. No bound is known
+// of such a layout, since it is not of the candidates that the bound is over.
+func solve(p *route.Problem) (*route.Result, error) {
+	res, err := route.Solve(p)
+	if err != nil {
+		return nil, err
+	}
+	shut := func(r *route.Result) bool {
+		return slices.ContainsFunc(r.Unreached, func(u route.Unreached) bool { return strings.HasPrefix(u.Reason, noWay) })
+	}
+	for _, times := range longerStraights {
+		if !shut(res) {
+			break
+		}
+		q := *p
+		q.Rules.LeastStraight *= times
+		q.Prove = false
+		longer, err := route.Solve(&q)
+		if err != nil {
+			return nil, err
+		}
+		if longer.Best != nil && (res.Best == nil || len(longer.Unreached) < len(res.Unreached)) {
+			res = longer
+		}
+	}
+	return res, nil
 }
 
 // tellUnreached stops a plan that leaves an intake out, drawn or not.
