@@ -98,7 +98,7 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 		ds = row.divisions()
 	}
 	one := func(d division) bool { return len(d.groups) == 1 }
-	if len(ds) == 0 || one(ds[0]) && ds[0].broken == 0 && (len(ds) == 1 || ds[1].broken > 0 || ds[1].reckoned > worthPlanning*ds[0].reckoned) {
+	if len(ds) == 0 {
 		return []*lotPlan{whole}, whole.run(ctx)
 	}
 	type outcome struct {
@@ -111,6 +111,25 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 	var lost []string
 	planned := map[string]*lotPlan{}
 	seen := map[string]bool{}
+	if one(ds[0]) && ds[0].broken == 0 && (len(ds) == 1 || ds[1].broken > 0 || ds[1].reckoned > worthPlanning*ds[0].reckoned) {
+		// one trunk is enough, if it comes out as reckoned
+		if err := whole.pipe(ctx); err != nil {
+			return nil, err
+		}
+		g := ds[0].groups[0]
+		was := row.mouths[g.mouth].end.id
+		k := slices.IndexFunc(row.mouths, func(m mouth) bool { return m.end.id == whole.outlet })
+		if k < 0 || len(ds) == 1 || whole.outlet == was && whole.stopped() == 0 {
+			return []*lotPlan{whole}, whole.lines()
+		}
+		seen[fmt.Sprint(ds[0].groups)] = true
+		g.mouth = k
+		best = &outcome{division: division{[]group{g}, row.estimate(g).cost, 0}, parts: []*lotPlan{whole}, stopped: whole.stopped()}
+		if whole.cost != nil {
+			best.cost = *whole.cost
+		}
+		seen[fmt.Sprint(best.groups)] = true
+	}
 	for len(seen) < mostDivisions {
 		i := slices.IndexFunc(ds, func(d division) bool { return !seen[fmt.Sprint(d.groups)] })
 		if i < 0 {
@@ -163,7 +182,11 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 			best, x = x, best
 		}
 		if x != nil {
-			lost = append(lost, row.words(x.division)+fmt.Sprintf(" (cost index %.1f, %d lots not drained)", x.cost, x.stopped))
+			left := ""
+			if x.stopped > 0 {
+				left = fmt.Sprintf(", %d of the lots not drained", x.stopped)
+			}
+			lost = append(lost, row.words(x.division)+fmt.Sprintf(" (cost index %.1f%s)", x.cost, left))
 		}
 		if ds == nil {
 			ds = row.divisions()

@@ -171,6 +171,36 @@ func TestPropertyNineLotsDivided(t *testing.T) {
 	}
 }
 
+// Where the one trunk that was reckoned best cannot be built, the lots are divided
+// all the same. On the sample, one trunk from C2 to C6 to the inlet I1 leaves a lot
+// undrained; of B3, B4, C3, C4 it would lie deeper at I1 than it may, and goes the
+// long way to I2: divided they drain, no dearer than that.
+func TestPropertyDividedWhereOneTrunkFails(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	for _, lots := range [][]string{{"C2", "C3", "C4", "C5", "C6"}, {"B3", "B4", "C3", "C4"}} {
+		var cost []float64
+		for _, outlet := range []string{"", "I2"} {
+			plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: lots, Shared: true, Quick: true, Outlet: outlet})
+			if err != nil {
+				t.Fatal(err)
+			}
+			switch {
+			case plan.Summary.Verdict == parcels.Feasible:
+				cost = append(cost, *plan.Summary.CostIndex)
+			case outlet == "":
+				t.Errorf("lots %v: %s", lots, plan.Summary.WhyNot)
+			}
+		}
+		if len(cost) == 2 && cost[0] > cost[1]+0.01 {
+			t.Errorf("lots %v: divided %.2f, to I2 %.2f", lots, cost[0], cost[1])
+		}
+	}
+}
+
 // Two lots, each with a drain of its own to one inlet and within its limit, that
 // together bring more than it may be given: a stop, and the checker agrees.
 func TestHandLimitOfTwoDrains(t *testing.T) {

@@ -473,8 +473,8 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 	h, v := m.bottom, 0.0
 	peak, minutes, sewer, over, highest := h, 0.0, 0.0, 0.0, math.Inf(-1)
 	first, firstAt := "", math.Inf(1)
-	var empty *float64
-	var own []float64 // level at each step
+	var empty, nearly *float64 // h from the end of the inflow: within 1 mm of the mouth, and within 3 mm
+	var own []float64          // level at each step
 	steps := int(math.Round(m.end / dt))
 	for k := 0; k <= steps; k++ {
 		t := float64(k) * dt
@@ -521,6 +521,12 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 			if h > m.up+m.d {
 				minutes += dt
 			}
+			if dry := max(m.up, m.bottom); nearly == nil && t >= m.start+2*m.tc && h <= dry+0.003 {
+				e := (t - m.start - 2*m.tc) / 60
+				nearly = &e
+			} else if nearly != nil && h > dry+0.005 {
+				nearly = nil
+			}
 			if dry := max(m.up, m.bottom); empty == nil && t >= m.start+2*m.tc && h <= dry+0.001 {
 				e := (t - m.start - 2*m.tc) / 60
 				empty = &e
@@ -562,8 +568,8 @@ func (m *backing) hold(c *check, name string, got *balance, valve bool) {
 	near("peak_level_m", *got.peak, peak, backLevel)
 	near("minutes_above_outlet", *got.minutes, minutes, backMinutes+0.03*minutes)
 	// The last millimetres of a trunk run off by a trickle, at which two tables of
-	// the mouth differ most.
-	if (got.empty == nil) != (empty == nil) || empty != nil && math.Abs(*got.empty-*empty) > 0.2+0.1**empty {
+	// the mouth differ most: two of them are let pass.
+	if (got.empty == nil) != (empty == nil) || empty != nil && (*got.empty > 0.2+1.1**empty || *got.empty < min(*nearly, 0.9**empty)-0.2) {
 		say := func(v *float64) string {
 			if v == nil {
 				return "never"
