@@ -248,6 +248,26 @@ func TestTags(t *testing.T) {
 	c.want(c.do("POST /sites", lotField("tagged", 3), header{"If-Match": `W/"v1"`}), 412, "version-conflict")
 }
 
+// TestHead: what stands beside the features of a site comes without them.
+func TestHead(t *testing.T) {
+	c := newClient(t)
+	c.want(c.do("POST /sites", bytes.Replace(lotField("headed", 3), []byte(`{"site"`), []byte(`{"criteria":{"clearance":{"lot_line_m":1.5}},"site"`), 1)), 201, "")
+	got := read[struct {
+		CRS      string
+		Criteria struct{ Clearance map[string]float64 }
+		Layers   map[string]struct{ Features []any }
+	}](t, c.do("GET /sites/headed/document?features=false", nil))
+	if got.CRS != "EPSG:2274" || got.Criteria.Clearance["lot_line_m"] != 1.5 || len(got.Layers) != 2 || len(got.Layers["parcels"].Features) != 0 {
+		t.Errorf("%+v", got)
+	}
+	whole := read[struct{ Layers map[string]struct{ Features []any } }](t, c.do("GET /sites/headed/document?features=true", nil))
+	if len(whole.Layers["parcels"].Features) != 3 {
+		t.Errorf("%+v", whole)
+	}
+	c.want(c.do("GET /sites/headed/document?features=none", nil), 400, "parameter-invalid")
+	c.want(c.do("GET /sites/nowhere/document?features=false", nil), 404, "not-found")
+}
+
 func TestCompression(t *testing.T) {
 	c := newClient(t)
 	c.want(c.do("POST /sites", lotField("big", 200)), 201, "")

@@ -253,6 +253,18 @@ func (m *memoryStore) Document(_ context.Context, name string) ([]byte, error) {
 	return s.document, nil
 }
 
+func (m *memoryStore) Head(ctx context.Context, name string) ([]byte, error) {
+	text, err := m.Document(ctx, name)
+	var doc map[string]any
+	if err != nil || json.Unmarshal(text, &doc) != nil {
+		return nil, err
+	}
+	for _, l := range doc["layers"].(map[string]any) {
+		l.(map[string]any)["features"] = []any{}
+	}
+	return json.Marshal(doc)
+}
+
 func (m *memoryStore) DeleteSite(_ context.Context, name, _ string) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()

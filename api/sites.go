@@ -82,7 +82,15 @@ func (s *service) siteDocument(c echo.Context) error {
 	if notModified(c, versionTag(i.Version)) {
 		return c.NoContent(http.StatusNotModified)
 	}
-	doc, err := s.Store.Document(c.Request().Context(), i.Name)
+	read := s.Store.Document
+	switch v := c.QueryParam("features"); v {
+	case "", "true":
+	case "false":
+		read = s.Store.Head
+	default:
+		return refuse("parameter-invalid", "features is true or false, not %s.", parcels.Excerpt(v))
+	}
+	doc, err := read(c.Request().Context(), i.Name)
 	if err != nil {
 		return hideAbsent(err, i.Name)
 	}

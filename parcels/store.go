@@ -179,6 +179,9 @@ type Store interface {
 	// Document gives the site document back, byte for byte where it was put
 	// whole, else put together from its layers and rasters.
 	Document(ctx context.Context, name string) ([]byte, error)
+	// Head gives the document without the features of its layers, which Features
+	// gives.
+	Head(ctx context.Context, name string) ([]byte, error)
 	// DeleteSite takes a site out with its rasters, results and jobs; its
 	// history stays.
 	DeleteSite(ctx context.Context, name string, who string) error

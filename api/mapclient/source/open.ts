@@ -141,10 +141,16 @@ export async function openStored(name: string, lot = ''): Promise<void> {
   } catch (e) { refuse(e, `${name} cannot be opened`); if (state.doc) showVerdict(); else say('No site is open', nothing); }
 }
 
+/** What stands beside the features of a large site's layers. */
+let beside: Record<string, Record<string, unknown>> = {};
+
 /** A site of many lots: tiles to look at, and what lies round a lot when one is chosen. */
 async function openLarge(info: StoredSite, box: Box): Promise<void> {
   say('Reading', `${info.site} has many lots; it is looked at in tiles…`, 'busy');
-  const doc: SiteDocument = { site: info.site, layers: {}, ...(info.crs ? { crs: info.crs } : {}) };
+  // rules, rain, units and datums are the site's own; ground of a raster comes with the stored site alone
+  const { terrain: _, ...head }: SiteDocument = await service.get(`/sites/${encodeURIComponent(info.site)}/document?features=false`);
+  const doc: SiteDocument = { ...head, site: info.site, layers: {}, ...(info.crs ? { crs: info.crs } : {}) };
+  beside = Object.fromEntries(Object.entries(head.layers).map(([name, { features: _, crs: __, ...more }]) => [name, more])); // features are asked for in the site's system
   const plane = planeOf(doc, box);
   if (!plane.geographic) {
     const one: { features: Feature[] } = await items(info.site, 'parcels', new URLSearchParams({ limit: '1' }), info.crs);
@@ -185,7 +191,7 @@ export async function chooseLarge(lot: string): Promise<void> {
     const wide = [box[0] - m, box[1] - m, box[2] + m, box[3] + m].join(',');
     const info: StoredSite = await service.get(`/sites/${encodeURIComponent(name)}?f=json`);
     const layers: SiteDocument['layers'] = {};
-    await Promise.all(Object.entries(info.features).map(async ([layer, n]) => { if (n) layers[layer] = { type: 'FeatureCollection', features: (await items(name, layer, new URLSearchParams({ bbox: wide, limit: '2000' }), crs)).features }; }));
+    await Promise.all(Object.entries(info.features).map(async ([layer, n]) => { if (n) layers[layer] = { ...beside[layer], type: 'FeatureCollection', features: (await items(name, layer, new URLSearchParams({ bbox: wide, limit: '2000' }), crs)).features }; }));
     if (state.large !== name) return;
     state.doc = { ...state.doc!, layers };
     const shapes = shapesOf(own, plane);
