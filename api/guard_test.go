@@ -260,7 +260,9 @@ func TestHead(t *testing.T) {
 	if got.CRS != "EPSG:2274" || got.Criteria.Clearance["lot_line_m"] != 1.5 || len(got.Layers) != 2 || len(got.Layers["parcels"].Features) != 0 {
 		t.Errorf("%+v", got)
 	}
-	whole := read[struct{ Layers map[string]struct{ Features []any } }](t, c.do("GET /sites/headed/document?features=true", nil))
+	whole := read[struct {
+		Layers map[string]struct{ Features []any }
+	}](t, c.do("GET /sites/headed/document?features=true", nil))
 	if len(whole.Layers["parcels"].Features) != 3 {
 		t.Errorf("%+v", whole)
 	}
