@@ -205,6 +205,7 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		b.picture(s.pictures("county-"))
 		b.eval(`document.getElementById('lotNamed').value = 'nowhere'; document.querySelector('#lotNamedForm button').click()`, nil)
 		b.until(`document.getElementById('reportText').textContent.includes('has no lot nowhere')`)
+		b.call(b.session, "Page.navigate", map[string]any{"url": "about:blank"}, nil) // its service stops: no tile is to be on its way
 	})
 
 	t.Run("mends and the tilted ground", func(t *testing.T) {
