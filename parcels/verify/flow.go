@@ -393,14 +393,14 @@ func normal(q, d, n, s float64) (fill, v float64) {
 	at := func(x float64) (flow, area float64) {
 		th := 2 * math.Acos(1-2*x)
 		a := d * d * (th - math.Sin(th)) / 8
-		p := d * th / 2
-		return a * math.Pow(a/p, 2.0/3) * math.Sqrt(s) / n, a
+		r := a / (d * th / 2)
+		return a * math.Cbrt(r*r) * math.Sqrt(s) / n, a
 	}
 	lo, hi := 0.0, 0.938
 	if f, _ := at(hi); q >= f {
 		return 1, q / (math.Pi * d * d / 4)
 	}
-	for k := 0; k < 60; k++ {
+	for hi-lo > 1e-14 {
 		m := (lo + hi) / 2
 		if f, _ := at(m); f < q {
 			lo = m

@@ -13,6 +13,7 @@ package verify
 import (
 	"math"
 	"sort"
+	"sync"
 )
 
 type surface struct {
@@ -22,6 +23,42 @@ type surface struct {
 	leaves []box   // of packEach of them each
 	boxes  []box   // of packEach leaves each
 	top    float64 // no level is above it
+	asked  *asked  // nil: nothing is held
+}
+
+// asked holds the ground along lines and at places that were asked for before: of a
+// site that is worked on, most runs of a plan lie where those of the last one did.
+// It may be used by several goroutines at once.
+type asked struct {
+	mu    sync.Mutex
+	lines map[[4]float64][]station // nobody writes to a row
+	spots map[[2]float64]level
+}
+
+type level struct {
+	lo, hi float64
+	ok     bool
+}
+
+// mostAsked is how many lines, and places, are held; past it all are let go.
+const mostAsked = 4096
+
+// held gives what m has of a key, else what work makes, which m then has too.
+func held[K comparable, V any](mu *sync.Mutex, m map[K]V, key K, work func() V) V {
+	mu.Lock()
+	v, ok := m[key]
+	mu.Unlock()
+	if ok {
+		return v
+	}
+	v = work()
+	mu.Lock()
+	defer mu.Unlock()
+	if len(m) >= mostAsked {
+		clear(m)
+	}
+	m[key] = v
+	return v
 }
 
 // spanOf is the box of a segment.
@@ -406,6 +443,13 @@ type station struct {
 // along walks a segment and gives the ground at both ends and wherever its
 // slope may change: between two stations the bounds are straight.
 func (g *surface) along(a, b pt) []station {
+	if g.asked == nil {
+		return g.walk(a, b)
+	}
+	return held(&g.asked.mu, g.asked.lines, [4]float64{a.x, a.y, b.x, b.y}, func() []station { return g.walk(a, b) })
+}
+
+func (g *surface) walk(a, b pt) []station {
 	l := math.Hypot(b.x-a.x, b.y-a.y)
 	at := func(t float64) pt { return pt{x: a.x + t*(b.x-a.x), y: a.y + t*(b.y-a.y)} }
 	var out []station

@@ -1,7 +1,8 @@
 package verify
 
 // Site documents that were read before, kept by their text: a service judges many
-// plans of one site. Nothing of a plan is kept.
+// plans of one site. Nothing of a plan is kept; of the ground, what it is along the
+// lines and at the places that were asked for.
 
 import (
 	sequence "container/list"
@@ -125,6 +126,9 @@ func (k *Kept) readFor(document []byte, frame func(*site) (ok bool)) (s *site, o
 			s.ground = before[same].ground
 		} else {
 			s.ground = newSurface(s)
+			if k != nil {
+				s.ground.asked = &asked{lines: map[[4]float64][]station{}, spots: map[[2]float64]level{}}
+			}
 		}
 	}
 	if k != nil {

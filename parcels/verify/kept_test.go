@@ -9,6 +9,7 @@ import (
 	"math"
 	"reflect"
 	"slices"
+	"sync"
 	"testing"
 
 	"fallwright/sampledata"
@@ -116,6 +117,8 @@ func TestPropertyLayersChangeNothing(t *testing.T) {
 		}
 		g, w := *got, *want
 		g.parts, w.parts = nil, nil
+		bare := *g.ground
+		bare.asked, g.ground = nil, &bare
 		// placeholders that are not numbers are not equal to themselves
 		for _, o := range []*site{&g, &w} {
 			for i := range o.obstacles {
@@ -144,5 +147,39 @@ func TestPropertyLayersChangeNothing(t *testing.T) {
 	}
 	if bad < 3 {
 		t.Errorf("%d documents with faults: the test tells little", bad)
+	}
+}
+
+// TestPropertyAskedChangesNothing asks for the ground along lines, more than are held,
+// several at once and again, with and without what was asked for before.
+func TestPropertyAskedChangesNothing(t *testing.T) {
+	var s site
+	for x := range 9 {
+		for y := range 9 {
+			s.shots = append(s.shots, shot{pt{x: float64(10 * x), y: float64(10 * y)}, 100 + float64((x*7+y*5)%11)/10})
+		}
+	}
+	s.breaks = []edge{{s.shots[3].pt, s.shots[60].pt}}
+	plain, holds := newSurface(&s), newSurface(&s)
+	holds.asked = &asked{lines: map[[4]float64][]station{}, spots: map[[2]float64]level{}}
+	var wg sync.WaitGroup
+	for g := range 3 {
+		wg.Go(func() {
+			for n := range mostAsked + 500 {
+				m := (n + 100*g) % (mostAsked + 300)
+				a, b := pt{x: float64(m%83) - 1, y: float64(m/83) + 0.5}, pt{x: float64(m%83) + 0.7, y: float64(m/83) + 1.9}
+				if got, want := holds.along(a, b), plain.along(a, b); !reflect.DeepEqual(got, want) {
+					t.Errorf("%v to %v: %v, asked anew %v", a, b, got, want)
+				}
+				lo, hi, ok := holds.about(a)
+				if wlo, whi, wok := plain.about(a); lo != wlo || hi != whi || ok != wok {
+					t.Errorf("at %v: %g %g %v, asked anew %g %g %v", a, lo, hi, ok, wlo, whi, wok)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	if n := len(holds.asked.lines); n == 0 || n > mostAsked || len(holds.asked.spots) > mostAsked {
+		t.Errorf("%d lines and %d places are held, at most %d", n, len(holds.asked.spots), mostAsked)
 	}
 }

@@ -268,6 +268,14 @@ func (j *judge) shot(p pt) (lo, hi float64, ok bool) {
 // about is the ground at a place that is known to a millimetre: a place on the
 // outline of the shots may fall a hair outside.
 func (g *surface) about(p pt) (lo, hi float64, ok bool) {
+	if g.asked == nil {
+		return g.look(p)
+	}
+	v := held(&g.asked.mu, g.asked.spots, [2]float64{p.x, p.y}, func() (v level) { v.lo, v.hi, v.ok = g.look(p); return v })
+	return v.lo, v.hi, v.ok
+}
+
+func (g *surface) look(p pt) (lo, hi float64, ok bool) {
 	if q, in := g.at(p); in {
 		lo, hi = q.levels(p)
 		if !math.IsInf(lo, 0) {

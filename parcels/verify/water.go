@@ -449,15 +449,11 @@ func (g *hgl) tube(i int) (tube, bool) {
 	t.carry = t.area * math.Pow(t.d/4, 2.0/3) / r.n
 	t.uniform = math.NaN()
 	if t.q > 0 {
-		t.crit = rising(0, t.d, func(y float64) bool {
-			a, top := t.section(y)
-			return gravity*a*a*a > t.q*t.q*top
-		})
+		t.crit = t.depthWhere(func(a, top, _ float64) bool { return gravity*a*a*a > t.q*t.q*top })
 		if t.s > 0 && t.q <= t.carry*math.Sqrt(t.s) {
-			t.uniform = rising(0, t.d, func(y float64) bool {
-				k, _ := t.flows(y)
-				return k*math.Sqrt(t.s) >= t.q
-			})
+			// A^(5/3) / (n P^(2/3)) sqrt(S) >= q, to the third power
+			need := cubed(t.q*r.n) / (t.s * math.Sqrt(t.s))
+			t.uniform = t.depthWhere(func(a, _, wet float64) bool { return a*a*a*a*a >= need*wet*wet })
 		}
 	} else if t.s > 0 {
 		t.uniform = 0
@@ -465,17 +461,24 @@ func (g *hgl) tube(i int) (tube, bool) {
 	return t, ok
 }
 
-// rising finds where yes turns true between two depths lo and hi of a pipe.
-func rising(lo, hi float64, yes func(float64) bool) float64 {
-	for n := 0; n < 50 && hi-lo > 1e-12; n++ {
-		if m := (lo + hi) / 2; yes(m) {
-			hi = m
+// depthWhere finds the depth at which yes turns true, of the area, the width of the
+// water's top and the wetted girth: by the angle th that the water takes of the pipe,
+// y = D (1 - cos th/2)/2, A = D^2 (th - sin th)/8, top D sin th/2, girth D th/2.
+func (t *tube) depthWhere(yes func(area, top, wet float64) bool) float64 {
+	lo, hi := 0.0, 2*math.Pi
+	for hi-lo > 1e-12 {
+		th := (lo + hi) / 2
+		s, c := math.Sincos(th / 2)
+		if yes(t.d*t.d*(th-2*s*c)/8, t.d*s, t.d*th/2) {
+			hi = th
 		} else {
-			lo = m
+			lo = th
 		}
 	}
-	return hi
+	return t.d * (1 - math.Cos(hi/2)) / 2
 }
+
+func cubed(x float64) float64 { return x * x * x }
 
 func (t *tube) section(y float64) (area, top float64) {
 	if y >= t.d {
