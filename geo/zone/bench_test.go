@@ -424,12 +424,16 @@ func BenchmarkTrenchThreads(b *testing.B) {
 
 // BenchmarkTrench is the direct routine alone, for profiles.
 func BenchmarkTrench(b *testing.B) {
-	yards := generatedYards(500)
-	var w Workspace
-	b.ReportAllocs()
-	for i := 0; i < b.N; i++ {
-		trenches(b, &w, yards[i%len(yards):i%len(yards)+1])
-	}
+	sets(b, func(b *testing.B, yards []yard) {
+		var w Workspace
+		trenches(b, &w, yards) // its memory
+		b.ReportAllocs()
+		b.ResetTimer()
+		for i := 0; i < b.N; i++ {
+			k := i % len(yards)
+			trenches(b, &w, yards[k:k+1])
+		}
+	})
 }
 
 // BenchmarkCheckLine is the check alone, for profiles.

@@ -6,7 +6,9 @@ package zone
 // point, and which edge a straight side runs beside, and measures that. A side
 // is held to its edge's line and an arc's to its centre; the edges that the line
 // alone tells apart from it (cut.go: beyond or behind) are clear of it by that,
-// all others are measured. If it holds:
+// all others are measured, once: a curve from one natural end to the other when it
+// is drawn, the last piece of a chain that was cut when it is known at which point
+// the next one begins. If it holds:
 //
 //   - no point of the zone's edge is nearer to a lot line or a wall than asked
 //     (to arithmetic), so that, with a vertex of each given ring outside the
@@ -36,21 +38,6 @@ import (
 // reach is how much further off than asked a vertex may lie.
 const reach = 0.001
 
-func (w *scratch) certify() bool {
-	for i := range w.drawn {
-		d := &w.drawn[i]
-		if d.fan >= 0 {
-			f := &w.fans[d.fan]
-			if c := &w.arcs[f.arc]; !w.arched(c, f, w.hits[c.h0:c.h1]) {
-				return false
-			}
-		} else if !w.side(&w.parts[d.part], w.pts[d.from], w.pts[d.to]) {
-			return false
-		}
-	}
-	return w.bare() && w.simple() && w.areaHolds()
-}
-
 // bare tells whether none of the given rings is in the zone. A shell of the lot
 // can't be: the zone's loops begin within it and don't cross it.
 func (w *scratch) bare() bool {
@@ -61,7 +48,7 @@ func (w *scratch) bare() bool {
 		}
 		in := false
 		for i := range w.loops {
-			if inside(w.sides[l.first].a, w.pts[w.loops[i].from:w.loops[i].to]) {
+			if inside(w.sides[l.first].a, w.loops[i].pts) {
 				in = !in
 			}
 		}
@@ -74,11 +61,11 @@ func (w *scratch) bare() bool {
 
 // side holds a straight side from p to q to the edge it runs beside, and
 // measures it against the edges that its line does not tell apart from it.
-func (w *scratch) side(c *part, p, q vec) bool {
-	if !w.sides[c.own].holds(p, q) {
+func (w *scratch) side(own int32, hits stretch, p, q vec) bool {
+	if !w.sides[own].holds(p, q) {
 		return false
 	}
-	for _, j := range w.hits[c.h0:c.h1] {
+	for _, j := range w.hits[hits.from:hits.to] {
 		if !w.sides[j].clearOf(p, q) {
 			return false
 		}
@@ -122,62 +109,65 @@ func offSide(v, p, q vec, c float64) bool {
 	return cross*cross >= c*c*n
 }
 
-// ringed tells whether the side from p to q, both seen from the centre of an
-// arc, turns on clockwise about it no nearer than r, and no end is further off
+// ringed tells whether a polyline, seen from the centre of an arc, turns on
+// clockwise about it no nearer than r, and no vertex but the first is further off
 // than allowed.
-func ringed(px, py, qx, qy, r float64) bool {
+func ringed(pts []vec, c vec, r float64) bool {
 	least, most := r-numeric/2, r+reach
 	least, most = least*least, most*most
-	ux, uy := qx-px, qy-py
-	turn := py*qx - px*qy
-	d, e := px*px+py*py, qx*qx+qy*qy
-	return min(d, e) >= least && max(d, e) <= most && turn > 0 && turn*turn >= least*(ux*ux+uy*uy)
+	x, y := pts[0].x-c.x, pts[0].y-c.y
+	ok := one(x*x+y*y >= least)
+	for _, p := range pts[1:] {
+		u, v := p.x-c.x, p.y-c.y
+		e := u*u + v*v
+		turn := y*u - x*v
+		dx, dy := u-x, v-y
+		ok &= one(e >= least) & one(e <= most) & one(turn > 0) & one(turn*turn >= least*(dx*dx+dy*dy))
+		x, y = u, v
+	}
+	return ok != 0
 }
 
 // certify measures the steps of a table against its radius. An arc drawn from
 // it is the table turned by a direction of length 1 and shifted.
 func (t *table) certify() bool {
-	x, y := t.r, 0.0
+	p := vec{t.r, 0}
 	for i := range t.steps {
-		q := &t.steps[i]
-		if !ringed(x, y, q.x, -q.y, t.r) || math.Abs(q.cos*q.cos+q.sin*q.sin-1) > 1e-12 {
+		s := &t.steps[i]
+		q := vec{s.x, -s.y}
+		if !ringed([]vec{p, q}, vec{}, t.r) || !(math.Abs(s.cos*s.cos+s.sin*s.sin-1) <= 1e-12) {
 			return false
 		}
-		x, y = q.x, -q.y
+		p = q
 	}
 	return true
 }
 
-// arched holds an arc as drawn to its centre: none of its sides nearer than its
-// radius, no point further than allowed, each turning on clockwise; and all of
-// it beyond the ends of both edges whose normals bound it. What is from the table
-// is so as the table is; the rest is measured. Each edge to be measured is then
-// measured against each side, but one that ends in the centre with the arc
-// beyond its end.
-func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
-	first, last := w.pts[f.from], w.pts[f.to]
-	if math.Abs(f.u.x*f.u.x+f.u.y*f.u.y-1) > 1e-12 {
-		return false
-	}
-	cx, cy := f.v.x, f.v.y
-	rest := f.from + 1
-	x, y := first.x-cx, first.y-cy
+// ringed holds an arc as drawn to its centre: none of its sides nearer than its
+// radius, no point further than allowed, each turning on clockwise. What is from
+// the table is so as the table is; the rest is measured.
+func (w *scratch) ringed(f *fan) bool {
+	rest := f.from
 	if f.even > 0 {
 		// the first point is that of the part before
-		q := w.pts[rest]
-		if !ringed(x, y, q.x-cx, q.y-cy, f.r) {
+		if !ringed(w.pts[rest:rest+2], f.v, f.r) {
 			return false
 		}
 		rest += f.even
-		x, y = w.pts[rest-1].x-cx, w.pts[rest-1].y-cy
 	}
-	for _, q := range w.pts[rest : f.to+1] {
-		u, v := q.x-cx, q.y-cy
-		if !ringed(x, y, u, v, f.r) {
-			return false
-		}
-		x, y = u, v
+	return ringed(w.pts[rest:f.to+1], f.v, f.r) && math.Abs(f.u.x*f.u.x+f.u.y*f.u.y-1) <= 1e-12
+}
+
+// arched certifies an arc as drawn: it is held to its centre, and all of it is
+// beyond the ends of both edges whose normals bound it. Each edge to be measured
+// is then measured against each side, but one that ends in the centre with the arc
+// beyond its end.
+func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
+	if !w.ringed(f) {
+		return false
 	}
+	first, last := w.pts[f.from], w.pts[f.to]
+	cx, cy := f.v.x, f.v.y
 	if c.wedge && !(w.sides[c.own].ends(f, first, last) && w.sides[c.also].ends(f, first, last)) {
 		return false
 	}
@@ -186,9 +176,6 @@ func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
 	for _, j := range hits {
 		s := &w.sides[j]
 		if half && (s.a == f.v || s.b == f.v) && s.c <= f.r+numeric && s.ends(f, first, last) {
-			continue
-		}
-		if g := f.r + s.c + reach; s.apart2(f.v) >= g*g {
 			continue
 		}
 		pts := w.pts[f.from : f.to+1]
@@ -232,12 +219,24 @@ func (w *scratch) simple() bool {
 
 // meetNot tells whether no two sides of two arcs meet but end to end.
 func (w *scratch) meetNot(f, g *fan) bool {
+	if f.from == f.to || g.from == g.to {
+		return true
+	}
+	all := noBox // of g
+	for _, p := range w.pts[g.from : g.to+1] {
+		all.add(p)
+	}
 	for k := f.from; k < f.to; k++ {
 		p, q := w.pts[k], w.pts[k+1]
-		x0, x1, y0, y1 := min(p.x, q.x), max(p.x, q.x), min(p.y, q.y), max(p.y, q.y)
+		box := noBox
+		box.add(p)
+		box.add(q)
+		if box.apart(&all) {
+			continue
+		}
 		for m := g.from; m < g.to; m++ {
 			r, s := w.pts[m], w.pts[m+1]
-			if max(r.x, s.x) < x0 || min(r.x, s.x) > x1 || max(r.y, s.y) < y0 || min(r.y, s.y) > y1 || q == r || s == p {
+			if r.x > box.x1 && s.x > box.x1 || r.x < box.x0 && s.x < box.x0 || r.y > box.y1 && s.y > box.y1 || r.y < box.y0 && s.y < box.y0 || q == r || s == p {
 				continue
 			}
 			if how, _ := shape.Cross(orb.Point{p.x, p.y}, orb.Point{q.x, q.y}, orb.Point{r.x, r.y}, orb.Point{s.x, s.y}); how != shape.Apart {
@@ -246,30 +245,4 @@ func (w *scratch) meetNot(f, g *fan) bool {
 		}
 	}
 	return true
-}
-
-// areaHolds compares the area within the loops with that of the parts they were
-// linked from. Drawn by tangents at even steps and one left over, an arc holds
-// r*r*tan(half a step) a step, as a kite of two right triangles.
-func (w *scratch) areaHolds() bool {
-	o := w.pts[0]
-	found, size, whole := 0.0, 0.0, 0.0
-	for i := range w.loops {
-		found += w.loops[i].area
-		size += math.Abs(w.loops[i].area)
-	}
-	cross := func(a, b vec) float64 { return ((a.x-o.x)*(b.y-o.y) - (b.x-o.x)*(a.y-o.y)) / 2 }
-	for i := range w.drawn {
-		d := &w.drawn[i]
-		p := &w.parts[d.part]
-		if d.fan < 0 {
-			whole += cross(p.p0, p.p1)
-			continue
-		}
-		// the kites lie to the right of the arc, with the triangles of its ends
-		// about the centre
-		f := &w.fans[d.fan]
-		whole += cross(p.p0, f.v) + cross(f.v, p.p1) - f.r*f.r*f.kites
-	}
-	return math.Abs(found-whole) <= 1e-6*(1+math.Sqrt(size))
 }

@@ -1,13 +1,12 @@
 package zone
 
-// The direct routine's first half: curves beside the edges, and what other
-// edges leave of them.
+// Curves beside the edges and round their ends: what other edges leave of them.
 //
 // Nearly all pairs of a curve and an edge are told apart by the line of the
 // curve's own edge, four operations a vertex and no branch: an edge that lies
 // wholly beyond the curve, or wholly behind its own edge, can't cut it. Only the
-// few that straddle are looked at one by one. The certificate measures the same
-// few, and holds what was drawn against the line.
+// few that straddle are looked at one by one, and what finds them clear of the
+// whole curve certifies it too (certify.go): it is measured once.
 
 import (
 	"math"
@@ -22,20 +21,15 @@ type sight struct {
 	beyond, behind uint64
 }
 
-// curve runs round the end of an edge, an arc run clockwise; or beside one, of
-// which p, d and l are made use of.
+// curve runs clockwise round the end of an edge.
 type curve struct {
-	wedge bool  // an arc between the normals of the edges own and also
+	wedge bool  // it runs between the normals of the edges own and also
 	own   int32 // an edge it lies at the clearance of
 	also  int32
-	// hits[h0:h1] are the edges that must be measured against it; all others are
-	// clear of it
-	h0, h1 int32
-	p      vec     // start, or centre
-	d      vec     // direction, or direction of the start from the centre
-	e      vec     // of an arc: direction of the end from the centre
-	l      float64 // length, or the place of the end, as of turned
-	r      float64
+	p     vec     // centre
+	d, e  vec     // directions of the start and the end from the centre
+	l     float64 // the place of the end, as of turned
+	r     float64
 }
 
 // turned is the place of a direction u as seen from d: it grows from 0 to 4 as
@@ -53,6 +47,9 @@ func place(cos, sin float64) float64 {
 // out is the point of an arc in direction u.
 func (c *curve) out(u vec) vec { return vec{c.p.x + c.r*u.x, c.p.y + c.r*u.y} }
 
+// stretch is a stretch of a list.
+type stretch struct{ from, to int32 }
+
 // span is a stretch of a curve: distances from the start, or places as of
 // turned with their directions.
 type span struct {
@@ -66,77 +63,26 @@ type spot struct {
 	u vec
 }
 
-// part is what is left of a curve between two cuts. hits[h0:h1] are the edges
-// that must be measured against it; all others are clear of it.
-type part struct {
-	p0, p1 vec
-	u0, u1 vec     // of an arc
-	wide   float64 // of an arc: by how much its places differ
-	arc    int32   // in arcs; -1 for a straight one
-	own    int32   // the edge that a straight one runs beside
-	h0, h1 int32
-	loop   int32 // the loop it was linked into, from 1
-}
-
-// trace lays the curves, cuts them, and gathers the parts left, ring by ring.
-func (w *scratch) trace() {
-	w.arcs, w.parts, w.hits = w.arcs[:0], w.parts[:0], w.hits[:0]
-	w.open()
-	own := 0 // the run that the edge is in
-	for k := range w.rings {
-		l := &w.rings[k]
-		if w.sides[l.first].l == 0 { // a point: a full circle
-			s := &w.sides[l.first]
-			w.near(own)
-			w.look(l.first, own, 0)
-			w.arcs = append(w.arcs, curve{own: l.first, also: l.first, p: s.a, d: s.d, e: s.d, l: 4, r: s.c, h0: int32(len(w.hits))})
-			for k := range w.rows[0] {
-				if r := &w.rows[0][k]; int(r.run) != own {
-					w.hit(r.run, ^r.beyond)
-				}
-			}
-			w.round(&w.arcs[len(w.arcs)-1])
-			own++
-			continue
-		}
-		w.near(own)
-		w.look(l.first, own, 0)
-		row, next := 0, 1
-		for i := l.first; i < l.end; i++ {
-			to := next
-			if i+1 == l.end {
-				to = 0
-			} else {
-				if i+1 >= w.runs[own].first+int32(w.runs[own].n) {
-					own++
-					w.near(own)
-				}
-				w.look(i+1, own, next)
-			}
-			w.straight(i, w.rows[row])
-			w.corner(i, w.rows[row], w.rows[to])
-			if row, next = to, row; i == l.first {
-				next = 2
-			}
-		}
-		own++
-	}
-}
-
-// open makes room for what is told of one run by another.
-func (w *scratch) open() {
-	if m := len(w.runs) * len(w.rings); cap(w.clear) < m {
-		w.clear = make([]uint64, m, 2*m)
-	} else {
-		w.clear = w.clear[:m]
-		clear(w.clear)
-	}
+// nearRun is a run as the edges of another see it.
+type nearRun struct {
+	mid, half vec
+	g         float64
+	run       int32
+	at, n     int32 // its vertices are verts[at:at+n+1]
+	later     int32 // where clear has the ring it is of for the run that looks; -1 for one looked from before
+	full      uint64
+	known     uint64 // its edges that have the ring that looks wholly beyond their curves
 }
 
 // near lists the runs that are not beyond all curves of a run's edges and of the
-// arcs at their ends, itself among them.
+// arcs at their ends, itself among them. A run of an earlier ring whose edges all
+// have this one's ring beyond is left out too.
 func (w *scratch) near(own int) {
 	o := &w.runs[own]
+	n := len(w.runs)
+	for k := int(o.ring) + 1; k < len(w.rings); k++ {
+		w.clear[k*n+own] = o.full
+	}
 	w.by = w.by[:0]
 	for r := range w.runs {
 		u := &w.runs[r]
@@ -144,7 +90,15 @@ func (w *scratch) near(own int) {
 		if math.Abs(u.mid.x-o.mid.x)-u.half.x-o.half.x > g || math.Abs(u.mid.y-o.mid.y)-u.half.y-o.half.y > g {
 			continue
 		}
-		w.by = append(w.by, int32(r))
+		known, later := uint64(0), int32(-1)
+		if u.ring < o.ring {
+			if known = w.clear[int(o.ring)*n+r]; known == u.full {
+				continue
+			}
+		} else if u.ring > o.ring {
+			later = u.ring*int32(n) + int32(own)
+		}
+		w.by = append(w.by, nearRun{mid: u.mid, half: u.half, g: u.g, run: int32(r), at: u.at, n: int32(u.n), later: later, full: u.full, known: known})
 	}
 }
 
@@ -152,82 +106,59 @@ func (w *scratch) near(own int) {
 // those that are beyond it with all their edges are left out.
 func (w *scratch) look(i int32, own, k int) {
 	s := &w.sides[i]
-	n := len(w.runs)
-	ring := w.runs[own].ring
 	bit := uint64(1) << (i - w.runs[own].first)
 	nx, ny := -s.d.y, s.d.x
 	ax, ay := math.Abs(nx), math.Abs(ny)
 	off := nx*s.a.x + ny*s.a.y
+	start := ny*s.a.x - nx*s.a.y // how far the edge's start is along
+	most, l := s.c+reach, s.l
+	ends := len(w.runs) > 3 // worth looking whether a run is beyond one
 	row := w.rows[k][:0]
-	at, beyond := ring, false // a ring, and whether all of it is
-	for _, r := range w.by {
-		u := &w.runs[r]
-		known := uint64(0)
-		if u.ring < ring {
-			if known = w.clear[int(ring)*n+int(r)]; known == u.full {
-				continue
-			}
-		} else if u.ring != at {
-			if beyond {
-				w.clear[int(at)*n+own] |= bit
-			}
-			at, beyond = u.ring, true
-		}
+	for k := range w.by {
+		u := &w.by[k]
 		// of the box of the run, what lies furthest this way and that
 		y, h := nx*u.mid.x+ny*u.mid.y-off, ax*u.half.x+ay*u.half.y
-		hi, lo := s.c+u.g+reach, min(0, s.c-u.g)
-		if y-h > hi || n > 3 && s.past(u, hi) {
+		hi := most + u.g
+		if y-h > hi {
 			continue
 		}
-		see := sight{run: r, beyond: known}
-		switch {
-		case s.l == 0:
-		case y+h < lo:
-			see.behind = u.full
-		default:
-			// the sign of a difference is the bit of a vertex; it comes in from above
-			const sign = 1 << 63
-			hi, lo := off+hi, off+lo+numeric/2
-			a, b := uint64(0), uint64(0)
-			for _, p := range w.verts[u.at : u.at+int32(u.n)+1] {
-				y := nx*p.x + ny*p.y
-				a = a>>1 | math.Float64bits(y-hi)&sign
-				b = b>>1 | math.Float64bits(lo-y)&sign
-			}
-			k := 63 - u.n&63
-			a >>= k & 63
-			b >>= k & 63
-			see.beyond, see.behind = ^(a|a>>1)&u.full|known, ^(b|b>>1)&u.full
-			if see.beyond == u.full {
+		if ends {
+			x, h := ny*u.mid.x-nx*u.mid.y-start, ay*u.half.x+ax*u.half.y
+			if x+h < -hi || x-h > l+hi {
 				continue
 			}
 		}
-		beyond = false
-		row = append(row, see)
-	}
-	if beyond {
-		w.clear[int(at)*n+own] |= bit
+		lo := 0.0
+		if u.g > s.c {
+			lo = s.c - u.g
+		}
+		beyond, behind := u.known, uint64(0)
+		switch {
+		case l == 0:
+		case y+h < lo:
+			behind = u.full
+		default:
+			// the sign of a difference is the bit of a vertex, the last one's first
+			hi, lo := off+hi, off+lo+numeric/2
+			a, b := uint64(0), uint64(0)
+			verts := w.verts[u.at : u.at+u.n+1]
+			for k := len(verts) - 1; k >= 0; k-- {
+				y := nx*verts[k].x + ny*verts[k].y
+				a = a<<1 | math.Float64bits(y-hi)>>63
+				b = b<<1 | math.Float64bits(lo-y)>>63
+			}
+			beyond |= ^(a | a>>1) & u.full
+			behind = ^(b | b>>1) & u.full
+			if beyond == u.full {
+				continue
+			}
+		}
+		if u.later >= 0 {
+			w.clear[u.later] &^= bit
+		}
+		row = append(row, sight{run: u.run, beyond: beyond, behind: behind})
 	}
 	w.rows[k] = row
-}
-
-// past tells whether a run lies more than far beyond the one or the other end of
-// the edge.
-func (s *side) past(u *run, far float64) bool {
-	x := s.along(u.mid.x-s.a.x, u.mid.y-s.a.y)
-	h := math.Abs(s.d.x)*u.half.x + math.Abs(s.d.y)*u.half.y
-	return x+h < -far || x-h > s.l+far
-}
-
-// hitStraight adds the edges that are to be measured against a straight curve, as
-// they lie to its edge.
-func (w *scratch) hitStraight(row []sight) {
-	for k := range row {
-		r := &row[k]
-		if m := ^(r.beyond | r.behind); m != 0 {
-			w.hit(r.run, m)
-		}
-	}
 }
 
 // hitAll adds all edges that are not beyond.
@@ -265,51 +196,60 @@ func (w *scratch) hit(r int32, m uint64) {
 	}
 }
 
-// straight lays and cuts the curve beside edge i.
-func (w *scratch) straight(i int32, row []sight) {
+// straight draws what is left of the curve beside edge i, which runs from p to q
+// but for what is cut out of it.
+func (w *scratch) straight(i int32, row []sight, p, q vec) {
 	s := &w.sides[i]
 	lo, hi := s.lo, s.hi
-	if hi-lo <= numeric {
-		return // nothing between those that adjoin
+	if hi-lo <= numeric { // nothing between those that adjoin
+		w.lift(p)
+		return
 	}
-	from := s.left(s.a)
-	p, e := from, vec{from.x + hi*s.d.x, from.y + hi*s.d.y}
-	if lo > 0 {
-		p = vec{from.x + lo*s.d.x, from.y + lo*s.d.y}
+	// where the edges meet at a mitre, it lies at the clearance of both, and the
+	// curve leads away from the one that adjoins: only the mitre is to be measured
+	sure := true
+	before, after := one(w.sides[s.prev].mitred), one(s.mitred)
+	if before != 0 {
+		e := &w.sides[s.prev]
+		sure = e.off(p) >= e.c-numeric
 	}
-	h0 := len(w.hits)
-	w.hitStraight(row)
+	if after != 0 {
+		f := &w.sides[s.next]
+		sure = sure && f.off(q) >= f.c-numeric
+	}
+	h := len(w.hits)
 	w.out = w.out[:0]
-	before := w.sides[s.prev].mitred
-	for _, j := range w.hits[h0:] {
-		if j == s.next && s.mitred || j == s.prev && before {
-			continue // what they take is out already
+	for k := range row {
+		r := &row[k]
+		u := &w.runs[r.run]
+		m := ^(r.beyond | r.behind) & u.full
+		m &^= after<<uint32(s.next-u.first) | before<<uint32(s.prev-u.first)
+		for ; m != 0; m &= m - 1 {
+			j := u.first + int32(bits.TrailingZeros64(m))
+			f := &w.sides[j]
+			if f.clears(p, q) {
+				continue
+			}
+			w.hits = append(w.hits, j)
+			if v, ok := w.nearer(s, s.left(s.a), f); ok {
+				if v.from <= lo && v.to >= hi { // all of it
+					w.lift(p)
+					w.hits = w.hits[:h]
+					return
+				}
+				w.out = append(w.out, v)
+			}
 		}
-		f := &w.sides[j]
-		if f.clears(p, e) {
-			continue
-		}
-		// beyond either end of the curve
-		g := f.c - numeric
-		x, y := s.along(f.a.x-p.x, f.a.y-p.y), s.along(f.b.x-p.x, f.b.y-p.y)
-		if min(x, y) >= hi-lo+g || max(x, y) <= -g {
-			continue
-		}
-		v, ok := w.nearer(s, i, from, f)
-		if !ok {
-			continue
-		}
-		if v.from <= lo && v.to >= hi { // all of it
-			w.hits = w.hits[:h0]
-			return
-		}
-		w.out = append(w.out, v)
 	}
+	hits := stretch{int32(h), int32(len(w.hits))}
 	if len(w.out) == 0 {
-		w.lay(i, h0, p, e)
+		sure = sure && s.holds(p, q) && (len(w.hits) == h || w.side(i, hits, p, q))
+		w.begin(p, sure).area += cross(p, q) / 2
+		w.hits = w.hits[:h]
 		return
 	}
 	w.sort()
+	from := s.left(s.a)
 	t := lo
 	for k := range w.out {
 		v := &w.out[k]
@@ -317,7 +257,11 @@ func (w *scratch) straight(i int32, row []sight) {
 			break
 		}
 		if v.from-t > numeric {
-			w.lay(i, h0, p, vec{from.x + v.from*s.d.x, from.y + v.from*s.d.y})
+			e := vec{from.x + v.from*s.d.x, from.y + v.from*s.d.y}
+			w.begin(p, sure).area += cross(p, e) / 2
+			w.end(e).last = piece{own: i, fan: -1, hits: hits}
+		} else {
+			w.lift(p)
 		}
 		if v.to > t {
 			t = v.to
@@ -325,37 +269,34 @@ func (w *scratch) straight(i int32, row []sight) {
 		}
 	}
 	if hi-t > numeric {
-		w.lay(i, h0, p, e)
+		w.begin(p, sure && w.side(i, hits, p, q)).area += cross(p, q) / 2
 	}
-}
-
-// lay adds a straight part.
-func (w *scratch) lay(own int32, h0 int, p, q vec) {
-	t := w.more()
-	t.p0, t.p1, t.arc, t.own, t.h0, t.h1, t.loop = p, q, -1, own, int32(h0), int32(len(w.hits)), 0
-}
-
-// more is a part more, yet to be filled in.
-func (w *scratch) more() *part {
-	n := len(w.parts)
-	if n == cap(w.parts) {
-		w.parts = append(w.parts, part{})
-	}
-	w.parts = w.parts[:n+1]
-	return &w.parts[n]
 }
 
 // clears tells whether the edge's line, or a line across it beyond one of its
 // ends, keeps all between p and q at its clearance.
 func (s *side) clears(p, q vec) bool {
-	px, py, qx, qy := p.x-s.a.x, p.y-s.a.y, q.x-s.a.x, q.y-s.a.y
 	g := s.c - numeric
-	u, v := s.across(px, py), s.across(qx, qy)
-	if u >= g && v >= g || u <= -g && v <= -g {
+	// which of these decides can't be foretold (see apart)
+	u, v := s.off(p), s.off(q)
+	if one(u >= g)&one(v >= g)|one(u <= -g)&one(v <= -g) != 0 {
 		return true
 	}
-	u, v = s.along(px, py), s.along(qx, qy)
+	u, v = s.along(p.x-s.a.x, p.y-s.a.y), s.along(q.x-s.a.x, q.y-s.a.y)
 	return u <= -g && v <= -g || u >= s.l+g && v >= s.l+g
+}
+
+// clearsAll tells whether the edge's line, or a line across it beyond one of its
+// ends, keeps three points at its clearance and a millimetre more.
+func (s *side) clearsAll(p, q, r vec) bool {
+	g := s.c + reach
+	a, b, c := s.off(p), s.off(q), s.off(r)
+	if one(a >= g)&one(b >= g)&one(c >= g)|one(a <= -g)&one(b <= -g)&one(c <= -g) != 0 {
+		return true
+	}
+	a, b, c = s.along(p.x-s.a.x, p.y-s.a.y), s.along(q.x-s.a.x, q.y-s.a.y), s.along(r.x-s.a.x, r.y-s.a.y)
+	g2 := s.l + g
+	return a <= -g && b <= -g && c <= -g || a >= g2 && b >= g2 && c >= g2
 }
 
 // sort orders the few stretches to take out.
@@ -367,11 +308,10 @@ func (w *scratch) sort() {
 	}
 }
 
-// nearer is what of the curve beside side o, which is edge i and whose curve
-// starts at p, is nearer to edge s than its clearance. Of an edge that adjoins
-// with the same clearance the disc about the corner shared only touches the
-// curve's end, and does not count.
-func (w *scratch) nearer(o *side, i int32, p vec, s *side) (span, bool) {
+// nearer is what of the curve beside side o, which starts at p, is nearer to edge
+// s than its clearance. Of an edge that adjoins with the same clearance the disc
+// about the corner shared only touches the curve's end, and does not count.
+func (w *scratch) nearer(o *side, p vec, s *side) (span, bool) {
 	a, b := true, true
 	if s.c == o.c {
 		n, p := w.sides[o.next].own, w.sides[o.prev].own
@@ -455,20 +395,65 @@ func (s *side) apart2(p vec) float64 {
 	return x*x + y*y
 }
 
-// corner lays and cuts the arc at the end of edge i, where there is one. row and
-// next are how all edges lie to it and to the one that follows.
-func (w *scratch) corner(i int32, row, next []sight) {
-	s := &w.sides[i]
-	if s.mitred {
-		return
+// sharp is the cosine of the turn beyond which the triangle of an arc's end tangents
+// is too long to be of use.
+const sharp = -0.5
+
+// wedge draws and certifies the arc from p to q at the end of edge s, between its
+// normal and that of the next edge f, where the two have one clearance, the turn is
+// no sharper than that, and what lies near keeps clear of the triangle of the arc's
+// end tangents: nearly all arcs. False for another, which is left to corner.
+func (w *scratch) wedge(s, f *side, row, next []sight, p, q vec) bool {
+	if f.c != s.c || !(s.turn < -level && s.ahead > sharp) {
+		return false
 	}
+	v, u, m := s.b, s.normal(), f.normal()
+	k := s.c / (1 + s.ahead)
+	tip := vec{v.x + k*(u.x+m.x), v.y + k*(u.y+m.y)}
+	for k, j := 0, 0; k < len(row); k++ {
+		r := &row[k]
+		for j < len(next) && next[j].run < r.run {
+			j++
+		}
+		if j == len(next) {
+			break
+		}
+		t := &next[j]
+		if t.run != r.run {
+			continue
+		}
+		o := &w.runs[r.run]
+		for b := ^(r.beyond | t.beyond | r.behind&t.behind) & o.full; b != 0; b &= b - 1 {
+			if !w.sides[o.first+int32(bits.TrailingZeros64(b))].clearsAll(p, tip, q) {
+				return false
+			}
+		}
+	}
+	c := w.begin(p, true)
+	n := w.fan(v, s.c, u, m, place(s.ahead, -s.turn), q)
+	if n < 0 {
+		return true
+	}
+	w.pts = append(w.pts, q)
+	c.sure = c.sure && w.ringed(&w.fans[n]) && (p.y-v.y)*(q.x-v.x)-(p.x-v.x)*(q.y-v.y) >= 0 &&
+		s.d.x*(p.x-v.x)+s.d.y*(p.y-v.y) >= -numeric && s.d.x*(q.x-v.x)+s.d.y*(q.y-v.y) >= -numeric &&
+		f.d.x*(p.x-v.x)+f.d.y*(p.y-v.y) <= numeric && f.d.x*(q.x-v.x)+f.d.y*(q.y-v.y) <= numeric
+	w.pts = w.pts[:len(w.pts)-1]
+	return true
+}
+
+// corner draws what is left of the arc at the end of edge i, where there is one;
+// q is where the curve beside that edge ends. row and next are how all edges lie
+// to it and to the one that follows.
+func (w *scratch) corner(i int32, row, next []sight, q vec) {
+	s := &w.sides[i]
 	f := &w.sides[s.next]
-	w.arcs = append(w.arcs, curve{p: s.b, h0: int32(len(w.hits)), own: s.own, also: f.own, r: s.c})
-	c := &w.arcs[len(w.arcs)-1]
+	c := curve{p: s.b, own: s.own, also: f.own, r: s.c}
+	h := len(w.hits)
 	switch {
 	case f.c == s.c:
 		if !s.inward() {
-			w.arcs = w.arcs[:len(w.arcs)-1]
+			w.lift(q)
 			return
 		}
 		c.wedge, c.d, c.e = true, s.normal(), f.normal()
@@ -476,34 +461,51 @@ func (w *scratch) corner(i int32, row, next []sight) {
 			c.l = 2 // straight back
 		}
 		w.hitWedge(row, next)
+		w.round(&c, h)
 	case s.c > f.c:
 		c.also, c.d, c.e, c.l = s.own, s.normal(), vec{s.d.y, -s.d.x}, 2
 		w.hitAll(row)
+		w.round(&c, h)
+		w.lift(c.out(c.e))
 	default:
+		w.lift(q)
 		c.own, c.d, c.e, c.l, c.r = f.own, vec{f.d.y, -f.d.x}, f.normal(), 2, f.c
 		w.hitAll(next)
+		w.round(&c, h)
 	}
-	w.round(c)
 }
 
-// round cuts an arc, the last of arcs.
-func (w *scratch) round(c *curve) {
+// round draws what is left of an arc; w.hits[h:] are the edges to measure it
+// against, and are kept where some of it waits for that.
+func (w *scratch) round(c *curve, h int) {
 	w.out = w.out[:0]
-	keep := w.hits[:c.h0]
-	for _, j := range w.hits[c.h0:] {
+	keep := w.hits[:h]
+	first, last := c.out(c.d), c.out(c.e)
+	var tip vec // where the end tangents meet
+	ahead := c.d.x*c.e.x + c.d.y*c.e.y
+	flat := c.wedge && ahead > sharp
+	if flat {
+		k := c.r / (1 + ahead)
+		tip = vec{c.p.x + k*(c.d.x+c.e.x), c.p.y + k*(c.d.y+c.e.y)}
+	}
+	for _, j := range w.hits[h:] {
 		f := &w.sides[j]
-		if g := c.r + f.c + reach; f.apart2(c.p) >= g*g {
-			continue // for good
-		}
-		keep = append(keep, j)
 		if f.own != c.own && f.own != c.also {
+			// an arc as drawn is within the triangle of its end tangents, or no
+			// further than reach from what is
+			if g := c.r + f.c + reach; flat && f.clearsAll(first, tip, last) || f.apart2(c.p) >= g*g {
+				continue // for good
+			}
 			w.cutArc(c, f)
 		}
+		keep = append(keep, j)
 	}
 	w.hits = keep
-	c.h1 = int32(len(w.hits))
+	hits := stretch{int32(h), int32(len(keep))}
 	if len(w.out) == 0 {
-		w.bend(c, 0, c.l, c.d, c.e)
+		w.begin(first, true)
+		w.bow(c, c.d, c.e, c.l, last, hits)
+		w.hits = w.hits[:h]
 		return
 	}
 	w.sort()
@@ -511,34 +513,52 @@ func (w *scratch) round(c *curve) {
 	for i := range w.out {
 		v := &w.out[i]
 		if v.from-t > numeric {
-			w.bend(c, t, v.from, u, v.u0)
+			w.begin(c.out(u), true)
+			e := c.out(v.u0)
+			k := w.fan(c.p, c.r, u, v.u0, wide(u, v.u0, v.from-t), e)
+			w.end(e).last = piece{arc: int32(len(w.arcs)), fan: k, hits: hits}
+		} else {
+			w.lift(first)
 		}
 		if v.to > t {
 			t, u = v.to, v.u1
 		}
 	}
 	if c.l-t > numeric {
-		w.bend(c, t, c.l, u, c.e)
+		w.begin(c.out(u), true)
+		w.bow(c, u, c.e, wide(u, c.e, c.l-t), last, hits)
+	}
+	w.arcs = append(w.arcs, *c)
+}
+
+// wide is the place of direction v as seen from u, of which it is known to lie
+// about t on.
+func wide(u, v vec, t float64) float64 {
+	switch p := turned(u, v); {
+	case p > 3 && t < 1:
+		return 0
+	case p < 1 && t > 3:
+		return 4
+	default:
+		return p
 	}
 }
 
-// bend adds a part of the last arc.
-func (w *scratch) bend(c *curve, from, to float64, u0, u1 vec) {
-	t := w.more()
-	t.p0, t.p1, t.u0, t.u1, t.wide = c.out(u0), c.out(u1), u0, u1, to-from
-	t.arc, t.own, t.h0, t.h1, t.loop = int32(len(w.arcs)-1), c.own, c.h0, c.h1, 0
+// bow draws the last stretch of an arc, from direction u to its end q, t further
+// on, and certifies it.
+func (w *scratch) bow(c *curve, u, v vec, t float64, q vec, hits stretch) {
+	k := w.fan(c.p, c.r, u, v, t, q)
+	l := &w.chains[len(w.chains)-1]
+	if l.sure = l.sure && k >= 0; l.sure {
+		w.pts = append(w.pts, q)
+		l.sure = w.arched(c, &w.fans[k], w.hits[hits.from:hits.to])
+		w.pts = w.pts[:len(w.pts)-1]
+	}
 }
 
 // cutArc adds the stretches of an arc that are nearer to an edge than its
 // clearance: between the places where the circle meets the edge's own curves.
 func (w *scratch) cutArc(c *curve, s *side) {
-	if c.wedge && c.l <= 1 { // within the triangle of its end tangents
-		k := c.r / (1 + c.d.x*c.e.x + c.d.y*c.e.y)
-		m := vec{c.p.x + k*(c.d.x+c.e.x), c.p.y + k*(c.d.y+c.e.y)}
-		if s.clears(c.out(c.d), m) && s.clears(m, c.out(c.e)) {
-			return
-		}
-	}
 	w.cuts = append(w.cuts[:0], spot{0, c.d})
 	x, y := s.a.x-c.p.x, s.a.y-c.p.y
 	if s.l > 0 {

@@ -6,8 +6,9 @@ package zone
 // and the walls at their clearance: straight ones along edges, arcs round the
 // corners that point into the ground. From each such curve the stretches nearer
 // to any other edge than that one's clearance are taken out (cut.go); what is
-// left are parts of the zone's edge, each cut where it meets the next. Linked
-// end to start they form loops (link.go); a loop that lies outside the lot or
+// left are parts of the zone's edge, each cut where it meets the next. Most are
+// whole and follow one another as the ring runs (walk.go); the chains of these,
+// linked end to start, form loops (link.go). A loop that lies outside the lot or
 // within a thing goes, the rest are shells (counter-clockwise) and holes. A loop
 // keeps its distance from every edge, so one of its points decides for all.
 //
@@ -63,6 +64,9 @@ type side struct {
 func (s *side) along(x, y float64) float64  { return s.d.x*x + s.d.y*y }
 func (s *side) across(x, y float64) float64 { return s.d.x*y - s.d.y*x }
 
+// off is how far p lies to the left of the edge's line.
+func (s *side) off(p vec) float64 { return s.d.x*(p.y-s.a.y) - s.d.y*(p.x-s.a.x) }
+
 // left is the point c to the left of p.
 func (s *side) left(p vec) vec { return vec{p.x - s.c*s.d.y, p.y + s.c*s.d.x} }
 
@@ -101,17 +105,19 @@ type scratch struct {
 	runs   []run
 	taken  []int32  // the things that reach into the lot
 	clear  []uint64 // by ring and run: the edges of the run that have the ring wholly beyond their curves
-	by     []int32  // the runs near the one that is looked from
+	by     []nearRun
 	rows   [3][]sight
 	hits   []int32 // of each curve: the edges to be measured
-	arcs   []curve
-	parts  []part
-	drawn  []drawn
+	arcs   []curve // those that were cut
 	out    []span
 	cuts   []spot
 	pts    []vec
-	loops  []loop
+	chains []chain
+	down   bool // the pen: the last chain goes on
 	fans   []fan
+	order  []int32 // the chains of a loop
+	joined []vec   // the points of loops of several chains
+	loops  []loop
 	tables [4]table
 	latest int // of tables
 }
@@ -132,14 +138,16 @@ func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length, m *room) (Zone,
 	if !w.enter(lot, out, float64(more)) {
 		return Zone{}, false
 	}
-	if !w.plain() {
-		w.trace()
-		if !w.assemble() || !w.certify() {
-			return Zone{}, false
-		}
+	w.walk()
+	if !w.assemble() {
+		return Zone{}, false
 	}
 	if m == nil {
-		m = newRoom(len(w.pts))
+		n := 0
+		for i := range w.loops {
+			n += len(w.loops[i].pts)
+		}
+		m = newRoom(n)
 	}
 	return w.answer(out, more, m)
 }
@@ -166,14 +174,8 @@ func newRoom(n int) *room {
 
 // answer puts the loops found where they can be kept.
 func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) {
-	if cap(m.points) < len(w.pts) {
-		m.points = make([]orb.Point, 2*len(w.pts))
-	}
-	flat := m.points[:len(w.pts)]
+	flat := m.points[:0]
 	ox, oy := w.origin[0], w.origin[1]
-	for i, p := range w.pts[:len(flat)] {
-		flat[i][0], flat[i][1] = p.x+ox, p.y+oy
-	}
 	z := Zone{By: Direct, more: more}
 	removed := m.removed[:0]
 	for _, i := range w.taken {
@@ -184,11 +186,14 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 		z.Removed = removed
 	}
 	rings, mp := m.rings[:0], m.pieces[:0]
+	// shells first, each a piece
 	for i := range w.loops {
 		l := &w.loops[i]
 		z.Area += unit.Area(l.area)
 		if l.area > 0 {
-			rings = append(rings, orb.Ring(flat[l.from:l.to:l.to]))
+			var r orb.Ring
+			flat, r = l.put(flat, ox, oy)
+			rings = append(rings, r)
 			mp = append(mp, nil)
 		}
 	}
@@ -200,9 +205,11 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 		if l.area > 0 {
 			continue
 		}
+		var hole orb.Ring
+		flat, hole = l.put(flat, ox, oy)
 		home := -1
 		for k := range mp {
-			if len(mp) == 1 && inside(w.pts[l.from], w.shell()) || len(mp) > 1 && shape.LocateInRing(flat[l.from], mp[k][0]) == shape.Inside {
+			if len(mp) == 1 && inside(l.pts[0], w.shell()) || len(mp) > 1 && shape.LocateInRing(hole[0], mp[k][0]) == shape.Inside {
 				if home >= 0 {
 					return Zone{}, false
 				}
@@ -212,7 +219,6 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 		if home < 0 {
 			return Zone{}, false
 		}
-		hole := orb.Ring(flat[l.from:l.to:l.to])
 		if len(mp) == 1 { // the one piece goes on in the common block
 			rings = append(rings, hole)
 			mp[0] = orb.Polygon(rings[:len(rings):len(rings)])
@@ -225,11 +231,24 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 	return z, true
 }
 
+// put adds the points of a loop, about the origin given, and gives them as a ring.
+func (l *loop) put(to []orb.Point, x, y float64) ([]orb.Point, orb.Ring) {
+	n, m := len(to), len(to)+len(l.pts)
+	if cap(to) < m {
+		to = append(make([]orb.Point, 0, 2*m), to...) // rings given before keep the old block
+	}
+	r := to[n:m:m]
+	for i, p := range l.pts[:len(r)] {
+		r[i][0], r[i][1] = p.x+x, p.y+y
+	}
+	return to[:m], orb.Ring(r)
+}
+
 // shell is the one loop that is a shell.
 func (w *scratch) shell() []vec {
 	for i := range w.loops {
 		if l := &w.loops[i]; l.area > 0 {
-			return w.pts[l.from:l.to]
+			return l.pts
 		}
 	}
 	return nil
@@ -264,6 +283,21 @@ func one(b bool) (n uint64) {
 }
 
 func (b box4) grown(r float64) box4 { return box4{b.x0 - r, b.y0 - r, b.x1 + r, b.y1 + r} }
+
+func (b *box4) add(p vec) {
+	if p.x < b.x0 {
+		b.x0 = p.x
+	}
+	if p.x > b.x1 {
+		b.x1 = p.x
+	}
+	if p.y < b.y0 {
+		b.y0 = p.y
+	}
+	if p.y > b.y1 {
+		b.y1 = p.y
+	}
+}
 
 func (b *box4) join(c *box4) {
 	b.x0, b.y0, b.x1, b.y1 = min(b.x0, c.x0), min(b.y0, c.y0), max(b.x1, c.x1), max(b.y1, c.y1)
@@ -514,7 +548,9 @@ func (w *scratch) link(first int, thing int32, area bool) {
 		b := noBox
 		for k := i; k < i+m; k++ {
 			s := &sides[k]
-			u.g = max(u.g, s.c)
+			if s.c > u.g {
+				u.g = s.c
+			}
 			verts[k] = s.a
 			b.x0, b.y0, b.x1, b.y1 = min(b.x0, s.a.x), min(b.y0, s.a.y), max(b.x1, s.a.x), max(b.y1, s.a.y)
 		}

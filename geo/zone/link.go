@@ -1,85 +1,191 @@
 package zone
 
-// The direct routine's second half: parts linked into loops, and arcs drawn.
+// Chains of curves: how they are drawn, linked into loops, and certified where
+// that had to wait for the link; and how arcs are drawn.
 
 import "math"
 
-// join is how far the end of a part may lie from the start of the next.
+// join is how far the end of a chain may lie from the start of the next.
 const join = 1e-7
 
-// drawn is a part as drawn: from the point pts[from] to pts[to].
-type drawn struct {
-	part     int32
-	fan      int32 // of an arc
+// chain is a run of curves as drawn, each from where the one before ends: the
+// points pts[from:to+1], of which the last is where the next chain starts, once
+// that is known.
+type chain struct {
 	from, to int32
+	fans     stretch
+	next     int32 // the chain it runs on into; -1 where that is to be found
+	loop     int32 // the loop it was linked into, from 1
+	sure     bool  // it is certified but for last
+	last     piece
+	area     float64 // what its pieces hold with the origin
 }
 
-// loop is a closed run of points pts[from:to], the first repeated at the end.
+// piece is the end of a chain that was cut off: what it is to be measured against
+// when it is known where the next one starts.
+type piece struct {
+	own, arc int32 // the edge that a straight one runs beside, or the arc in arcs
+	fan      int32 // of an arc; -1 for a straight one
+	hits     stretch
+}
+
+// loop is a closed run of points, the first repeated at the end.
 type loop struct {
-	from, to int
-	area     float64
+	pts  []vec
+	area float64
 }
 
 // fan is where an arc about v was drawn: its points are pts[from:to+1].
 type fan struct {
 	from, to int32
-	arc      int32
 	even     int32 // how many of its points after the first are from the table
 	v, u     vec   // u is the direction of its start
 	r        float64
 	kites    float64 // the sum of the tangents of its half steps
 }
 
-// assemble links the parts into loops; false when an end finds no start, or
-// there is nothing.
+// begin starts a piece at p: on from the piece before where the pen is down, else
+// as a chain of its own.
+func (w *scratch) begin(p vec, sure bool) *chain {
+	n := len(w.chains)
+	if !w.down {
+		w.down = true
+		if n == cap(w.chains) {
+			w.chains = append(w.chains, chain{})
+		}
+		n++
+		w.chains = w.chains[:n]
+		w.chains[n-1] = chain{from: int32(len(w.pts)), fans: stretch{from: int32(len(w.fans))}, next: -1, sure: true, last: piece{own: -1}}
+	}
+	w.pts = append(w.pts, p)
+	c := &w.chains[n-1]
+	c.sure = c.sure && sure
+	return c
+}
+
+// end ends the chain at p.
+func (w *scratch) end(p vec) *chain {
+	w.down = false
+	c := &w.chains[len(w.chains)-1]
+	c.to, c.fans.to = int32(len(w.pts)), int32(len(w.fans))
+	w.pts = append(w.pts, p)
+	return c
+}
+
+// lift ends the chain at p if there is one under the pen.
+func (w *scratch) lift(p vec) {
+	if w.down {
+		w.end(p)
+	}
+}
+
+// assemble links the chains into loops and certifies them; false when an end finds
+// no start, the certificate does not hold, or there is nothing.
 func (w *scratch) assemble() bool {
-	w.pts, w.loops, w.fans, w.drawn = w.pts[:0], w.loops[:0], w.fans[:0], w.drawn[:0]
+	w.loops, w.joined = w.loops[:0], w.joined[:0]
 	id, shell := int32(0), false
-	for i := range w.parts {
-		if w.parts[i].loop > 0 {
+	size, off := 0.0, 0.0
+	for i := range w.chains {
+		if w.chains[i].loop > 0 {
 			continue
 		}
 		id++
-		from, fans, run := len(w.pts), len(w.fans), len(w.drawn)
-		start := w.parts[i].p0
-		open := false
+		w.order = w.order[:0]
+		start := w.pts[w.chains[i].from]
+		closed := false
 		for k := int32(i); ; {
-			p := &w.parts[k]
-			p.loop = id
-			if !w.stroke(k) {
-				return false
-			}
-			if apart2(p.p1, start) <= join*join {
-				break
-			}
-			if k = w.follow(k); k < 0 {
-				// beyond the lot line or within a thing a chain ends where a
-				// curve on the far side would go on; on the ground none does
-				if w.ground(start) {
-					return false
+			c := &w.chains[k]
+			c.loop = id
+			w.order = append(w.order, k)
+			k = c.next
+			if k < 0 {
+				if apart2(w.pts[c.to], start) <= join*join {
+					k = int32(i)
+				} else {
+					k = w.follow(w.pts[c.to])
 				}
-				open = true
+			}
+			if closed = k == int32(i); closed || k < 0 || w.chains[k].loop > 0 {
 				break
 			}
 		}
-		if open || !w.ground(start) {
-			w.pts, w.fans, w.drawn = w.pts[:from], w.fans[:fans], w.drawn[:run]
+		ground := w.ground(start)
+		if !ground {
+			// beyond the lot line or within a thing a chain may end where a curve
+			// on the far side would go on
+			for _, k := range w.order {
+				for m := w.chains[k].fans.from; m < w.chains[k].fans.to; m++ {
+					w.fans[m].to = w.fans[m].from
+				}
+			}
 			continue
 		}
-		w.pts = append(w.pts, start)
-		l := w.loop(from)
-		if math.Abs(l.area) < 10*float64(leastPiece) {
-			return false // a piece about too small to be one
+		if !closed {
+			return false
 		}
+		l, whole, ok := w.bind(w.order)
+		if !ok || math.Abs(l.area) < 10*float64(leastPiece) {
+			return false // in doubt, or a piece about too small to be one
+		}
+		size += math.Abs(l.area)
+		off += math.Abs(l.area - whole)
 		shell = shell || l.area > 0
 		w.loops = append(w.loops, l)
 	}
-	return shell
+	return shell && off <= 1e-6*(1+math.Sqrt(size)) && w.bare() && w.simple()
 }
 
-// loop is that of the points from one on, closed.
-func (w *scratch) loop(from int) loop {
-	pts := w.pts[from:]
+// bind makes a loop of chains that follow one another, and certifies what waited
+// for that. It gives too the area that its pieces should enclose.
+func (w *scratch) bind(order []int32) (l loop, whole float64, ok bool) {
+	for i, k := range order {
+		c := &w.chains[k]
+		next := &w.chains[order[0]]
+		if i+1 < len(order) {
+			next = &w.chains[order[i+1]]
+		}
+		if !c.sure {
+			return loop{}, 0, false
+		}
+		p, e, q := w.pts[c.to-1], w.pts[c.to], w.pts[next.from]
+		w.pts[c.to] = q
+		switch o := &c.last; {
+		case o.own < 0: // certified
+		case apart2(p, q) <= numeric*numeric:
+			return loop{}, 0, false
+		case o.fan >= 0:
+			if !w.arched(&w.arcs[o.arc], &w.fans[o.fan], w.hits[o.hits.from:o.hits.to]) {
+				return loop{}, 0, false
+			}
+		case !w.side(o.own, o.hits, p, q):
+			return loop{}, 0, false
+		case apart2(e, q) > numeric*numeric: // not what the edges left out are clear of
+			for j := range w.sides {
+				if !w.sides[j].clearOf(p, q) {
+					return loop{}, 0, false
+				}
+			}
+		}
+		whole += c.area
+	}
+	if len(order) == 1 {
+		c := &w.chains[order[0]]
+		l.pts = w.pts[c.from : c.to+1 : c.to+1]
+	} else {
+		from := len(w.joined)
+		for _, k := range order {
+			c := &w.chains[k]
+			w.joined = append(w.joined, w.pts[c.from:c.to]...)
+		}
+		w.joined = append(w.joined, w.joined[from])
+		l.pts = w.joined[from:len(w.joined):len(w.joined)]
+	}
+	l.area = areaOf(l.pts)
+	return l, whole, true
+}
+
+// areaOf is the area within a closed ring, negative where it runs clockwise.
+func areaOf(pts []vec) float64 {
 	start := pts[0]
 	x, y := 0.0, 0.0
 	a, b := 0.0, 0.0 // two sums at a time, which wait for one another less
@@ -94,23 +200,21 @@ func (w *scratch) loop(from int) loop {
 		u, v := pts[i].x-start.x, pts[i].y-start.y
 		a += x*v - u*y
 	}
-	return loop{from: from, to: len(w.pts), area: (a + b) / 2}
+	return (a + b) / 2
 }
 
-// follow finds the part that starts where part k ends: the next one, or any; -1
-// for none.
-func (w *scratch) follow(k int32) int32 {
-	p := w.parts[k].p1
-	if m := k + 1; int(m) < len(w.parts) && w.parts[m].loop == 0 && apart2(p, w.parts[m].p0) <= join*join {
-		return m
-	}
-	for m := range w.parts {
-		if w.parts[m].loop == 0 && apart2(p, w.parts[m].p0) <= join*join {
-			return int32(m)
+// follow finds a chain that starts at p; -1 for none.
+func (w *scratch) follow(p vec) int32 {
+	for k := range w.chains {
+		if c := &w.chains[k]; c.loop == 0 && apart2(p, w.pts[c.from]) <= join*join {
+			return int32(k)
 		}
 	}
 	return -1
 }
+
+// cross is twice the area of the triangle of two points and the origin.
+func cross(a, b vec) float64 { return a.x*b.y - b.x*a.y }
 
 func apart2(a, b vec) float64 {
 	x, y := a.x-b.x, a.y-b.y
@@ -125,9 +229,7 @@ func inside(p vec, r []vec) bool {
 		if up := r[i].y > p.y; up != above {
 			above = up
 			a, b := &r[i-1], &r[i]
-			if (p.x-a.x)*(b.y-a.y) < (b.x-a.x)*(p.y-a.y) == up {
-				in = !in
-			}
+			in = in != ((p.x-a.x)*(b.y-a.y) < (b.x-a.x)*(p.y-a.y) == up)
 		}
 	}
 	return in
@@ -157,35 +259,29 @@ func (w *scratch) ground(p vec) bool {
 	return in == (thing < 0)
 }
 
-// stroke adds the points of a part, its last one left to the next part. An arc
-// is drawn by tangents at even steps and one more that is left over. It is false
-// where a point falls on the one before.
-func (w *scratch) stroke(k int32) bool {
-	p := &w.parts[k]
-	n := len(w.pts)
-	if n > 0 && apart2(w.pts[n-1], p.p0) <= numeric*numeric {
-		return false
+// fan draws an arc about v from direction u to m, t further on, where it ends at q,
+// and adds it to the chain: its first point is drawn already, the last is left to
+// what follows. It gives the fan, or -1 where it can't be drawn.
+func (w *scratch) fan(v vec, r float64, u, m vec, t float64, q vec) int32 {
+	n := len(w.fans)
+	if n == cap(w.fans) {
+		w.fans = append(w.fans, fan{})
 	}
-	w.pts = append(w.pts, p.p0)
-	if p.arc < 0 {
-		w.drawn = append(w.drawn, drawn{part: k, fan: -1, from: int32(n), to: int32(n + 1)})
-		return true
+	w.fans = w.fans[:n+1]
+	f := &w.fans[n]
+	f.from, f.v, f.u, f.r = int32(len(w.pts)-1), v, u, r
+	p := &w.pts[f.from]
+	// the kites lie to the right of the arc, with the triangles of its ends about
+	// the centre
+	area := (p.x-q.x)*v.y - (p.y-q.y)*v.x
+	l := &w.chains[len(w.chains)-1]
+	if !w.draw(f, m, t) {
+		w.fans = w.fans[:n]
+		l.sure = false
+		return -1
 	}
-	c := &w.arcs[p.arc]
-	f := fan{from: int32(n), arc: p.arc, u: p.u0, v: c.p, r: c.r}
-	t := turned(p.u0, p.u1)
-	switch {
-	case t > 3 && p.wide < 1:
-		t = 0
-	case t < 1 && p.wide > 3:
-		t = 4
-	}
-	if !w.draw(&f, p.u1, t) {
-		return false
-	}
-	w.drawn = append(w.drawn, drawn{part: k, fan: int32(len(w.fans)), from: f.from, to: f.to})
-	w.fans = append(w.fans, f)
-	return true
+	l.area += area/2 - r*r*f.kites
+	return int32(n)
 }
 
 // draw adds the points of an arc between its ends, the last in direction v, t
@@ -221,9 +317,9 @@ func (w *scratch) draw(f *fan, v vec, t float64) bool {
 		x, y = x*q.cos+y*q.sin, y*q.cos-x*q.sin
 	}
 	if dot := x*v.x + y*v.y; 1-dot > 1e-15 { // else nothing is left over
-		h := f.r / (1 + dot)
-		f.kites += math.Sqrt((1 - dot) / (1 + dot))
-		pts[m] = vec{cx + h*(x+v.x), cy + h*(y+v.y)}
+		k := 1 / (1 + dot)
+		f.kites += math.Abs(x*v.y-y*v.x) * k // the tangent of half the angle
+		pts[m] = vec{cx + f.r*k*(x+v.x), cy + f.r*k*(y+v.y)}
 		m++
 	}
 	w.pts = w.pts[:n+m]
@@ -250,8 +346,12 @@ const mostSteps = 1024
 // table is that of a radius, its steps the greatest whose tangents meet no more
 // than arcError beyond it.
 func (w *scratch) table(r float64) *table {
+	if t := &w.tables[w.latest]; t.r == r {
+		return t
+	}
 	for i := range w.tables {
 		if w.tables[i].r == r {
+			w.latest = i
 			return &w.tables[i]
 		}
 	}
