@@ -79,7 +79,8 @@ type site struct {
 	keep    func(*plan)
 	depth   *Depth // for the bound
 	scratch scratch
-	memo    []memo // of runs asked about
+	memo    []memo   // of runs asked about
+	settled []uint64 // branches that no move made better, by plan.around
 }
 
 // head is how water from a source, or along a kept line, gets to where the

@@ -573,39 +573,56 @@ func (s *site) with(p *plan, k int, pts []orb.Point, step, limit float64) *plan 
 // one it ends on or one that ends on it has changed.
 func (s *site) polish(p *plan) *plan {
 	const sweeps = 6
+	if s.settled == nil {
+		s.settled = make([]uint64, 1<<settledBits)
+	}
 	for _, step := range s.tries.steps {
-		stale := make([]bool, len(p.branch))
 		for range sweeps {
-			changed := make([]bool, len(p.branch))
 			again := false
-			for k := 0; k < len(p.branch); k++ {
-				if stale[k] {
+			for k := range p.branch {
+				key := p.around(k, step)
+				if s.settled[key>>(64-settledBits)] == key {
 					continue
 				}
-				q := s.nudge(p, k, step)
-				if q == nil {
-					continue
+				if q := s.nudge(p, k, step); q != nil {
+					p, again = q, true
+				} else {
+					s.settled[key>>(64-settledBits)] = key
 				}
-				again = true
-				for i := range q.branch {
-					changed[i] = changed[i] || &q.branch[i].pts[0] != &p.branch[i].pts[0] || len(q.branch[i].pts) != len(p.branch[i].pts)
-				}
-				p = q
 			}
 			if !again {
 				break
 			}
-			for k := range stale {
-				stale[k] = !changed[k] && (p.branch[k].up < 0 || !changed[p.branch[k].up])
-			}
-			for k := range changed {
-				if up := p.branch[k].up; changed[k] && up >= 0 {
-					stale[up] = false
-				}
-			}
 		}
 	}
 	return p
+}
+
+const settledBits = 9
+
+// around is a number for branch k with those that it ends on and that end on it,
+// and a step: another one, but for chance, where any of them lies elsewhere.
+func (p *plan) around(k int, step float64) uint64 {
+	h := math.Float64bits(step)
+	mix := func(x uint64) { h = (h ^ x) * 0x9e3779b97f4a7c15; h ^= h >> 29 }
+	line := func(b *branch) {
+		mix(uint64(b.src)<<32 ^ uint64(len(b.pts)))
+		for _, q := range b.pts {
+			mix(math.Float64bits(q[0]))
+			mix(math.Float64bits(q[1]))
+		}
+	}
+	b := &p.branch[k]
+	line(b)
+	if b.up >= 0 {
+		line(&p.branch[b.up])
+	}
+	for i := range p.branch {
+		if p.branch[i].up == k {
+			line(&p.branch[i])
+		}
+	}
+	return h * 0xbf58476d1ce4e5b9
 }
 
 // least is the smallest gain, as a share of the price, for which a plan is
