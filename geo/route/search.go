@@ -113,9 +113,19 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 			if wayOK < 0 {
 				continue
 			}
-			for _, ld := range s.land(p, -1, prev, at, t.up, t.seg, limit-1e-9-base-far, lands[:0]) {
+			most := min(limit-far, (limit-s.haste*t.togo)/(1+s.haste)) - base
+			for _, ld := range s.land(p, -1, prev, at, t.up, t.seg, most, lands[:0]) {
 				if base+far+ld.cost >= limit-1e-9 {
 					continue
+				}
+				if s.haste > 0 {
+					j := at
+					if ld.n > 0 {
+						j = ld.pts[ld.n-1]
+					}
+					if c := base + ld.cost; c+s.haste*(c+s.metre*dist(j, t.b)+t.togo) >= limit {
+						continue
+					}
 				}
 				if ld.n > 0 && (!s.graph.spots[v].useful(ld.pts[0]) || !s.open(at, ld.pts[0])) {
 					continue
