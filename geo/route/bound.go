@@ -128,7 +128,7 @@ func Again(p *Problem, last *Result) (*Result, error) {
 	if last == nil || last.plan == nil || last.site == nil || len(p.Kept) > 0 || len(last.site.p.Kept) > 0 {
 		return Solve(p)
 	}
-	if err := faults(p); err != nil {
+	if err := faults(p, last.site.p.Zone); err != nil {
 		return nil, err
 	}
 	how := tries{starts: 1, improved: 1, rounds: 1, subtree: 1, again: 100, steps: usual.steps[1:]}
