@@ -3,20 +3,21 @@ package api
 // Direct executions in three lanes, so that what answers in milliseconds does not
 // stand behind what takes a second: checks and zones; quick plans; all others. A
 // lane lets one in a processor; the last two let in one less, since each of theirs
-// keeps a processor busy, and a check then finds one free.
+// keeps a processor busy, and a check then finds one free. Imports go one at a time
+// beside them: one may take as long as its file is large.
 
 import (
 	"context"
 	"encoding/json"
 )
 
-type lanes struct{ short, quick, long gate }
+type lanes struct{ short, quick, long, imports gate }
 
 // newLanes makes the lanes; quick plans and long executions wait in one row, since
 // which of them a body asks for shows only when it is looked into.
 func newLanes(l Limits) lanes {
 	busy := max(1, l.Concurrent-1)
-	n := lanes{short: newGate(l.Concurrent, l.Waiting), long: newGate(busy, busy+l.Waiting)}
+	n := lanes{short: newGate(l.Concurrent, l.Waiting), long: newGate(busy, busy+l.Waiting), imports: newGate(1, l.Waiting)}
 	n.quick = gate{make(chan struct{}, busy), n.long.waiting}
 	return n
 }

@@ -248,7 +248,7 @@ func (s *service) importLayer(c echo.Context, media string, body []byte, replace
 	if err := s.newName(c, name); err != nil {
 		return err
 	}
-	leave, err := s.lanes.long.enter(ctx)
+	leave, err := s.lanes.imports.enter(ctx)
 	if err != nil {
 		return err
 	}
