@@ -129,13 +129,13 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	}
 	if len(p.Shares) > 0 {
 		fmt.Fprintln(w, "What each lot pays of the shared drain, by its part of the flow in each run:")
-		t := table{head: []string{"lot", "C A", "pipe", "shared with others", "cost index", "part"}, right: "_rrrrr"}
+		t := table{head: []string{"lot", "drains to", "C A", "pipe", "shared with others", "cost index", "part"}, right: "__rrrrr"}
 		sum := 0.0
 		for _, x := range p.Shares {
-			t.row(x.Lot, u.Area(x.CA), u.Distance(x.Length), u.Distance(x.Shared), fmt.Sprintf("%.2f", x.CostIndex), fmt.Sprintf("%.1f %%", 100*x.Share))
+			t.row(x.Lot, x.Outlet, u.Area(x.CA), u.Distance(x.Length), u.Distance(x.Shared), fmt.Sprintf("%.2f", x.CostIndex), fmt.Sprintf("%.1f %%", 100*x.Share))
 			sum += x.CostIndex
 		}
-		t.row("all", "", u.Distance(s.Length), "", fmt.Sprintf("%.2f", sum), "100.0 %")
+		t.row("all", "", "", u.Distance(s.Length), "", fmt.Sprintf("%.2f", sum), "100.0 %")
 		if err := t.write(w); err != nil {
 			return err
 		}

@@ -5,7 +5,7 @@ package planner
 // square of their count and more; lots meet only at the trunk, so little is lost.
 // A trunk of few lots is laid twice: from one intake a lot, which is shortest in
 // all, and along the easements, which is straight; what comes out cheaper with its
-// pipes and depths is kept.
+// pipes and depths is kept, the easements' also where it is little dearer.
 
 import (
 	"fmt"
@@ -29,6 +29,11 @@ const (
 	mostJoint = 9
 	mostBoth  = 6
 )
+
+// worthEasement is how much dearer a trunk along the easements may be than one that
+// cuts over the neighbours' yards and yet be preferred: it is straight, and who
+// buys a yard finds it on the plat (common practice).
+const worthEasement = 1.05
 
 // comb solves the problem of a shared trunk. With many lots, and for a layout that
 // is only shown, a trunk along the easements that all come to is enough: theirs is
@@ -57,7 +62,7 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 		return res, err
 	}
 	a, b, more := along.Best, res.Best, len(along.Unreached)-len(res.Unreached)
-	if b == nil || more < 0 || more == 0 && a.Target == b.Target && a.Cost < b.Cost {
+	if b == nil || more < 0 || more == 0 && a.Target == b.Target && a.Cost <= worthEasement*b.Cost {
 		return along, nil
 	}
 	return res, nil
