@@ -122,10 +122,11 @@ func (q props) quantity(stem string, lo, hi float64, forms ...form) *float64 {
 	var out *float64
 	found := ""
 	for _, f := range forms {
-		key := stem + f.ending
-		if !q.has(key) {
+		var room [64]byte // most forms are not there: no text is made of their keys
+		if raw, ok := q.m[string(append(append(room[:0], stem...), f.ending...))]; !ok || isNull(raw) {
 			continue
 		}
+		key := stem + f.ending
 		if found != "" {
 			q.wrong(key, fmt.Sprintf("it once only: it stands in %q already", found))
 			return nil

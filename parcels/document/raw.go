@@ -108,7 +108,7 @@ func cutUp(object []byte, end func(b []byte, i int) int, f func(key string, text
 	i := blank(object, 1)
 	for i < len(object) && object[i] != '}' {
 		j := skip(object, i)
-		key := unquote(object[i:j])
+		key := name(object[i:j])
 		i = blank(object, j)
 		i = blank(object, i+1) // the colon
 		j = end(object, i)
@@ -135,6 +135,24 @@ func each(raw []byte, f func(i int, raw []byte) bool) int {
 		}
 	}
 	return n
+}
+
+// name is unquote for the name of a member; those that stand in every feature are not
+// made anew.
+func name(raw []byte) string {
+	switch string(raw) {
+	case `"type"`:
+		return "type"
+	case `"id"`:
+		return "id"
+	case `"geometry"`:
+		return "geometry"
+	case `"coordinates"`:
+		return "coordinates"
+	case `"properties"`:
+		return "properties"
+	}
+	return unquote(raw)
 }
 
 func unquote(raw []byte) string {
