@@ -160,7 +160,7 @@ type memo struct {
 	open   int8 // 1 open, -1 not, 0 not known
 }
 
-const memoBits = 9
+const memoBits = 11
 
 // recall is the place of a run in the memory; another one that stood there goes.
 func (s *site) recall(a, b orb.Point) *memo {

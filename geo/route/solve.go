@@ -335,6 +335,7 @@ func solve(p *Problem, how tries) (*Result, error) {
 		r.Free = f.Best
 	}
 	slices.SortStableFunc(r.Unreached, func(a, b Unreached) int { return a.Source - b.Source })
+	s.memo, s.settled, s.scratch = nil, nil, scratch{} // a Result may be held for long
 	return r, nil
 }
 
