@@ -60,8 +60,8 @@ type Limits struct {
 	PerSecond   float64       `yaml:"per_second"`   // requests a second of one key or address; 200 beyond loopback, none (0) on it
 	Burst       int           `yaml:"burst"`        // at once; twice PerSecond
 	Connections int           `yaml:"connections"`  // open at once; 2000
-	Concurrent  int           `yaml:"concurrent"`   // direct executions at once of checks and zones, of quick plans, and of all others, of the last two one less; the count of processors
-	Waiting     int           `yaml:"waiting"`      // checks and zones that may wait for their turn, and others; 4 a processor
+	Concurrent  int           `yaml:"concurrent"`   // direct executions at once of checks and zones, of quick plans, and of all others, of the last two one less; GOMAXPROCS
+	Waiting     int           `yaml:"waiting"`      // checks and zones that may wait for their turn, and others; 4 times GOMAXPROCS
 	SyncTime    time.Duration `yaml:"sync_time"`    // of a direct execution; 25 s
 	JobTime     time.Duration `yaml:"job_time"`     // of a job; 2 h
 	RunningJobs int           `yaml:"running_jobs"` // at once; half the processors, at least 1

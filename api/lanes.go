@@ -2,9 +2,10 @@ package api
 
 // Direct executions in three lanes, so that what answers in milliseconds does not
 // stand behind what takes a second: checks and zones; quick plans; all others. A
-// lane lets one in a processor; the last two let in one less, since each of theirs
-// keeps a processor busy, and a check then finds one free. Imports go one at a time
-// beside them: one may take as long as its file is large.
+// lane lets in one a thread (GOMAXPROCS, which the command serve sets to one more than
+// there are processors); the last two let in one less, since each of theirs keeps a
+// thread busy, and a check then finds one free. Imports go one at a time beside them:
+// one may take as long as its file is large.
 
 import (
 	"context"

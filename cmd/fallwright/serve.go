@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"runtime"
 	"runtime/debug"
 
 	"fallwright/api"
@@ -53,6 +54,12 @@ func (c serveCmd) Run(e *env) error {
 	}
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(collectAt)
+	}
+	if os.Getenv("GOMAXPROCS") == "" {
+		// Plans may keep as many processors busy as there are: with one thread more
+		// the operating system lets a check in at once, where Go would let it wait
+		// until a plan has had its 10 ms.
+		runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + 1)
 	}
 	held := engine{}.remembering()
 	options := api.Options{Engine: held, Memory: held.memory, Page: page, Sample: sampledata.LonLat(), SampleLots: []string{sampledata.Sample}, Version: version(),
