@@ -395,7 +395,7 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 			for _, ring := range poly {
 				r := ruler{line: orb.LineString(ring)}
 				if !parted(hull, ring) {
-					within := r.sides(own, shape.Inside)
+					r, within := r.seam(r.sides(own, shape.Inside))
 					out = append(out, r.borders(lot, i, Overlap, within, edge, float64(least))...)
 				}
 				var few [8]interval
@@ -426,7 +426,8 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 						}
 					}
 					open := both(joined, r.sides(own, shape.Outside))
-					out = append(out, r.borders(lot, i, Gap, n.bare(r, lot, open, edge, float64(most)), edge, float64(least))...)
+					r, bare := r.seam(n.bare(r, lot, open, edge, float64(most)))
+					out = append(out, r.borders(lot, i, Gap, bare, edge, float64(least))...)
 				}
 			}
 		}
@@ -575,6 +576,21 @@ func both(a, b []interval) []interval {
 		}
 	}
 	return out
+}
+
+// seam makes one of a stretch that runs to the end of a ring and one that begins
+// there. The ruler that it gives goes round twice where that takes it.
+func (r ruler) seam(iv []interval) (ruler, []interval) {
+	n := len(iv)
+	if n < 2 || iv[0].from > numeric {
+		return r, iv
+	}
+	whole := float64(shape.Length(r.line))
+	if whole-iv[n-1].to > 1e-6 { // two sums of the same lengths
+		return r, iv
+	}
+	twice := append(append(orb.LineString(nil), r.line...), r.line[1:]...)
+	return ruler{line: twice}, append(slices.Clone(iv[1:n-1]), interval{iv[n-1].from, whole + iv[0].to})
 }
 
 func (r ruler) borders(a, b int, kind BorderKind, iv []interval, edge bar, least float64) []Border {

@@ -193,6 +193,28 @@ func TestHandBorders(t *testing.T) {
 	}
 }
 
+// Hand: an overlap or a gap is one whichever vertex the neighbour's ring begins at: of a
+// parcel half a metre over the line between y = 10 and 20, the line within the lot
+// is 0.5 + 10 + 0.5 m long; of one 0.2 m off it, with a vertex in its side, 30 m.
+func TestHandBorderThroughFirstVertex(t *testing.T) {
+	for _, c := range []struct {
+		kind          BorderKind
+		ring          []orb.Point
+		length, width float64
+	}{
+		{Overlap, []orb.Point{{19.5, 10}, {40, 10}, {40, 20}, {19.5, 20}}, 11, 0.5},
+		{Gap, []orb.Point{{20.2, 0}, {40, 0}, {40, 30}, {20.2, 30}, {20.2, 15}}, 30, 0.2},
+	} {
+		for k := range c.ring {
+			r := append(orb.Ring(c.ring[k:len(c.ring):len(c.ring)]), c.ring[:k+1]...)
+			b := NewNeighbours([]orb.MultiPolygon{rect(0, 0, 20, 30), {{r}}}).Borders(0, 0.001, 1)
+			if len(b) != 1 || b[0].Kind != c.kind || !about(float64(b[0].Length), c.length) || !about(float64(b[0].Width), c.width) {
+				t.Errorf("%s from vertex %d: %v", c.kind, k, b)
+			}
+		}
+	}
+}
+
 // Hand: three lots side by side, the middle one 0.4 m wide: no gap across it,
 // neither between the outer two nor from its far side. The same where it ends
 // half way up: above its end the outer two gap, along 15 m.
