@@ -7,18 +7,12 @@ import (
 	"log/slog"
 	"os"
 	"runtime"
-	"runtime/debug"
 
 	"fallwright/api"
 	"fallwright/api/mapclient"
 	"fallwright/parcels"
 	"fallwright/sampledata"
 )
-
-// collectAt is by how many percent the service's memory grows before what is no longer
-// used is collected, where GOGC does not say another: of what it holds much stays, and
-// to look it over twice as seldom makes a check an eighth quicker.
-const collectAt = 200
 
 type serveCmd struct {
 	Addr   string `help:"Address to listen on, 127.0.0.1:8080 where nothing says another. Beyond loopback the configuration must name keys." env:"FALLWRIGHT_ADDR"`
@@ -51,9 +45,6 @@ func (c serveCmd) Run(e *env) error {
 	page, err := mapclient.Page(sampledata.LonLat(), parcels.Cautions, cfg.Tiles, c.Store != "")
 	if err != nil {
 		return &parcels.Error{Kind: parcels.Failed, Op: "serve", Err: err}
-	}
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(collectAt)
 	}
 	if os.Getenv("GOMAXPROCS") == "" {
 		// Plans may keep as many processors busy as there are: with one thread more

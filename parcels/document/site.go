@@ -74,7 +74,9 @@ func Read(data []byte, o Options) (*parcels.Site, error) {
 	return memory.Of(o.Memory, func() memory.Key { return key }, func() (*parcels.Site, int64, error) {
 		o.Scanned = o.Scanned.own()
 		s, err := read(o)
-		return s, 2 * int64(len(data)), err // its layers are reckoned by themselves
+		// more than it takes, its layers being reckoned by themselves: a document that is
+		// worked on is seldom asked for again, and is not to fill the memory
+		return s, 6 * int64(len(data)), err
 	})
 }
 
