@@ -51,7 +51,11 @@
 //     Verify returns an error. It has no projections but its own plane.
 //   - A run of a shared trunk that lies by right of an easement is held, stretch by
 //     stretch and in float64 with a micrometre more, to the zones of the plan's
-//     lots and the easements that it names.
+//     lots and the easements that it names. Where lots are divided among outlets, all
+//     of a lot's water must come to the one named, and trenches of two trunks may not
+//     meet (in float64).
+//   - A remedy is held to the criteria and to the plan that it stands in; the plan of
+//     a remedy is not seen here, so that its price and its checked are the planner's.
 //   - Prices, alternatives and bounds are not worked again; of a cost only that it
 //     is not under its own bound.
 //
