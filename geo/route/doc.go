@@ -81,9 +81,10 @@
 //
 // Measured on 200 seeded lots (zones of 60 to 200 corners, 8 sources, joins,
 // bends and a price of depth; go test -bench Prove): gap of the price to the bound
-// median 1.2 %, worst 4.1 %. Solve takes 4.7 ms of processor time at the 95th
-// percentile by sums of prices, 1.6 times that with the price of depth, with a gap to the yardstick of 0.24 % (median) and 2.4 % (worst); Again
-// 1.9 ms; 30 lots with 120 sources on one trunk 0.7 s (-bench 'Lots|Again|Street',
+// median 1.2 %, worst 4.1 %. Solve takes 4.3 ms of processor time at the 95th
+// percentile by sums of prices and 6.4 ms with the price of depth, with a gap to the
+// yardstick of 0.24 % (median) and 2.4 % (worst); Again 1.2 to 1.6 ms (median) and
+// 3 ms (95th percentile); 30 lots with 120 sources on one trunk 0.7 s (-bench 'Lots|Again|Street',
 // ROUTE_LOTS=200 -run Yardstick).
 //
 // # Limits
