@@ -8,6 +8,7 @@ package planner
 // cheapest that drains most is the plan.
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -328,15 +329,7 @@ func (lp *lotPlan) street() (*street, error) {
 		}
 		s.mouths = append(s.mouths, mouth{e, piece, s.stationOf(e.at)})
 	}
-	slices.SortStableFunc(s.mouths, func(a, b mouth) int {
-		switch {
-		case a.station < b.station:
-			return -1
-		case a.station > b.station:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(s.mouths, func(a, b mouth) int { return cmp.Compare(a.station, b.station) })
 	if len(s.mouths) == 0 {
 		return nil, nil
 	}
@@ -413,15 +406,7 @@ func (s *street) divisions() []division {
 	}
 	cut(0, 0, division{})
 	slices.SortStableFunc(out, func(a, b division) int {
-		switch {
-		case a.broken != b.broken:
-			return a.broken - b.broken
-		case a.reckoned < b.reckoned:
-			return -1
-		case a.reckoned > b.reckoned:
-			return 1
-		}
-		return 0
+		return cmp.Or(a.broken-b.broken, cmp.Compare(a.reckoned, b.reckoned))
 	})
 	// the best of each number of trunks, and the next best of all
 	var few []division

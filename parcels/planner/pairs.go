@@ -5,6 +5,7 @@ package planner
 // the changed rules and put to the checker, the cheapest first.
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -71,15 +72,7 @@ func (lp *lotPlan) mendByTwo(ctx context.Context, others []pair) error {
 		}
 		pairs = append(pairs, own...)
 	}
-	slices.SortStableFunc(pairs, func(a, b pair) int {
-		switch {
-		case a.cost < b.cost:
-			return -1
-		case a.cost > b.cost:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(pairs, func(a, b pair) int { return cmp.Compare(a.cost, b.cost) })
 	planned, left := 0, 0
 	var told []parcels.Remedy
 	for _, p := range pairs {
@@ -132,13 +125,7 @@ func (lp *lotPlan) mendByTwo(ctx context.Context, others []pair) error {
 			}
 			return *r.CostIndex
 		}
-		switch d := of(a) - of(b); {
-		case d < 0:
-			return -1
-		case d > 0:
-			return 1
-		}
-		return 0
+		return cmp.Compare(of(a), of(b))
 	})
 	lp.remedies = append(lp.remedies, told...)
 	if left > 0 {
