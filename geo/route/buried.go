@@ -88,15 +88,13 @@ func (s *site) open(p, q orb.Point) bool {
 	return m.open > 0
 }
 
-// aslantPrice is what a run costs for the buried lines that it meets aslant.
-func (s *site) aslantPrice(m *beam) float64 {
-	c := 0.0
-	for i := range s.buried {
-		if b := &s.buried[i]; !b.forbids {
-			c += b.price * float64(b.aslant(m))
-		}
+// aslantPrice is what a run costs for meeting the line aslant, where that is not
+// forbidden.
+func (b *buried) aslantPrice(m *beam) float64 {
+	if b.forbids {
+		return 0
 	}
-	return c
+	return b.price * float64(b.aslant(m))
 }
 
 // addCrossings puts places into the graph from which a run crosses a buried line

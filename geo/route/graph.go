@@ -5,6 +5,7 @@ package route
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 
 	"github.com/paulmach/orb"
@@ -56,6 +57,7 @@ type site struct {
 	zone    *field
 	regions []*field
 	buried  []buried
+	cells   []*cells // of regions and buried lines
 	grounds []ground // of lead-offs and last runs
 	ends    []*end   // by target, nil where nobody has asked
 	heads   []head   // by source
@@ -142,13 +144,25 @@ func (s *site) crossed(a, b orb.Point) float64 {
 	}
 	c := 0.0
 	m := newBeam(a, b, l, eps)
-	for i, r := range s.regions {
-		if g := &s.p.Regions[i]; !m.misses(&r.box) {
-			l, n := r.inside(&m)
-			c += l*g.PerMetre + float64(n)*g.Each
+	aslant := 0.0
+	for _, g := range s.cells {
+		may, in := g.meets(&m)
+		for all := may | in; all != 0; all &= all - 1 {
+			k := bits.TrailingZeros64(all)
+			if k >= len(g.areas) {
+				aslant += g.lines[k-len(g.areas)].aslantPrice(&m)
+				continue
+			}
+			switch f, r := g.areas[k], &g.prices[k]; {
+			case in&(1<<k) != 0:
+				c += l * r.PerMetre
+			case !m.misses(&f.box):
+				l, n := f.inside(&m)
+				c += l*r.PerMetre + float64(n)*r.Each
+			}
 		}
 	}
-	return c + s.aslantPrice(&m)
+	return c + aslant
 }
 
 // memo is what is known of a run asked about before: moves of one corner leave

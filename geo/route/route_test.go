@@ -433,6 +433,27 @@ func TestHostile(t *testing.T) {
 		if _, err := Solve(p); err == nil {
 			t.Fatal("NaN taken")
 		}
+		far := orb.Point{math.Inf(-1), 3}
+		for what, set := range map[string]func(*Problem){
+			`target "t"`: func(p *Problem) { p.Targets[0].At = far },
+			`region "paving"`: func(p *Problem) {
+				p.Regions = []Region{{Name: "paving", Shape: orb.MultiPolygon{{{{1, 1}, {2, 1}, far, {1, 1}}}}}}
+			},
+			`buried line "water"`: func(p *Problem) { p.Buried = []Buried{{Name: "water", Line: orb.LineString{{1, 1}, far}}} },
+			`kept line 1`:         func(p *Problem) { p.Kept = []orb.LineString{{{1, 1}, far}} },
+		} {
+			p := base()
+			set(p)
+			var f *Fault
+			if _, err := Solve(p); !errors.As(err, &f) || !strings.Contains(f.What, what+" has a coordinate that is not finite") {
+				t.Errorf("%s: %v", what, err)
+			}
+		}
+		p = base()
+		p.Regions = []Region{{Name: "paving", Each: -1}}
+		if _, err := Solve(p); err == nil || !strings.Contains(err.Error(), `region "paving": price`) {
+			t.Error(err)
+		}
 		p = base()
 		p.Zone = orb.MultiPolygon{{orb.Ring{{0, 0}, {1, math.Inf(1)}, {1, 1}, {0, 0}}}}
 		var inv *shape.InvalidError

@@ -22,8 +22,13 @@ func faults(p *Problem, good orb.MultiPolygon) error {
 			return fs[0]
 		}
 	}
-	finite := func(q orb.Point) bool {
-		return !math.IsNaN(q[0]) && !math.IsInf(q[0], 0) && !math.IsNaN(q[1]) && !math.IsInf(q[1], 0)
+	finite := func(l ...orb.Point) bool {
+		for _, q := range l {
+			if math.IsNaN(q[0]) || math.IsInf(q[0], 0) || math.IsNaN(q[1]) || math.IsInf(q[1], 0) {
+				return false
+			}
+		}
+		return true
 	}
 	for i, a := range p.Sources {
 		if !finite(a.At) {
@@ -44,10 +49,25 @@ func faults(p *Problem, good orb.MultiPolygon) error {
 		if !(b.Aslant >= 0) || !(b.LeastAngle >= 0 && b.LeastAngle <= 90*Degree) {
 			return &Fault{fmt.Sprintf("buried line %q: least angle %.3f degrees (0 to 90), price of a crossing aslant %.3f (0 or more)", b.Name, b.LeastAngle.Degrees(), b.Aslant), orb.Point{}}
 		}
-		for _, q := range b.Line {
-			if !finite(q) {
-				return &Fault{fmt.Sprintf("buried line %q has a coordinate that is not finite", b.Name), orb.Point{}}
+		if !finite(b.Line...) {
+			return &Fault{fmt.Sprintf("buried line %q has a coordinate that is not finite", b.Name), orb.Point{}}
+		}
+	}
+	for _, g := range p.Regions {
+		if !(g.PerMetre >= 0 && g.Each >= 0) || math.IsInf(g.PerMetre+g.Each, 1) {
+			return &Fault{fmt.Sprintf("region %q: price of a metre %.3f and of an entry %.3f (0 or more, finite)", g.Name, g.PerMetre, g.Each), orb.Point{}}
+		}
+		for _, poly := range g.Shape {
+			for _, ring := range poly {
+				if !finite(ring...) {
+					return &Fault{fmt.Sprintf("region %q has a coordinate that is not finite", g.Name), orb.Point{}}
+				}
 			}
+		}
+	}
+	for i, line := range p.Kept {
+		if !finite(line...) {
+			return &Fault{fmt.Sprintf("kept line %d has a coordinate that is not finite", i+1), orb.Point{}}
 		}
 	}
 	r := p.Rules
@@ -82,6 +102,9 @@ func newSite(p *Problem) *site {
 	}
 	for i := range p.Kept {
 		s.keepLine(i)
+	}
+	if len(s.zone.edges) > 0 {
+		s.addCells()
 	}
 	for i := range s.heads {
 		h := &s.heads[i]
