@@ -54,8 +54,8 @@ type Target struct {
 type Region struct {
 	Name     string
 	Shape    orb.MultiPolygon
-	PerMetre float64 // for each metre of run inside
-	Each     float64 // for each time that a run enters it
+	PerMetre float64 // for each metre of run inside; finite, not less than 0
+	Each     float64 // for each time that a run enters it; likewise
 }
 
 // Buried is a line in the ground that runs cross as near to square as is asked.
