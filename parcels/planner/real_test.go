@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"sort"
+	"strings"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -206,10 +207,11 @@ func planLot(t *testing.T, s *parcels.Site, which int, must bool) {
 		t.Fatal(err)
 	}
 	p := planner.Planner{Verifier: verify.Checker{}}
-	plan, _, err := p.Plan(context.Background(), site, planner.Options{Lots: []string{lot.ID}})
+	plan, body, err := p.Plan(context.Background(), site, planner.Options{Lots: []string{lot.ID}})
 	if err != nil {
 		t.Fatal(err)
 	}
+	keep(t, lot.ID, text, body)
 	sum := plan.Summary
 	gap := "no bound"
 	if plan.Bound.Gap != nil {
@@ -227,6 +229,21 @@ func planLot(t *testing.T, s *parcels.Site, which int, must bool) {
 	}
 	if sum.Length < 5 {
 		t.Errorf("lot %s: only %.2f m of pipe", lot.ID, float64(sum.Length))
+	}
+}
+
+// keep leaves what was planned and its plan in the folder FALLWRIGHT_PICTURES, if
+// one is named, for sheets to be drawn from and looked at.
+func keep(t *testing.T, lot string, site, plan []byte) {
+	dir := os.Getenv("FALLWRIGHT_PICTURES")
+	if dir == "" {
+		return
+	}
+	name := filepath.Join(dir, strings.NewReplacer("/", "_", " ", "_", "(", "", ")", "").Replace(t.Name()+"_"+lot))
+	for ending, text := range map[string][]byte{".site.json": site, ".plan.json": plan} {
+		if err := os.WriteFile(name+ending, text, 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
