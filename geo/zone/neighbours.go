@@ -342,6 +342,8 @@ type BorderKind string
 const (
 	Gap     BorderKind = "gap"
 	Overlap BorderKind = "overlap"
+	// Within: B holds all the ground of A, so that their lines need not meet.
+	Within BorderKind = "within"
 )
 
 // Border is a stretch along which two parcels do not share their line.
@@ -349,10 +351,12 @@ type Border struct {
 	A, B int // the parcels' numbers
 	Kind BorderKind
 	// Line is the stretch of B's boundary: within A for an overlap, beside it
-	// for a gap.
+	// for a gap; of a lot within another, A's own outline.
 	Line   orb.LineString
 	Length unit.Length
-	// Width is the greatest distance between the two lines along it, at At.
+	// Width is the greatest distance between the two lines along it, at At; of a
+	// lot within another, of an end of A's lines from B's, 0 where both have one
+	// outline.
 	Width unit.Length
 	At    orb.Point
 }
@@ -362,8 +366,8 @@ func (b Border) String() string {
 }
 
 // Borders lists the gaps narrower than most and the overlaps between one parcel
-// and its neighbours that are wider than least (the rounding of the drawing), in
-// the order of their numbers. A place where lines part at a corner is no gap: a
+// and its neighbours that are wider than least (the rounding of the drawing), and
+// the parcels that hold all of its ground, in the order of their numbers. A place where lines part at a corner is no gap: a
 // gap is at least three times as long as wide; nor is ground that a parcel holds,
 // be it a third one or the neighbour itself, whose far side is near too where it
 // is a sliver.
@@ -391,6 +395,9 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 	hull := hullEdges(own, walls[:0])
 	var out []Border
 	for _, i := range others {
+		if b, ok := n.within(lot, i, float64(least)); ok {
+			out = append(out, b)
+		}
 		for _, poly := range n.lots[i] {
 			for _, ring := range poly {
 				r := ruler{line: orb.LineString(ring)}
@@ -433,6 +440,41 @@ func (n *Neighbours) Borders(lot int, least, most unit.Length) []Border {
 		}
 	}
 	return out
+}
+
+// within tells of a parcel all of whose ground another one holds too: no end of
+// its lines lies outside the other by more than the rounding of the drawing, its
+// middle lies inside, and no line of the other within it (that is an overlap).
+func (n *Neighbours) within(lot, other int, least float64) (Border, bool) {
+	in := n.box[other].Pad(least)
+	if !in.Contains(n.box[lot].Min) || !in.Contains(n.box[lot].Max) {
+		return Border{}, false
+	}
+	own, all := n.lots[lot], n.lots[other]
+	b := Border{A: lot, B: other, Kind: Within, Line: orb.LineString(own[0][0])}
+	for _, poly := range own {
+		for e := 1; e < len(poly[0]); e++ {
+			p := poly[0][e]
+			off, _, _ := shape.LineBoundary(orb.LineString{p, {p[0] + 1e-6, p[1]}}, all)
+			if shape.Locate(p, all) == shape.Outside {
+				if float64(off) > least {
+					return Border{}, false
+				}
+			} else if off > b.Width {
+				b.Width, b.At = off, p
+			}
+			b.Length += unit.Length(math.Hypot(p[0]-poly[0][e-1][0], p[1]-poly[0][e-1][1]))
+		}
+	}
+	// Ends alone do not tell of a line of the other that comes in between two of them,
+	// nor of a yard that it leaves open.
+	if shared, err := n.Shared(lot, other); err != nil || float64(shape.Area(shared)) < float64(shape.Area(own))-2*least*float64(b.Length) {
+		return Border{}, false
+	}
+	if b.Width == 0 {
+		b.At = own[0][0][0]
+	}
+	return b, true
 }
 
 // hullEdges appends the edges of a lot of one plain polygon that have all of it

@@ -193,6 +193,38 @@ func TestHandBorders(t *testing.T) {
 	}
 }
 
+// Hand: of two lots one within the other, 10 m by 10 m in 20 m by 30 m, with 5 m to
+// its sides and ends from 5 to 10 m from the nearest line: the inner one is told of,
+// the outer one has the overlap. Drawn twice, both lie within the other. A lot that
+// the other's inner yard leaves open, that looks out by a centimetre, or that the
+// other comes in on between its corners, lies in none.
+func TestHandWithin(t *testing.T) {
+	outer, inner := rect(0, 0, 20, 30), rect(5, 10, 15, 20)
+	n := NewNeighbours([]orb.MultiPolygon{outer, inner})
+	b := n.Borders(1, 0.005, 0.5)
+	if len(b) != 1 || b[0].Kind != Within || b[0].A != 1 || b[0].B != 0 || !about(float64(b[0].Width), 5) || !about(float64(b[0].Length), 40) {
+		t.Errorf("%v", b)
+	}
+	if b := n.Borders(0, 0.005, 0.5); len(b) != 1 || b[0].Kind != Overlap {
+		t.Errorf("%v", b)
+	}
+	twice := NewNeighbours([]orb.MultiPolygon{outer, outer})
+	for i := range 2 {
+		if b := twice.Borders(i, 0.005, 0.5); len(b) != 1 || b[0].Kind != Within || b[0].Width != 0 {
+			t.Errorf("drawn twice: %v", b)
+		}
+	}
+	yard := orb.MultiPolygon{{outer[0][0], {{5, 10}, {5, 20}, {15, 20}, {15, 10}, {5, 10}}}}
+	notch := orb.MultiPolygon{{{{0, 0}, {20, 0}, {20, 30}, {11, 30}, {10, 15}, {9, 30}, {0, 30}, {0, 0}}}}
+	for name, o := range map[string]orb.MultiPolygon{"a yard": yard, "out": rect(0, 10.01, 20, 30), "notched": notch} {
+		for _, b := range NewNeighbours([]orb.MultiPolygon{o, inner}).Borders(1, 0.005, 0.5) {
+			if b.Kind == Within {
+				t.Errorf("%s: %v", name, b)
+			}
+		}
+	}
+}
+
 // Hand: an overlap or a gap is one whichever vertex the neighbour's ring begins at: of a
 // parcel half a metre over the line between y = 10 and 20, the line within the lot
 // is 0.5 + 10 + 0.5 m long; of one 0.2 m off it, with a vertex in its side, 30 m.

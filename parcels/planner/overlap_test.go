@@ -5,8 +5,12 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"os"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/paulmach/orb"
 
 	"fallwright/geo/shape"
 	"fallwright/parcels"
@@ -85,5 +89,64 @@ func TestHandOverlapInPlan(t *testing.T) {
 	}
 	if v.Passed {
 		t.Error("the checker took the plan with the overlap kept quiet")
+	}
+}
+
+// Hand: about a lot a parent lot is drawn that holds it, with 3 m to spare on each
+// side. Planned, the inner lot is told that it lies within the other and is not
+// proven for it; the checker takes the plan, and refuses it with the finding left
+// out and with one that names a lot which does not hold it.
+func TestHandLotWithinAnother(t *testing.T) {
+	doc, err := os.ReadFile("../verify/testdata/two_lots.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	parent := orb.Ring{}
+	b := s.Lots[0].Shape.Bound().Pad(3)
+	for _, p := range b.ToRing() {
+		parent = append(parent, document.Position(s.Frame, p))
+	}
+	var whole map[string]any
+	if err := json.Unmarshal(doc, &whole); err != nil {
+		t.Fatal(err)
+	}
+	lots := whole["layers"].(map[string]any)["parcels"].(map[string]any)
+	lots["features"] = append(lots["features"].([]any), map[string]any{"type": "Feature", "properties": map[string]any{"lot": "parent"},
+		"geometry": map[string]any{"type": "Polygon", "coordinates": []orb.Ring{parent}}})
+	text, err := json.Marshal(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err = document.Read(text, document.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	plan, body, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), s, planner.Options{Lots: []string{"1"}, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(plan.Findings, func(f parcels.Finding) bool { return f.Code == "parcel_within" })
+	if i < 0 {
+		t.Fatal("it is not told that the lot lies within another")
+	}
+	f := plan.Findings[i]
+	if area := float64(shape.Area(s.Lots[0].Shape)); f.Lot != "1" || f.Feature != "parent" || !f.NotProven || math.Abs(*f.Measured-area) > 0.01 || !strings.Contains(f.Cure, "of record") {
+		t.Errorf("%+v", f)
+	}
+	if len(plan.Runs) == 0 || plan.Summary.Verdict == parcels.Feasible {
+		t.Errorf("%d runs, %s", len(plan.Runs), plan.Summary.Verdict)
+	}
+	for _, lie := range [][2]string{{`"parcel_within"`, `"parcel_at_peace"`}, {`"feature": "parent"`, `"feature": "2"`}} {
+		told := bytes.ReplaceAll(body, []byte(lie[0]), []byte(lie[1]))
+		v, err := verify.Checker{}.Verify(text, s.Criteria, told)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Passed || bytes.Equal(told, body) {
+			t.Errorf("the checker took the plan with %s for %s", lie[1], lie[0])
+		}
 	}
 }

@@ -22,8 +22,8 @@ const (
 	mostBorder  unit.Length = 0.5
 )
 
-// Border is a gap between a lot and a neighbour, or where they overlap, with
-// the finding that tells of it.
+// Border is a gap between a lot and a neighbour, where they overlap, or that the
+// one lies within the other, with the finding that tells of it.
 type Border struct {
 	zone.Border
 	Finding parcels.Finding
@@ -53,6 +53,12 @@ func (t *Siting) Borders(at int) []Border {
 func (t *Siting) borderFinding(b zone.Border) parcels.Finding {
 	lot, other := &t.fabric.lots[b.A], &t.fabric.lots[b.B]
 	at, width, none := b.At, float64(b.Width), 0.0
+	if b.Kind == zone.Within {
+		area := float64(shape.Area(lot.Shape))
+		return parcels.Finding{Code: "parcel_within", Severity: parcels.Warn, NotProven: true, Lot: lot.ID, Feature: other.ID, Location: &at, Measured: &area, Required: &none, Unit: "m2", Source: "common practice",
+			Message: fmt.Sprintf("Lot %s lies wholly within lot %s: all of its %.1f m2 belong to both as drawn (a parent parcel left in the file, a unit within a common, or one lot drawn twice).", lot.ID, other.ID, area),
+			Cure:    fmt.Sprintf("Ask the recorder which of lots %s and %s is of record, and take the other out of the file.", lot.ID, other.ID)}
+	}
 	f := parcels.Finding{Code: "parcels_gap", Severity: parcels.Note, Lot: lot.ID, Feature: other.ID, Location: &at, Measured: &width, Required: &none, Unit: "m", Source: "P-34"}
 	if b.Kind == zone.Overlap {
 		f.Code, f.Severity, f.NotProven = "parcels_overlap", parcels.Warn, true
@@ -73,7 +79,8 @@ func (t *Siting) borderFinding(b zone.Border) parcels.Finding {
 // trench keeps from them what it keeps from the lot's own line there, so that
 // the clearance counts from the line nearer to the owner's side. Borders tells
 // of them, and of the gaps: a trench that keeps from both lines does not hang on
-// which is the right one, so there it is not for that that it is not proven.
+// which is the right one, so there it is not for that that it is not proven. A lot
+// within another keeps its ground: whose it is no line can tell.
 func (g *Ground) disputed() ([]zone.KeepOut, error) {
 	at, ok := g.siting.place(g.Lot)
 	if !ok {
@@ -83,6 +90,10 @@ func (g *Ground) disputed() ([]zone.KeepOut, error) {
 	kept := map[int]bool{} // by the neighbour: whether there is ground to keep from
 	for _, b := range g.siting.Borders(at) {
 		f := b.Finding
+		if b.Kind == zone.Within {
+			g.Borders = append(g.Borders, f)
+			continue
+		}
 		if b.Kind != zone.Overlap {
 			f.Message += " The clearance is measured from the lot's own line."
 			g.Borders = append(g.Borders, f)

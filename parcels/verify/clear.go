@@ -386,8 +386,8 @@ func (j *judge) twiceHeld(c *check, r *run, l *lot, line []pt, lims []limit) {
 	}
 	for i := range j.s.lots {
 		m := &j.s.lots[i]
-		if m.id == l.id || about.far(m.box, least+r.width) {
-			continue
+		if m.id == l.id || about.far(m.box, least+r.width) || j.holds(m, l, 2*drawnTwice) {
+			continue // whose the ground of a lot within another is, no line tells: the plan must say so
 		}
 		if j.inLot(m, line[0]) {
 			c.broken(j.digNames(r), zoneWords, "starts in ground of lot %s that lot %s takes too", l.id, m.id)

@@ -41,8 +41,9 @@
 //     the outer ring; where one line alone makes it more than is allowed the plan
 //     must tell so, not proven. The chance over several is not summed.
 //   - An overlap with another lot must be told where the other's outline comes more
-//     than 6 mm within the lot, looked for every 0.1 m. A lot wholly within another
-//     one, and gaps, are not looked for.
+//     than 6 mm within the lot, looked for every 0.1 m; that a lot lies wholly within
+//     another, where each end of its lines does and the other's outline nowhere comes
+//     within it. Gaps are not looked for.
 //   - A downspout's share of its roof is worked along the eaves and held to one
 //     per cent of the roof; the finding roof_shared must tell it.
 //   - The first run may be 60 mm longer than the shortest way to ground that the

@@ -5,6 +5,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"fallwright/parcels"
@@ -205,8 +206,17 @@ func (j *judge) notSure(lot string) bool {
 }
 
 // overlaps: where another lot takes ground of a lot of the plan, a finding about
-// the lot names the other one and tells no less than its greatest depth.
+// the lot names the other one and tells no less than its greatest depth; where it
+// takes all of it, that.
 func (j *judge) overlaps(c *check) {
+	for _, f := range j.p.findings {
+		if f.code != "parcel_within" {
+			continue
+		}
+		if l, m := j.s.lot(f.lot), j.s.lot(f.feature); l == nil || m == nil || l == m || !j.holds(m, l, 2*drawnTwice) {
+			c.fail(f.lot, "is said to lie within lot %s, which does not hold it", f.feature)
+		}
+	}
 	for i := range j.s.lots {
 		l := &j.s.lots[i]
 		if !j.chosen(l.id) {
@@ -218,18 +228,41 @@ func (j *judge) overlaps(c *check) {
 				continue
 			}
 			deep := j.deepest(l, m)
+			if deep == 0 && j.holds(m, l, 0) && !slices.ContainsFunc(j.p.findings, func(f found) bool {
+				return f.code == "parcel_within" && f.lot == l.id && f.feature == m.id && f.notProven
+			}) {
+				c.fail(l.id, "lies within lot %s, and no finding says so, and that it is not proven", m.id)
+			}
 			if deep <= drawnTwice+oneMillimetre {
 				continue
 			}
-			told := false
-			for _, f := range j.p.findings {
-				told = told || f.code == "parcels_overlap" && f.lot == l.id && f.feature == m.id && f.measured != nil && *f.measured >= deep-oneMillimetre
-			}
-			if !told {
+			if !slices.ContainsFunc(j.p.findings, func(f found) bool {
+				return f.code == "parcels_overlap" && f.lot == l.id && f.feature == m.id && f.measured != nil && *f.measured >= deep-oneMillimetre
+			}) {
 				c.fail(l.id, "lot %s takes ground of it, up to %s deep, and no finding says so", m.id, mm(deep))
 			}
 		}
 	}
+}
+
+// holds says that no end of l's lines lies further outside m than off.
+func (j *judge) holds(m, l *lot, off float64) bool {
+	if m.box.x0 > l.box.x0+off || m.box.y0 > l.box.y0+off || m.box.x1 < l.box.x1-off || m.box.y1 < l.box.y1-off {
+		return false
+	}
+	for _, e := range lotEdges(l) {
+		if j.inOrOn(m, e.a) {
+			continue
+		}
+		least := math.Inf(1)
+		for _, o := range lotEdges(m) {
+			least = min(least, fromSegment(e.a, o.a, o.b))
+		}
+		if least > off || off == 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // deepest is how far within l the outline of m comes, looked for every 0.1 m;
