@@ -4,6 +4,7 @@ package verify
 // what each lot pays.
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -488,13 +489,27 @@ func (j *judge) trunksApart() {
 			c.fail(s.lot, "pays or drains, and shares the trunk to no outlet")
 		}
 	}
+	// by their western ends, so that each is held to those alone that reach as far
+	order := make([]int, 0, len(j.p.runs))
+	boxes := make([]box, len(j.p.runs))
+	widest := 0.0
 	for i := range j.p.runs {
-		for k := range j.p.runs[:i] {
+		if boxes[i] = boxOf(j.p.runs[i].line); ends[i] != "" {
+			order = append(order, i)
+			widest = max(widest, j.p.runs[i].width)
+		}
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(boxes[a].x0, boxes[b].x0), a-b) })
+	for at, i := range order {
+		for _, k := range order[at+1:] {
+			if boxes[k].x0 > boxes[i].x1+widest {
+				break
+			}
 			a, b := &j.p.runs[i], &j.p.runs[k]
-			if ends[i] == ends[k] || ends[i] == "" || ends[k] == "" {
+			room := (a.width + b.width) / 2
+			if ends[i] == ends[k] || boxes[i].far(boxes[k], room) {
 				continue
 			}
-			room := (a.width + b.width) / 2
 			for m := 1; m < len(a.line); m++ {
 				for n := 1; n < len(b.line); n++ {
 					if d := segmentsApart(a.line[m-1], a.line[m], b.line[n-1], b.line[n]); d < room {
