@@ -15,14 +15,16 @@ package zone
 //     zone and a vertex of each shell on the ground, no point of the zone is:
 //     the way from such a point to the line would cross the zone's edge nearer
 //     still;
-//   - each vertex of the zone's edge is no more than a millimetre further off
-//     than some clearance, so the edge is the edge of the true zone, and what
+//   - each vertex of the zone's edge is no further off than some clearance, but
+//     by a millimetre on an arc, so the edge is the edge of the true zone, and what
 //     was found are whole pieces of it;
 //   - no two of its sides cross: of two that do, one goes on nearer to the
 //     other's line than asked, unless both are of arcs, and those are compared;
 //   - the area within its loops is that of its parts: triangles for straight
 //     ones, and for an arc the sum of its tangents' kites, so the loops were
-//     linked and drawn as they should be.
+//     linked and drawn as they should be;
+//   - each shell lies outside all others but where a hole holds it, each hole in
+//     a shell, so none was taken twice.
 //
 // What it can't show is that no whole piece was missed; the property test
 // against the overlay looks for that.
@@ -35,8 +37,14 @@ import (
 	"fallwright/geo/shape"
 )
 
-// reach is how much further off than asked a vertex may lie.
-const reach = 0.001
+const (
+	// reach is how much further off than asked a vertex may lie.
+	reach = 0.001
+	// sameArea, times the size of the zone in metres and one, is how far the area
+	// within its loops may differ from that of its parts, in m2: ten times what
+	// arithmetic leaves, and less than a corner cut by two millimetres takes.
+	sameArea = 1e-8
+)
 
 // bare tells whether none of the given rings is in the zone. A shell of the lot
 // can't be: the zone's loops begin within it and don't cross it.
@@ -53,6 +61,44 @@ func (w *scratch) bare() bool {
 			}
 		}
 		if in {
+			return false
+		}
+	}
+	return true
+}
+
+// nested tells of several loops whether each lies as its kind must: a shell in as
+// many holes as shells, a hole in one shell more, and none on another. Of one
+// hole answer tells where it lies.
+func (w *scratch) nested() bool {
+	n := len(w.loops)
+	if n == 1 || n == 2 && (w.loops[0].area > 0) != (w.loops[1].area > 0) {
+		return true
+	}
+	w.boxes = w.boxes[:0]
+	for i := range w.loops {
+		b := noBox
+		for _, p := range w.loops[i].pts {
+			b.add(p)
+		}
+		w.boxes = append(w.boxes, b)
+	}
+	for i := range w.loops {
+		l := &w.loops[i]
+		p, in := l.pts[0], false
+		for j := range w.loops {
+			if b := &w.boxes[j]; j == i || p.x < b.x0-join || p.x > b.x1+join || p.y < b.y0-join || p.y > b.y1+join {
+				continue
+			}
+			o := w.loops[j].pts
+			for k := 1; k < len(o); k++ {
+				if !offSide(p, o[k-1], o[k], join) || apart2(p, o[k]) < join*join {
+					return false
+				}
+			}
+			in = in != inside(p, o)
+		}
+		if in != (l.area < 0) {
 			return false
 		}
 	}
@@ -79,7 +125,9 @@ func (s *side) holds(p, q vec) bool {
 	px, py, qx, qy := p.x-s.a.x, p.y-s.a.y, q.x-s.a.x, q.y-s.a.y
 	u, v := s.across(px, py), s.across(qx, qy)
 	x, y := s.along(px, py), s.along(qx, qy)
-	least, most := s.c-numeric/2, s.c+reach/2
+	// no further off than chains are joined over: across a needle a vertex that
+	// strays by more lies far along
+	least, most := s.c-numeric/2, s.c+2*join
 	return u >= least && v >= least && u <= most && v <= most && x >= -aside && y <= s.l+aside && x < y
 }
 

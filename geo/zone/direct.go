@@ -52,8 +52,10 @@ type side struct {
 	a, b, d     vec
 	c, l        float64
 	turn, ahead float64 // sine and cosine of the turn at its end
-	// what the mitres with the edges that adjoin leave of the curve beside it
+	// what the mitres with the edges that adjoin leave of the curve beside it, and
+	// where that begins
 	lo, hi     float64
+	at         vec
 	next, prev int32 // along the ring
 	own        int32 // the edge it is the back of (a line has two), else itself
 	mitred     bool  // the one at its end is on both curves
@@ -118,6 +120,7 @@ type scratch struct {
 	order  []int32 // the chains of a loop
 	joined []vec   // the points of loops of several chains
 	loops  []loop
+	boxes  []box4 // of loops, where there are several
 	tables [4]table
 	latest int // of tables
 }
@@ -501,6 +504,7 @@ func (w *scratch) close(first int, thing int32, area bool) bool {
 		f := &w.sides[i]
 		f.lo = 0
 		s.corner(f)
+		f.at = vec{f.a.x - f.c*f.d.y + f.lo*f.d.x, f.a.y + f.c*f.d.x + f.lo*f.d.y}
 		f.prev, f.own, f.next = s.own, int32(i), int32(i+1)
 		s = f
 	}

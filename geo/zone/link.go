@@ -132,7 +132,7 @@ func (w *scratch) assemble() bool {
 		shell = shell || l.area > 0
 		w.loops = append(w.loops, l)
 	}
-	return shell && off <= 1e-6*(1+math.Sqrt(size)) && w.bare() && w.simple()
+	return shell && off <= sameArea*(1+math.Sqrt(size)) && w.bare() && w.simple() && w.nested()
 }
 
 // bind makes a loop of chains that follow one another, and certifies what waited

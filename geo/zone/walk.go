@@ -45,7 +45,7 @@ func (w *scratch) walkRing(k, own int) int {
 		return own
 	}
 	row, next := 0, 1
-	start := s.start()
+	start := s.at
 	p := start
 	for i := l.first; i < l.end; i++ {
 		s := &w.sides[i]
@@ -55,7 +55,7 @@ func (w *scratch) walkRing(k, own int) int {
 				own++
 				w.near(own)
 			}
-			after, to = w.sides[s.next].start(), next
+			after, to = w.sides[s.next].at, next
 			w.look(i+1, own, to)
 		}
 		if s.mitred {
@@ -85,9 +85,4 @@ func (w *scratch) join(head int, p vec) {
 	if c := w.end(p); w.pts[w.chains[head].from] == p {
 		c.next = int32(head)
 	}
-}
-
-// start is where the curve beside an edge begins.
-func (s *side) start() vec {
-	return vec{s.a.x - s.c*s.d.y + s.lo*s.d.x, s.a.y + s.c*s.d.x + s.lo*s.d.y}
 }
