@@ -17,6 +17,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -173,7 +174,9 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 		// is read together by many who are then refused makes all of them wait
 		give := func() {}
 		defer func() { give() }()
+		spent := newSpent()
 		e, err := s.readExecution(c, p, func() (err error) {
+			spent.at("body")
 			if !prefersAsync(c.Request()) {
 				var place func()
 				if place, err = row.wait(); err == nil {
@@ -198,6 +201,7 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 			h.Set("Preference-Applied", "respond-async")
 			return c.JSON(http.StatusCreated, j.status(s.base(c)))
 		}
+		spent.at("read")
 		ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.SyncTime)
 		defer cancel()
 		leave, err := s.lanes.of(e).pass(ctx)
@@ -205,13 +209,35 @@ func (s *service) execute(p processKind) echo.HandlerFunc {
 			return err
 		}
 		defer leave()
+		spent.at("lane")
 		a, err := s.run(ctx, e)
 		if err != nil {
 			return err
 		}
+		spent.at("work")
 		c.Response().Header().Set("Cache-Control", "no-store")
+		c.Response().Header().Set("Server-Timing", spent.text)
 		return send(c, a)
 	}
+}
+
+// spent is where the time of a direct execution went, by the clock, as the header
+// Server-Timing tells it (W3C, Server Timing).
+type spent struct {
+	last time.Time
+	text string
+}
+
+func newSpent() *spent { return &spent{last: time.Now()} }
+
+// at ends a stage.
+func (t *spent) at(stage string) {
+	now := time.Now()
+	if t.text != "" {
+		t.text += ", "
+	}
+	t.text += fmt.Sprintf("%s;dur=%.1f", stage, now.Sub(t.last).Seconds()*1000)
+	t.last = now
 }
 
 // send answers with a result: a paper under its name, how many it is one of

@@ -9,7 +9,9 @@ package load_test
 //	FALLWRIGHT_LOAD_RATE=1  times the rates of the mix below
 //	FALLWRIGHT_LOAD_LOTS    lots in the store, 20000
 //	FALLWRIGHT_LOAD_LINES=1 instead, each line of the rates that are asked by
-//	                        itself and then all at once, from a store of 100,000 lots
+//	                        itself, plans and checks together, and all at once, from a
+//	                        store of 100,000 lots; and what the slowest answers waited
+//	                        for. Or the names of some lines: plan,check,plan+check
 //
 // The documents of plans and checks differ each from the last: an intake stands
 // elsewhere, as while it is dragged.
@@ -17,6 +19,7 @@ package load_test
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -168,6 +171,30 @@ func worked(t *testing.T, pid int) time.Duration {
 	return time.Duration(user+system) * 10 * time.Millisecond
 }
 
+// queued is how long the threads of a process have waited for a processor.
+func queued(t *testing.T, pid int) (wait time.Duration) {
+	threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range threads {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			continue // it has ended
+		}
+		f := strings.Fields(string(b)) // time on a processor, time waiting for one, turns
+		if len(f) != 3 {
+			t.Fatalf("%s: %q", name, b)
+		}
+		ns, err := strconv.ParseInt(f[1], 10, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		wait += time.Duration(ns)
+	}
+	return wait
+}
+
 // wanting is how many processes wanted a processor in the last minute.
 func wanting(t *testing.T) float64 {
 	b, err := os.ReadFile("/proc/loadavg")
@@ -221,17 +248,62 @@ func eight(t *testing.T) (before []byte, x float64, after []byte) {
 
 // times are those of the answers of a kind, by status; 0 is no answer.
 type times struct {
-	mu sync.Mutex
-	by map[int][]time.Duration
+	mu     sync.Mutex
+	by     map[int][]time.Duration
+	stages []staged // of those that say
 }
 
-func (s *times) add(status int, d time.Duration) {
+// staged is an answer that says where its time went.
+type staged struct {
+	took time.Duration
+	ms   map[string]float64 // by stage, as Server-Timing tells it
+}
+
+func (s *times) add(status int, d time.Duration, timing string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.by == nil {
 		s.by = map[int][]time.Duration{}
 	}
 	s.by[status] = append(s.by[status], d)
+	if timing == "" {
+		return
+	}
+	ms := map[string]float64{}
+	for _, part := range strings.Split(timing, ", ") {
+		name, dur, _ := strings.Cut(part, ";dur=")
+		if v, err := strconv.ParseFloat(dur, 64); err == nil {
+			ms[name] = v
+		}
+	}
+	s.stages = append(s.stages, staged{d, ms})
+}
+
+// slowest tells of what the slowest answers, two in a hundred, are made up: the
+// mean of each stage and what is left, which passed outside the handler (at the
+// client, on the way, before it was begun on).
+func (s *times) slowest() string {
+	if len(s.stages) == 0 {
+		return ""
+	}
+	slices.SortFunc(s.stages, func(a, b staged) int { return cmp.Compare(b.took, a.took) })
+	some := s.stages[:max(1, len(s.stages)/50)]
+	var b strings.Builder
+	rest, whole := 0.0, 0.0
+	for _, a := range some {
+		rest += a.took.Seconds() * 1000
+	}
+	whole = rest
+	for _, stage := range []string{"body", "read", "lane", "work"} {
+		sum := 0.0
+		for _, a := range some {
+			sum += a.ms[stage]
+		}
+		rest -= sum
+		fmt.Fprintf(&b, "%s %.1f, ", stage, sum/float64(len(some)))
+	}
+	fmt.Fprintf(&b, "outside the handler %.1f, of %.1f ms", rest/float64(len(some)), whole/float64(len(some)))
+	return b.String()
 }
 
 func at(d []time.Duration, q float64) float64 {
@@ -244,23 +316,29 @@ func at(d []time.Duration, q float64) float64 {
 
 // send sends one request; a nil body is none.
 func send(client *http.Client, method, url string, body []byte) (int, []byte) {
+	status, answer, _ := timed(client, method, url, body)
+	return status, answer
+}
+
+// timed is send with what the answer says of its time.
+func timed(client *http.Client, method, url string, body []byte) (status int, answer []byte, timing string) {
 	r, err := http.NewRequest(method, url, bytes.NewReader(body))
 	if err != nil {
-		return 0, []byte(err.Error())
+		return 0, []byte(err.Error()), ""
 	}
 	if body != nil {
 		r.Header.Set("Content-Type", "application/json")
 	}
 	res, err := client.Do(r)
 	if err != nil {
-		return 0, []byte(err.Error())
+		return 0, []byte(err.Error()), ""
 	}
 	defer res.Body.Close()
 	b, err := io.ReadAll(res.Body)
 	if err != nil {
-		return 0, []byte(err.Error())
+		return 0, []byte(err.Error()), ""
 	}
-	return res.StatusCode, b
+	return res.StatusCode, b, res.Header.Get("Server-Timing")
 }
 
 // steady sends n requests at a rate, each when it is due.
@@ -291,8 +369,8 @@ func trial(t *testing.T, client *http.Client, addr, bareAddr string, mix []kind,
 		wg.Go(func() {
 			steady(ctx, k.rate*faster, func(i int, due time.Time) {
 				ask := k.body(i)
-				status, body := send(client, k.method, "http://"+addr+k.path(i), ask)
-				own[j].add(status, time.Since(due))
+				status, body, timing := timed(client, k.method, "http://"+addr+k.path(i), ask)
+				own[j].add(status, time.Since(due), timing)
 				if status != 200 && status != 503 && wrong.Add(1) <= 5 {
 					t.Errorf("%s: %d %.200s", k.name, status, body)
 				}
@@ -301,7 +379,7 @@ func trial(t *testing.T, client *http.Client, addr, bareAddr string, mix []kind,
 				}
 				asked := time.Now()
 				status, _ = send(client, k.method, "http://"+bareAddr+"/"+k.name, ask)
-				peer[j].add(status, time.Since(asked))
+				peer[j].add(status, time.Since(asked), "")
 			})
 		})
 	}
@@ -321,8 +399,8 @@ func TestPropertyLoad(t *testing.T) {
 		return or
 	}
 	faster, n := number("FALLWRIGHT_LOAD_RATE", 1), int(number("FALLWRIGHT_LOAD_LOTS", 20000))
-	lines := os.Getenv("FALLWRIGHT_LOAD_LINES") != ""
-	if lines && n < 100000 {
+	lines := os.Getenv("FALLWRIGHT_LOAD_LINES")
+	if lines == "1" && n < 100000 {
 		n = 100000
 	}
 	program, store := filepath.Join(t.TempDir(), "fallwright"), filepath.Join(t.TempDir(), "s.gpkg")
@@ -368,38 +446,51 @@ func TestPropertyLoad(t *testing.T) {
 		}
 	}
 
-	if lines {
+	if lines != "" {
 		asked := map[string]float64{"plan": 20, "check": 20, "feature": 2000, "window": 300}
 		most := map[string]float64{"plan": 50, "check": 10, "feature": 25, "window": 150}
 		var all []kind
-		t.Logf("each line by itself, %v, then all at once at a fifth; %.1f processes wanted a processor before, there are %d", long, wanting(t), runtime.NumCPU())
-		t.Logf("%-18s %8s %8s %8s %8s %8s %9s %8s %6s", "line", "a second", "p50 ms", "p95 ms", "p99 ms", "asked ms", "bare p99", "ratio", "wrong")
-		for _, part := range [][]string{{"plan", "check"}, {"feature"}, {"window"}, {"plan", "check", "feature", "window"}} {
+		t.Logf("each line %v; %.1f processes wanted a processor before, there are %d", long, wanting(t), runtime.NumCPU())
+		t.Logf("%-30s %8s %8s %8s %8s %8s %9s %8s %6s", "line", "a second", "p50 ms", "p95 ms", "p99 ms", "asked ms", "bare p99", "ratio", "wrong")
+		for _, part := range []struct {
+			kinds []string
+			share float64 // of the rates asked
+		}{{[]string{"plan"}, 1}, {[]string{"check"}, 1}, {[]string{"plan", "check"}, 1}, {[]string{"feature"}, 1}, {[]string{"window"}, 1}, {[]string{"plan", "check", "feature", "window"}, .2}, {[]string{"plan", "check", "feature", "window"}, 1}} {
+			name := strings.Join(part.kinds, "+")
+			if part.share != 1 {
+				name = fmt.Sprintf("%g of all", part.share)
+			} else if len(part.kinds) == len(mix) {
+				name = "all"
+			}
+			if lines != "1" && !slices.Contains(strings.Split(lines, ","), name) {
+				continue
+			}
 			all = all[:0]
 			for _, k := range mix {
-				if slices.Contains(part, k.name) {
-					k.rate = asked[k.name]
-					if len(part) == len(mix) {
-						k.rate /= 5
-					}
+				if slices.Contains(part.kinds, k.name) {
+					k.rate = asked[k.name] * part.share
 					all = append(all, k)
 				}
 			}
-			was := worked(t, service.Process.Pid)
+			pid := service.Process.Pid
+			was, waited := worked(t, pid), queued(t, pid)
 			own, peer := trial(t, client, addr, bareAddr, all, 1, long)
-			spent, answers := worked(t, service.Process.Pid)-was, 0
+			spent, waits, answers := worked(t, pid)-was, queued(t, pid)-waited, 0
 			for j := range all {
 				answers += len(own[j].by[200])
 			}
-			t.Logf("%s: %.2f ms of the service's processor time an answer", strings.Join(part, ", "), spent.Seconds()*1000/float64(max(1, answers)))
 			for j, k := range all {
 				good, total := own[j].by[200], 0
 				for _, d := range own[j].by {
 					total += len(d)
 				}
 				p99, bare := at(good, .99), at(peer[j].by[200], .99)
-				t.Logf("%-18s %8.1f %8.1f %8.1f %8.1f %8.0f %9.1f %8.1f %6d", strings.Join(part[:min(len(part), 2)], "+")+": "+k.name, float64(total)/long.Seconds(), at(good, .5), at(good, .95), p99, most[k.name], bare, p99/bare, total-len(good))
+				t.Logf("%-30s %8.1f %8.1f %8.1f %8.1f %8.0f %9.1f %8.1f %6d", name+": "+k.name, float64(total)/long.Seconds(), at(good, .5), at(good, .95), p99, most[k.name], bare, p99/bare, total-len(good))
+				if tells := own[j].slowest(); tells != "" {
+					t.Logf("%-30s the slowest: %s", "", tells)
+				}
 			}
+			t.Logf("%-30s an answer: %.2f ms on a processor, %.2f ms its threads waited for one", "", spent.Seconds()*1000/float64(max(1, answers)), waits.Seconds()*1000/float64(max(1, answers)))
 		}
 		return
 	}
@@ -465,7 +556,7 @@ func TestPropertyLoad(t *testing.T) {
 	steady(flood, 100, func(i int, _ time.Time) {
 		start := time.Now() // what the client itself is late by is not the service's
 		status, _ := send(client, "POST", "http://"+addr+mix[0].path(i), full(i))
-		past.add(status, time.Since(start))
+		past.add(status, time.Since(start), "")
 	})
 	start := time.Now()
 	after := alone()
