@@ -4,6 +4,7 @@ package document
 // ring and part is accounted for, or is a fault with its place.
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -43,19 +44,23 @@ func (f Feature) IDText() string {
 type Collection struct {
 	CRS      string // of its own old-style member; empty: none
 	Features []Feature
+	read     []readFeature // the same with their texts
 }
 
 // reader gathers faults while one document is read.
 type reader struct {
 	limits   Limits
 	vertices int // of all features so far
-	full     bool
-	layer    string
-	base     string // pointer of the collection
-	faults   []parcels.Fault
-	bad      map[int]bool // features of the current layer that have a fault
-	whole    bool         // a fault that is of no one feature
-	told     int          // all faults ever
+	// like is what was read of the layer from other texts, each without a fault;
+	// features that have not changed are taken from there.
+	like   [][]readFeature
+	full   bool
+	layer  string
+	base   string // pointer of the collection
+	faults []parcels.Fault
+	bad    map[int]bool // features of the current layer that have a fault
+	whole  bool         // a fault that is of no one feature
+	told   int          // all faults ever
 }
 
 func (r *reader) fault(f parcels.Fault) {
@@ -158,12 +163,43 @@ func (r *reader) collection(raw []byte, types []string, nullGeometry bool) Colle
 		return c
 	}
 	each(features, func(i int, f []byte) bool {
+		if was := r.again(i, f); was != nil {
+			r.vertices += was.vertices
+			c.Features, c.read = append(c.Features, was.feature), append(c.read, *was)
+			return true
+		}
+		if r.like != nil {
+			f = bytes.Clone(f) // not to hold all of the text for what is new in it
+		}
+		before := r.vertices
 		if v, ok := r.feature(f, i, featurePointer(r.base, i), types, nullGeometry); ok {
-			c.Features = append(c.Features, v)
+			c.Features, c.read = append(c.Features, v), append(c.read, readFeature{v, f, r.vertices - before})
 		}
 		return !r.full
 	})
 	return c
+}
+
+// readFeature is a feature with the text that it was read from.
+type readFeature struct {
+	feature  Feature
+	text     []byte
+	vertices int
+}
+
+// again is the feature that was read from the same text in the same place of the
+// layer before; nil where none was.
+func (r *reader) again(i int, text []byte) *readFeature {
+	for _, before := range r.like {
+		if i >= len(before) || !bytes.Equal(before[i].text, text) {
+			continue
+		}
+		if most := r.limits.AllVertices; most > 0 && r.vertices+before[i].vertices > most {
+			return nil // it is read, and says where it is full
+		}
+		return &before[i]
+	}
+	return nil
 }
 
 func (r *reader) what() string {

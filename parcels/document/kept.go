@@ -2,7 +2,8 @@ package document
 
 // Layers from memory: as they were read, by their text, and as they were brought
 // into the plane, by all that bears on that. What bore a fault is not kept, since
-// its faults are to be told again.
+// its faults are to be told again. Of a layer that was changed, the features whose
+// text was not are taken from what was read before.
 
 import (
 	"bytes"
@@ -27,23 +28,38 @@ func (t layerText) content() (key memory.Key, own func() []byte) {
 	return sha256.Sum256(t.Text), func() []byte { return bytes.Clone(t.Text) }
 }
 
+// mostLike is among how many texts of a layer, those used last, its features are
+// looked for: several sites may be worked on at once.
+const mostLike = 4
+
+// result is a collection without faults and how many vertices it has.
+type result struct {
+	Collection
+	vertices int
+}
+
 // kept is the collection of a layer.
 func (d *siteReader) kept(l parcels.Layer, t layerText) Collection {
 	if d.o.Memory == nil {
 		return d.collection(t.Text, layerTypes[l], false)
 	}
-	type result struct {
-		Collection
-		vertices int
-	}
 	var own Collection // as read here, faults and all
 	read := false
 	key, text := t.content()
-	got, err := memory.Of(d.o.Memory, func() memory.Key {
-		return memory.NewHash("document.layer").Text(string(l)).Text(d.base).Count(d.limits.Vertices).Count(d.limits.Properties).Bytes(key[:]).Key()
-	}, func() (result, int64, error) {
+	name := func(text memory.Key) memory.Key {
+		return memory.NewHash("document.layer").Text(string(l)).Text(d.base).Count(d.limits.Vertices).Count(d.limits.Properties).Bytes(text[:]).Key()
+	}
+	got, err := memory.Of(d.o.Memory, func() memory.Key { return name(key) }, func() (result, int64, error) {
 		told, before := d.told, d.vertices
+		for _, o := range d.o.Memory.Texts(string(l)) { // those used last in front
+			if was, ok := memory.Find[result](d.o.Memory, name(o.Key)); ok {
+				if d.like = append(d.like, was.read); len(d.like) == mostLike {
+					break
+				}
+			}
+		}
 		own, read = d.collection(text(), layerTypes[l], false), true
+		d.like = nil
 		if d.told > told || d.full {
 			return result{}, 0, errFaulty
 		}

@@ -5,8 +5,11 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"reflect"
+	"slices"
+	"sort"
 	"strings"
 	"testing"
 
@@ -44,6 +47,20 @@ func told(s *parcels.Site, err error) string {
 	c := *s
 	c.Frame = nil
 	return fmt.Sprintf("{%x} %+v %v", memory.NewHash("site").Value(c).Key(), c.Findings, c.Assumptions)
+}
+
+// verticesOf is the least limit within which a document is read.
+func verticesOf(t *testing.T, text []byte) int {
+	t.Helper()
+	const most = 100000
+	n := 1 + sort.Search(most, func(n int) bool {
+		_, err := Read(text, Options{Limits: Limits{AllVertices: n + 1}})
+		return err == nil
+	})
+	if n > most {
+		t.Fatal("the document is not read")
+	}
+	return n
 }
 
 // Text that differs in a few bytes from what was read before, faulty or not, is
@@ -87,6 +104,68 @@ func TestPropertyKeptTells(t *testing.T) {
 	}
 }
 
+// Features taken out, put in, doubled and changed about are read as without a
+// memory, to the last vertex that is allowed.
+func TestPropertyKeptFeatures(t *testing.T) {
+	var doc map[string]any
+	text := small(t)
+	if err := json.Unmarshal(text, &doc); err != nil {
+		t.Fatal(err)
+	}
+	all := verticesOf(t, text)
+	r, m := rand.New(rand.NewPCG(*seed, 1)), memory.New(32<<20)
+	var names []string
+	for n := range doc["layers"].(map[string]any) {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	read, faulty := 0, 0
+	for n := range 400 {
+		l := doc["layers"].(map[string]any)[names[r.IntN(len(names))]].(map[string]any)
+		was := l["features"].([]any)
+		fs := slices.Clone(was)
+		i, k := r.IntN(len(fs)), r.IntN(len(fs))
+		switch r.IntN(4) {
+		case 0:
+			fs[i], fs[k] = fs[k], fs[i]
+		case 1:
+			fs = slices.Delete(fs, i, i+1)
+		case 2:
+			fs = slices.Insert(fs, i, fs[k])
+		default:
+			f := maps.Clone(fs[i].(map[string]any))
+			f["properties"] = map[string]any{"note": n}
+			fs[i] = f
+		}
+		l["features"] = fs
+		text, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := Options{KeepGoing: n%2 == 0, Limits: ServiceLimits}
+		if n%3 == 0 {
+			o.Limits.AllVertices = all - 20 + r.IntN(40)
+		}
+		want := told(Read(text, o))
+		o.Memory = m
+		if got := told(Read(text, o)); got != want {
+			t.Fatalf("seed %d, change %d: %.300s\nwithout a memory: %.300s", *seed, n, got, want)
+		}
+		if strings.HasPrefix(want, "{") {
+			read++
+		} else {
+			faulty++
+		}
+		if strings.HasPrefix(want, "{") && len(fs) == len(was) && r.IntN(3) > 0 {
+			continue // the next change comes on top of this one
+		}
+		l["features"] = was
+	}
+	if read < 50 || faulty < 50 {
+		t.Errorf("%d read, %d refused: the test tells little", read, faulty)
+	}
+}
+
 // A layer that was passed at one depth is looked into again where it would stand
 // too deep, and one at which the limit on the whole is passed is told.
 func TestHandKeptLimits(t *testing.T) {
@@ -104,12 +183,7 @@ func TestHandKeptLimits(t *testing.T) {
 		}
 	}
 	text := small(t)
-	var all int
-	for n := 1; n < 400 && all == 0; n++ {
-		if _, err := Read(text, Options{Limits: Limits{AllVertices: n}}); err == nil {
-			all = n
-		}
-	}
+	all := verticesOf(t, text)
 	held := memory.New(32 << 20)
 	for _, n := range []int{all, all - 1, all} {
 		o := Options{Limits: Limits{AllVertices: n}}

@@ -218,6 +218,17 @@ func (m *Memory) put(k Key, v any, bytes int64) {
 	}
 }
 
+// Find gives the result of a key that is in memory.
+func Find[T any](m *Memory, key Key) (v T, ok bool) {
+	if m == nil {
+		return v, false
+	}
+	if got, there := m.find(key); there {
+		v, ok = got.(T)
+	}
+	return v, ok
+}
+
 // Of gives the result of a key: the one in memory, else the one that work makes,
 // which is kept, bytes being about what it takes. An error is not kept. Two that
 // ask at once may both work; their results are equal.
@@ -227,8 +238,8 @@ func Of[T any](m *Memory, k func() Key, work func() (v T, bytes int64, err error
 		return v, err
 	}
 	key := k()
-	if v, ok := m.find(key); ok {
-		return v.(T), nil
+	if v, ok := Find[T](m, key); ok {
+		return v, nil
 	}
 	v, bytes, err := work()
 	if err == nil {

@@ -20,13 +20,7 @@ const mostTexts = 32
 
 // Begins gives the piece of a name with which text begins; nil where none does.
 func (m *Memory) Begins(name string, text []byte) *Text {
-	if m == nil {
-		return nil
-	}
-	m.mu.Lock()
-	held := m.texts[name] // never written to once it stands there
-	m.mu.Unlock()
-	for i, t := range held {
+	for i, t := range m.Texts(name) {
 		if bytes.HasPrefix(text, t.Bytes) {
 			if i > 0 {
 				m.first(name, t)
@@ -35,6 +29,17 @@ func (m *Memory) Begins(name string, text []byte) *Text {
 		}
 	}
 	return nil
+}
+
+// Texts are the pieces held under a name, those used last in front. Nobody may
+// write to them.
+func (m *Memory) Texts(name string) []*Text {
+	if m == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.texts[name]
 }
 
 // Looked keeps a copy of a piece of text under a name and gives it.
@@ -65,5 +70,5 @@ func (m *Memory) first(name string, t *Text) {
 		}
 		out = append(out, o)
 	}
-	m.texts[name] = out
+	m.texts[name] = out // never written to once it stands there
 }
