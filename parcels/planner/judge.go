@@ -33,6 +33,7 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 	if r != nil {
 		lp.judgeProfile(l, r)
 	}
+	consents, lines := siting.ConsentsOf(lp.site), lp.linesMet()
 	for i := range lp.runs {
 		run := &lp.runs[i]
 		mid := orb.Point{(run.Line[0][0] + run.Line[1][0]) / 2, (run.Line[0][1] + run.Line[1][1]) / 2}
@@ -50,7 +51,7 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 					Location: &mid, Message: fmt.Sprintf("The trench of run %s is %.2f m deep: a way out is asked from 1.219 m (4 ft).", run.ID, float64(*d))})
 			}
 		}
-		for _, who := range siting.On(lp.site, run.Line, lp.trenchWidthOfRun(i)) {
+		for _, who := range consents.On(run.Line, lp.trenchWidthOfRun(i)) {
 			lp.find(parcels.Finding{Code: "permission_needed", Severity: parcels.Warn, Feature: run.ID, Location: &mid, Source: "P-39, P-40",
 				Message: fmt.Sprintf("Run %s lies in %s: written permission is needed before digging.", run.ID, who)})
 		}
@@ -58,7 +59,7 @@ func (lp *lotPlan) judge(l *layout, r *profile.Result) error {
 			lp.find(parcels.Finding{Code: "fence_strip", Severity: parcels.Warn, Feature: run.ID, Measured: parcels.Num(float64(*run.LeastClearance)), Required: parcels.Num(float64(c.Clearance.FencePost)), Unit: "m", Location: &mid, Source: "P-51",
 				Message: fmt.Sprintf("The trench of run %s enters the strip along the line where fence posts go.", run.ID)})
 		}
-		lp.judgeCrossings(run)
+		lp.judgeCrossings(run, lines)
 	}
 	lp.judgePerforated(l)
 	lp.judgeShared(l)
@@ -326,14 +327,40 @@ func unitOf(k profile.Kind) string {
 	return "m"
 }
 
-// judgeCrossings tells what a run crosses: utilities first, then paving.
-func (lp *lotPlan) judgeCrossings(run *parcels.Run) {
+// lineMet is an obstacle drawn as a line, and its box.
+type lineMet struct {
+	*parcels.Obstacle
+	line orb.LineString
+	box  orb.Bound
+}
+
+// linesMet are the obstacles drawn as lines, as far as they lie about the runs.
+func (lp *lotPlan) linesMet() []lineMet {
+	var about orb.MultiLineString
+	for i := range lp.runs {
+		about = append(about, lp.runs[i].Line)
+	}
+	var out []lineMet
+	all := about.Bound()
 	for i := range lp.site.Obstacles {
 		o := &lp.site.Obstacles[i]
-		line, ok := o.Geometry.(orb.LineString)
-		if !ok || !line.Bound().Intersects(run.Line.Bound()) {
+		if line, ok := o.Geometry.(orb.LineString); ok {
+			if box := line.Bound(); box.Intersects(all) {
+				out = append(out, lineMet{o, line, box})
+			}
+		}
+	}
+	return out
+}
+
+// judgeCrossings tells which of the lines a run crosses.
+func (lp *lotPlan) judgeCrossings(run *parcels.Run, lines []lineMet) {
+	box := run.Line.Bound()
+	for _, o := range lines {
+		if !o.box.Intersects(box) {
 			continue
 		}
+		line := o.line
 		for k := 0; k+1 < len(line); k++ {
 			m, at := shape.Cross(run.Line[0], run.Line[1], line[k], line[k+1])
 			if m == shape.Apart {

@@ -58,6 +58,7 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 	}
 	sort.Slice(years, func(i, j int) bool { return years[i] < years[j] })
 	over := hydro.ReturnPeriod(0)
+	open := lp.openings()
 	for i, y := range years {
 		if i > 0 && y == years[i-1] {
 			continue
@@ -91,7 +92,7 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 					break
 				}
 			}
-			lp.openings(l, &wc)
+			lp.standOver(l, &wc, open)
 			wc.Message = lp.sayCase(s.name, y, &wc)
 			lp.water = append(lp.water, wc)
 			if k == 0 && y == design {
@@ -101,7 +102,7 @@ func (lp *lotPlan) levels(l *layout, r *profile.Result) error {
 				over = y
 			}
 			if y == design {
-				lp.judgeLevels(l, s.name, &wc, k == 0)
+				lp.judgeLevels(l, s.name, &wc, k == 0, open)
 			}
 		}
 	}
@@ -317,7 +318,7 @@ func (lp *lotPlan) judgeJoins(l *layout, name string, wc *parcels.WaterCase) {
 
 // judgeLevels holds the levels of a case against the lowest openings of the
 // lot's house; first says that the plan is sized for the case.
-func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, first bool) {
+func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, first bool, open []*parcels.Opening) {
 	if wc.FirstSpill != "" {
 		lp.find(parcels.Finding{Code: "surcharge", Severity: parcels.Warn, Feature: wc.FirstSpill, Source: "P-108", Message: wc.Message})
 	}
@@ -327,10 +328,9 @@ func (lp *lotPlan) judgeLevels(l *layout, name string, wc *parcels.WaterCase, fi
 	lp.judgeJoins(l, name, wc)
 	c := lp.site.Criteria
 	top, at := lp.highest(l, wc)
-	for i := range lp.site.Openings {
-		o := &lp.site.Openings[i]
-		if o.Level == nil || at == "" || !lp.has(ownerOf(lp.site, "", o.At)) {
-			continue
+	for _, o := range open {
+		if at == "" {
+			break
 		}
 		free := o.Level.Above(top)
 		if free >= c.Storm.Freeboard {
@@ -362,13 +362,22 @@ func (lp *lotPlan) highest(l *layout, wc *parcels.WaterCase) (unit.Elevation, st
 	return top, at
 }
 
-// openings writes into a case how far the lowest opening stands over its water.
-func (lp *lotPlan) openings(l *layout, wc *parcels.WaterCase) {
-	top, at := lp.highest(l, wc)
+// openings are those on the lots whose level is known.
+func (lp *lotPlan) openings() (out []*parcels.Opening) {
 	for i := range lp.site.Openings {
-		o := &lp.site.Openings[i]
-		if o.Level == nil || at == "" || !lp.has(ownerOf(lp.site, "", o.At)) {
-			continue
+		if o := &lp.site.Openings[i]; o.Level != nil && lp.has(ownerOf(lp.site, "", o.At)) {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// standOver writes into a case how far the lowest opening stands over its water.
+func (lp *lotPlan) standOver(l *layout, wc *parcels.WaterCase, open []*parcels.Opening) {
+	top, at := lp.highest(l, wc)
+	for _, o := range open {
+		if at == "" {
+			break
 		}
 		if free := mm(o.Level.Above(top)); wc.Freeboard == nil || free < *wc.Freeboard {
 			wc.Opening, wc.Freeboard = label(o.Common), &free

@@ -195,7 +195,7 @@ func TestHandUnknownGroundIsTold(t *testing.T) {
 func TestHandPaving(t *testing.T) {
 	box := func(a, b, c, d float64) orb.Polygon { return orb.Polygon{{{a, b}, {c, b}, {c, d}, {a, d}, {a, b}}} }
 	s := &parcels.Site{Obstacles: []parcels.Obstacle{{Kind: "paving", Geometry: box(2, -1, 5, 1)}, {Kind: "paving", Geometry: box(4, -1, 6, 1)}, {Kind: "pool", Geometry: box(7, -1, 9, 1)}}}
-	if got := quantities.Paved(s, orb.LineString{{0, 0}, {10, 0}}); math.Abs(float64(got)-4) > 1e-9 {
+	if got := quantities.PavingOf(s).Along(orb.LineString{{0, 0}, {10, 0}}); math.Abs(float64(got)-4) > 1e-9 {
 		t.Errorf("paved %v m, want 4", got)
 	}
 }

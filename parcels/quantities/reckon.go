@@ -88,6 +88,7 @@ func (t *takeoff) each(item string, n int, basis string, a ...any) {
 func (t *takeoff) fixed() {
 	t.each("mobilisation", 1, "one for the job")
 	t.each("utility locate", 1, "one call to the locating service before digging; private lines apart")
+	consents := siting.ConsentsOf(t.s)
 	tie, who, crossings := map[string]bool{}, map[string]bool{}, 0
 	for i := range t.p.Runs {
 		r := &t.p.Runs[i]
@@ -100,7 +101,7 @@ func (t *takeoff) fixed() {
 				width = t.p.Trenches[j].Width
 			}
 		}
-		for _, w := range siting.On(t.s, r.Line, width) {
+		for _, w := range consents.On(r.Line, width) {
 			who[w] = true
 		}
 	}
@@ -158,6 +159,7 @@ func (t *takeoff) trenches() {
 	var sum section
 	var length, unknown, paved, lawnArea, pavedArea float64
 	wrapped := map[string]bool{}
+	paving := PavingOf(t.s)
 	for i := range t.p.Runs {
 		if t.twin(i) >= 0 {
 			continue
@@ -187,7 +189,7 @@ func (t *takeoff) trenches() {
 		if gap := float64(r.Length) - got.known; gap > 0.01 {
 			unknown += gap
 		}
-		hard := Paved(t.s, r.Line)
+		hard := paving.Along(r.Line)
 		paved += float64(hard)
 		lawnArea += (w + float64(c.Takeoff.SodExtra)) * (float64(r.Length) - float64(hard))
 		pavedArea += (w + float64(c.Takeoff.SodExtra)) * float64(hard)
@@ -236,9 +238,46 @@ func (t *takeoff) trenches() {
 	}
 }
 
-// Paved is the length of a line that lies in drawn paving. Paving given as a
-// line or a point is taken in steps of a tenth of a metre.
-func Paved(s *parcels.Site, line orb.LineString) unit.Length {
+// Paving is the paving drawn on a site, gathered once for all runs of a plan.
+type Paving []paved
+
+type paved struct {
+	box  orb.Bound
+	area orb.MultiPolygon     // of paving drawn as an area
+	on   func(orb.Point) bool // of paving given as a line or a point
+}
+
+// PavingOf gathers the paving of a site.
+func PavingOf(s *parcels.Site) Paving {
+	var out Paving
+	for i := range s.Obstacles {
+		o := &s.Obstacles[i]
+		if o.Kind != "paving" {
+			continue
+		}
+		switch g := o.Geometry.(type) {
+		case orb.Polygon:
+			out = append(out, paved{box: g.Bound(), area: orb.MultiPolygon{g}})
+		case orb.MultiPolygon:
+			out = append(out, paved{box: g.Bound(), area: g})
+		case orb.LineString:
+			if o.Width != nil {
+				half := *o.Width / 2
+				out = append(out, paved{box: g.Bound().Pad(float64(half)), on: func(p orb.Point) bool { d, _ := shape.PointLine(p, g); return d <= half }})
+			}
+		case orb.Point:
+			if o.Radius != nil {
+				r := float64(*o.Radius)
+				out = append(out, paved{box: g.Bound().Pad(r), on: func(p orb.Point) bool { return math.Hypot(p[0]-g[0], p[1]-g[1]) <= r }})
+			}
+		}
+	}
+	return out
+}
+
+// Along is the length of a line that lies in the paving. Paving given as a line or
+// a point is taken in steps of a tenth of a metre.
+func (ps Paving) Along(line orb.LineString) unit.Length {
 	total := unit.Length(0)
 	for i := 1; i < len(line); i++ {
 		a, b := line[i-1], line[i]
@@ -247,39 +286,15 @@ func Paved(s *parcels.Site, line orb.LineString) unit.Length {
 			continue
 		}
 		at := []float64{0, 1}
-		var areas []orb.MultiPolygon
-		var near []func(orb.Point) bool
-		seg := orb.LineString{a, b}
-		for k := range s.Obstacles {
-			o := &s.Obstacles[k]
-			if o.Kind != "paving" {
+		var here Paving
+		steps := false
+		box := orb.LineString{a, b}.Bound()
+		for _, p := range ps {
+			if !p.box.Intersects(box) {
 				continue
 			}
-			switch g := o.Geometry.(type) {
-			case orb.Polygon:
-				areas = append(areas, orb.MultiPolygon{g})
-			case orb.MultiPolygon:
-				areas = append(areas, g)
-			case orb.LineString:
-				if o.Width != nil {
-					half := *o.Width / 2
-					near = append(near, func(p orb.Point) bool { d, _ := shape.PointLine(p, g); return d <= half })
-				}
-			case orb.Point:
-				if o.Radius != nil {
-					r := *o.Radius
-					near = append(near, func(p orb.Point) bool { return math.Hypot(p[0]-g[0], p[1]-g[1]) <= float64(r) })
-				}
-			}
-		}
-		box := seg.Bound()
-		for k := 0; k < len(areas); k++ {
-			if !areas[k].Bound().Intersects(box) {
-				areas = slices.Delete(areas, k, k+1)
-				k--
-				continue
-			}
-			for _, poly := range areas[k] {
+			here, steps = append(here, p), steps || p.on != nil
+			for _, poly := range p.area {
 				for _, ring := range poly {
 					for m := 1; m < len(ring); m++ {
 						if meet, x := shape.Cross(a, b, ring[m-1], ring[m]); meet != shape.Apart {
@@ -289,7 +304,7 @@ func Paved(s *parcels.Site, line orb.LineString) unit.Length {
 				}
 			}
 		}
-		if len(near) > 0 {
+		if steps {
 			for d := 0.1; d < length; d += 0.1 {
 				at = append(at, d/length)
 			}
@@ -298,8 +313,9 @@ func Paved(s *parcels.Site, line orb.LineString) unit.Length {
 		for k := 1; k < len(at); k++ {
 			m := (at[k-1] + at[k]) / 2
 			p := orb.Point{a[0] + m*(b[0]-a[0]), a[1] + m*(b[1]-a[1])}
-			on := slices.ContainsFunc(areas, func(mp orb.MultiPolygon) bool { return shape.Locate(p, mp) != shape.Outside }) ||
-				slices.ContainsFunc(near, func(f func(orb.Point) bool) bool { return f(p) })
+			on := slices.ContainsFunc(here, func(h paved) bool {
+				return h.on != nil && h.on(p) || h.on == nil && shape.Locate(p, h.area) != shape.Outside
+			})
 			if on {
 				total += unit.Length((at[k] - at[k-1]) * length)
 			}

@@ -525,6 +525,7 @@ func (d *draft) gates() string {
 func (d *draft) entered(w *words) {
 	who := map[string][]string{}
 	var order []string
+	consents := siting.ConsentsOf(d.s)
 	for i := range d.p.Runs {
 		r := &d.p.Runs[i]
 		wide := unit.Length(0)
@@ -533,7 +534,7 @@ func (d *draft) entered(w *words) {
 				wide = t.Width
 			}
 		}
-		for _, x := range siting.On(d.s, r.Line, wide) {
+		for _, x := range consents.On(r.Line, wide) {
 			if who[x] == nil {
 				order = append(order, x)
 			}

@@ -509,30 +509,46 @@ func (g *Ground) barredShapes(box orb.Bound) []zone.KeepOut {
 	return out
 }
 
-// On names the easements and streets, where others must agree, that a trench of
-// the width along the line reaches into.
-func On(s *parcels.Site, line orb.LineString, width unit.Length) []string {
-	var out []string
+// Consents are the easements and streets of a site where others must agree to a
+// trench; gathered once for all runs of a plan.
+type Consents []consent
+
+type consent struct {
+	name     string
+	geometry orb.Geometry
+	reach    unit.Length // from the geometry
+	box      orb.Bound   // of the geometry
+}
+
+// ConsentsOf gathers those of a site.
+func ConsentsOf(s *parcels.Site) Consents {
+	var out Consents
 	for i := range s.Easements {
-		e := &s.Easements[i]
-		if e.Trench == parcels.TrenchPermission && touches(e.Geometry, easementHalf(e)+width/2, line) {
-			out = append(out, "easement "+e.ID+" ("+e.Kind+")")
+		if e := &s.Easements[i]; e.Trench == parcels.TrenchPermission {
+			out = append(out, consent{"easement " + e.ID + " (" + e.Kind + ")", e.Geometry, easementHalf(e), e.Geometry.Bound()})
 		}
 	}
 	for i := range s.Streets {
-		st := &s.Streets[i]
-		if st.Trench == parcels.TrenchPermission && touches(st.Geometry, width/2, line) {
-			out = append(out, "street "+Label(st.Common))
+		if st := &s.Streets[i]; st.Trench == parcels.TrenchPermission {
+			out = append(out, consent{"street " + Label(st.Common), st.Geometry, 0, st.Geometry.Bound()})
 		}
 	}
 	return out
 }
 
-// touches says whether a line comes within a distance of a geometry.
-func touches(g orb.Geometry, within unit.Length, line orb.LineString) bool {
-	if !g.Bound().Pad(float64(within)).Intersects(line.Bound()) {
-		return false
+// On names those that a trench of the width along the line reaches into.
+func (cs Consents) On(line orb.LineString, width unit.Length) []string {
+	var out []string
+	box := line.Bound()
+	for i := range cs {
+		c := &cs[i]
+		within := c.reach + width/2
+		if !c.box.Pad(float64(within)).Intersects(box) {
+			continue
+		}
+		if d, err := zone.Between(c.geometry, line); err == nil && float64(d) <= math.Max(float64(within), 0) {
+			out = append(out, c.name)
+		}
 	}
-	d, err := zone.Between(g, line)
-	return err == nil && float64(d) <= math.Max(float64(within), 0)
+	return out
 }
