@@ -225,7 +225,7 @@ func (s *site) resume(last *Result, e *end, all []int) (*plan, []int) {
 			b.up = place[b.up]
 		}
 		b.src, b.pts = k, pts
-		if !s.branchKeeps(&b, nil, e) || !s.apart(p, -1, b.pts, b.up, b.seg, b.through) {
+		if !s.branchKeeps(&b, nil, e, 0) || !s.apart(p, -1, b.pts, b.up, b.seg, b.through) {
 			if b.up < 0 {
 				return nil, nil
 			}

@@ -108,12 +108,12 @@ func (s *site) branchPriceUnder(b *branch, most float64) float64 {
 	case !b.through:
 		c = s.p.Prices.Join
 	}
-	return s.linePriceUnder(s.heads[b.src].from, b.pts, c, most)
+	return s.beyondUnder(b.pts, s.barePrice(s.heads[b.src].from, b.pts, c), most)
 }
 
-// linePriceUnder adds the price of a line that comes from a point (nil: from none)
-// to c; where the sum is most or more, any such figure.
-func (s *site) linePriceUnder(from *orb.Point, pts []orb.Point, c, most float64) float64 {
+// barePrice adds to c the metres and bends of a line that comes from a point (nil:
+// from none).
+func (s *site) barePrice(from *orb.Point, pts []orb.Point, c float64) float64 {
 	if from != nil && len(pts) > 1 {
 		bp, _ := s.bendAt(*from, pts[0], pts[1])
 		c += bp
@@ -125,33 +125,33 @@ func (s *site) linePriceUnder(from *orb.Point, pts []orb.Point, c, most float64)
 			c += bp
 		}
 	}
+	return c
+}
+
+// beyondUnder adds to c what a line costs beyond its metres and bends; where the
+// sum is most or more, any such figure.
+func (s *site) beyondUnder(pts []orb.Point, c, most float64) float64 {
 	for i := 0; i+1 < len(pts) && c < most; i++ {
 		c += s.beyond(pts[i], pts[i+1])
 	}
 	return c
 }
 
-// branchKeeps tells whether the branch keeps the rules that it can keep alone.
-// Runs that it had before it changed from was (nil: not known) lie in the zone.
-func (s *site) branchKeeps(b, was *branch, e *end) bool {
+// branchKeeps tells whether the branch keeps the rules that it can keep alone; of
+// its runs before the first given it is known. Runs that it had before it changed
+// from was (nil: not known) lie in the zone.
+func (s *site) branchKeeps(b, was *branch, e *end, first int) bool {
 	if f := s.heads[b.src].from; f != nil && len(b.pts) > 1 {
 		if _, ok := s.bendAt(*f, b.pts[0], b.pts[1]); !ok {
 			return false
 		}
 	}
-	for i := 0; i+1 < len(b.pts); i++ {
+	for i := first; i+1 < len(b.pts); i++ {
 		fixed := i+1 < b.head // a lead-off, or drawn by somebody
-		tieIn := b.tie && i+2 == len(b.pts)
 		if fixed && b.kept {
 			continue
 		}
 		if !fixed && dist(b.pts[i], b.pts[i+1]) < s.ls-eps {
-			return false
-		}
-		if !fixed && !tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.open(b.pts[i], b.pts[i+1]) {
-			return false
-		}
-		if tieIn && !had(was, b.pts[i], b.pts[i+1]) && !s.lastRun(e, b.pts[i]) {
 			return false
 		}
 		if i > 0 {
@@ -163,6 +163,15 @@ func (s *site) branchKeeps(b, was *branch, e *end) bool {
 			if touches(b.pts[i], b.pts[i+1], b.pts[j], b.pts[j+1]) {
 				return false
 			}
+		}
+	}
+	for i := max(first, b.head-1); i+1 < len(b.pts); i++ { // dearest to ask, so last
+		p, q := b.pts[i], b.pts[i+1]
+		if had(was, p, q) {
+			continue
+		}
+		if tieIn := b.tie && i+2 == len(b.pts); tieIn && !s.lastRun(e, p) || !tieIn && !s.open(p, q) {
+			return false
 		}
 	}
 	return true

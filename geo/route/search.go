@@ -230,7 +230,7 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, tail: 1, up: up, seg: 0, through: true}
 	b.pts = append(s.way(k, v), top)
 	b.cost = s.branchPrice(b)
-	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, nil, p.end) {
+	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, nil, p.end, 0) {
 		return nil
 	}
 	return b
@@ -439,9 +439,10 @@ func (s *site) pruned(p *plan, i int) (*plan, []int) {
 
 // lay finds the cheapest end of branch b, whose other points are body, on the
 // segments from first to last of the branch it ends on, for less than most; false
-// where there is none. With checked the ends that break a rule are left out. All
-// that is known of b must hold of body.
-func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int, most float64, checked bool) (branch, bool) {
+// where there is none. With moved the body is not that of b, and must keep the rules
+// by itself; otherwise the ends that break a rule are left out. All else that is
+// known of b must hold of body.
+func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int, most float64, moved bool) (branch, bool) {
 	var lands [8]landing
 	from := s.heads[b.src].from
 	prev := from
@@ -454,8 +455,19 @@ func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int,
 		off = min(off, distTo(q, o.pts[seg], o.pts[seg+1]))
 	}
 	most -= 1e-9
-	cost := s.linePriceUnder(from, body, 0, most-s.metre*off)
-	if cost >= most-s.metre*off {
+	room := most - s.metre*off // for the body
+	cost := s.barePrice(from, body, 0)
+	if cost >= room {
+		return branch{}, false
+	}
+	if moved {
+		nb := *b
+		nb.pts = body
+		if !s.branchKeeps(&nb, b, p.end, 0) {
+			return branch{}, false
+		}
+	}
+	if cost = s.beyondUnder(body, cost, room); cost >= room {
 		return branch{}, false
 	}
 	var best branch
@@ -470,7 +482,7 @@ func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int,
 			s.scratch.pts = nb.pts
 			nb.tail, nb.seg, nb.through = ld.n, seg, ld.through
 			nb.cost = cost + ld.cost
-			if checked && (!s.branchKeeps(&nb, b, p.end) || !s.apart(p, k, nb.pts, b.up, seg, nb.through)) {
+			if !moved && (!s.branchKeeps(&nb, b, p.end, len(body)-1) || !s.apart(p, k, nb.pts, b.up, seg, nb.through)) {
 				continue
 			}
 			s.scratch.pts, s.scratch.best = s.scratch.best, nb.pts
@@ -496,8 +508,7 @@ func (s *site) relay(p *plan, k int, was *branch) bool {
 			}
 			continue
 		}
-		i, n := o.segments()
-		i, n = max(i, b.seg-1), min(n, b.seg+2)
+		i, n := window(o, b)
 		if seg := same(o, was, b.seg, i, n); seg >= 0 && len(b.pts) > 1 {
 			// what it ends on has not moved
 			if !s.apart(p, c, b.pts, k, seg, b.through) {
@@ -506,7 +517,7 @@ func (s *site) relay(p *plan, k int, was *branch) bool {
 			b.seg = seg
 			continue
 		}
-		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, math.Inf(1), true)
+		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, math.Inf(1), false)
 		if !ok {
 			return false
 		}
@@ -518,6 +529,47 @@ func (s *site) relay(p *plan, k int, was *branch) bool {
 		}
 	}
 	return true
+}
+
+// dearer is by how much at least all that hangs on branch k grows dearer once that
+// lies as now; below 0 where it may get cheaper. now is nil where it is not known
+// how the tail of the branch will lie.
+func (s *site) dearer(p *plan, k int, now *branch) float64 {
+	was := &p.branch[k]
+	sum := 0.0
+	for c := range p.branch {
+		b := &p.branch[c]
+		if b.up != k || b.through && len(b.pts) > 1 {
+			continue // that which runs into the source at the top stays
+		}
+		off := 0.0
+		if now != nil {
+			i, n := window(now, b)
+			if len(b.pts) > 1 && same(now, was, b.seg, i, n) >= 0 {
+				continue
+			}
+			off = math.Inf(1)
+			for ; i < n; i++ {
+				off = min(off, distTo(b.pts[len(b.pts)-b.tail-1], now.pts[i], now.pts[i+1]))
+			}
+		} else if b.seg+1 < len(was.pts)-was.tail {
+			continue // not on the tail
+		}
+		body := b.pts[:len(b.pts)-b.tail]
+		least := s.beyondUnder(body, s.barePrice(s.heads[b.src].from, body, 0), math.Inf(1)) + s.metre*off
+		if off > touching {
+			least += s.p.Prices.Join
+		}
+		sum += least - b.cost + s.dearer(p, c, nil)
+	}
+	return sum
+}
+
+// window is the range of segments of o on which branch b is laid anew after o has
+// changed.
+func window(o, b *branch) (first, last int) {
+	first, last = o.segments()
+	return max(first, b.seg-1), min(last, b.seg+2)
 }
 
 // same returns which segment of o, from first to last, is segment seg of was;
@@ -553,20 +605,23 @@ func (s *site) with(p *plan, k int, pts []orb.Point, step, limit float64) *plan 
 		}
 		b = *old
 		b.pts = pts
-		if b.cost = s.branchPriceUnder(&b, most); b.cost >= most-1e-9 {
+		if b.cost = s.branchPriceUnder(&b, most); b.cost >= most-1e-9 || !s.branchKeeps(&b, old, p.end, 0) {
 			return nil
 		}
 	} else {
-		i, n := p.branch[old.up].segments()
+		i, n := window(&p.branch[old.up], old)
 		var ok bool
-		if b, ok = s.lay(p, k, old, pts, max(i, old.seg-1), min(n, old.seg+2), most, false); !ok {
+		if b, ok = s.lay(p, k, old, pts, i, n, most, true); !ok {
+			return nil
+		}
+		if !s.branchKeeps(&b, old, p.end, len(pts)-1) {
 			return nil
 		}
 	}
-	if !s.branchKeeps(&b, old, p.end) {
+	if !hung && !s.apart(p, k, b.pts, b.up, b.seg, b.through) {
 		return nil
 	}
-	if !hung && !s.apart(p, k, b.pts, b.up, b.seg, b.through) {
+	if hung && p.cost+b.cost-old.cost+s.dearer(p, k, &b) >= limit+1e-9 {
 		return nil
 	}
 	q := p.clone()

@@ -156,7 +156,7 @@ func (r *search) plan() *plan {
 				}
 			}
 		}
-		if !s.branchKeeps(&b, nil, x.end) || !s.roomy(p, &b, -1) || !s.apart(p, -1, b.pts, b.up, b.seg, b.through) {
+		if !s.branchKeeps(&b, nil, x.end, 0) || !s.roomy(p, &b, -1) || !s.apart(p, -1, b.pts, b.up, b.seg, b.through) {
 			return false
 		}
 		b.cost = s.branchPrice(&b)
