@@ -108,7 +108,7 @@ func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 func (s *site) trunk(k int, e *end, cost float64) *branch {
 	var best *branch
 	h := &s.heads[k]
-	w := s.waysTo(k, &e.at)
+	w := s.waysOf(k, func(_ int, at orb.Point, cost float64) float64 { return cost + s.metre*dist(at, e.at) })
 	consider := func(v int, base float64, tail ...orb.Point) {
 		a := s.graph.spots[v].at
 		c := base + s.p.Prices.TieIn + s.metre*dist(a, tail[0])
@@ -118,23 +118,8 @@ func (s *site) trunk(k int, e *end, cost float64) *branch {
 		if c >= cost-1e-9 || dist(a, tail[0]) < s.ls-eps || !s.graph.spots[v].useful(tail[0]) {
 			return
 		}
-		// the turn at v
-		var prev *orb.Point
-		if v != h.spot {
-			prev = &s.graph.spots[w.label[v].prev].at
-		} else {
-			prev = h.before()
-		}
-		if prev != nil {
-			ok := false
-			if v == h.spot {
-				_, ok = s.bendAt(*prev, a, tail[0])
-			} else {
-				_, ok = s.pass(*prev, v, tail[0])
-			}
-			if !ok {
-				return
-			}
+		if _, ok := s.turnAt(w, s.before(w, v), v, tail[0]); !ok {
+			return
 		}
 		if len(tail) == 2 {
 			if _, ok := s.bendAt(a, tail[0], tail[1]); !ok || !s.open(a, tail[0]) {
@@ -147,22 +132,19 @@ func (s *site) trunk(k int, e *end, cost float64) *branch {
 		} else if !s.lastRun(e, a) {
 			return
 		}
-		b := &branch{src: k, pts: append(s.wayOf(w, k, v), tail...), head: len(h.pts), kept: h.kept, tail: 1, up: -1, tie: !e.inZone}
+		b := &branch{src: k, pts: append(s.way(w, v), tail...), head: len(h.pts), kept: h.kept, tail: 1, up: -1, tie: !e.inZone}
 		b.cost = s.branchPrice(b)
 		if b.cost < cost-1e-9 {
 			best, cost = b, b.cost
 		}
 	}
 	for {
-		v := s.next(w, k, &e.at, cost-s.p.Prices.TieIn)
+		v := s.next(w, cost-s.p.Prices.TieIn)
 		if v < 0 {
 			break
 		}
 		base := w.label[v].cost
 		a := s.graph.spots[v].at
-		if base+s.metre*dist(a, e.at)+s.p.Prices.TieIn >= cost {
-			break
-		}
 		consider(v, base, e.at)
 		if !e.inZone {
 			if x, ok := s.exit(e, a); ok && s.lastRun(e, x) {

@@ -62,8 +62,8 @@ type site struct {
 	ends    []*end   // by target, nil where nobody has asked
 	heads   []head   // by source
 	graph   graph
-	base    int     // spots that do not depend on sources
-	ways    []*ways // by head
+	base    int  // spots that do not depend on sources
+	ways    ways // asked for last
 
 	metre   float64 // price of a metre that the search works with
 	ls      float64 // least straight
@@ -503,74 +503,59 @@ func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
 	return price, ok
 }
 
-// ways are the cheapest ways from one head to the spots, found in the order of
-// their cost and no farther than somebody has asked.
+// ways are the cheapest ways from one head to the spots, found one after the
+// other in the order of what they come to, and no farther than somebody asks.
 type ways struct {
+	head int
+	// total is what a way that comes to a spot at a cost comes to at least; along an
+	// arc it never falls.
+	total func(spot int, at orb.Point, cost float64) float64
 	label []label
-	order []int // spots whose way is final, cheapest first
 	queue queue
+	last  int // spot found last, from which nobody has looked on; -1: none
 }
 
-func (s *site) newWays(k int) *ways { return s.waysTo(k, nil) }
-
-// waysTo are ways that are found towards a point first.
-func (s *site) waysTo(k int, to *orb.Point) *ways {
-	h := &s.heads[k]
-	w := &ways{}
+// waysOf are the ways of head k; those asked for before are forgotten.
+func (s *site) waysOf(k int, total func(spot int, at orb.Point, cost float64) float64) *ways {
+	h, w := &s.heads[k], &s.ways
+	w.head, w.total, w.queue, w.last = k, total, w.queue[:0], -1
 	if h.why != "" || h.target >= 0 {
 		return w
 	}
-	w.label = make([]label, len(s.graph.spots))
+	w.label = slices.Grow(w.label[:0], len(s.graph.spots))[:len(s.graph.spots)]
 	for i := range w.label {
 		w.label[i] = label{math.Inf(1), -1}
 	}
 	w.label[h.spot].cost = h.cost
-	w.queue = queue{{h.spot, h.cost}}
-	if to != nil {
-		w.queue[0].cost += s.metre * dist(s.graph.spots[h.spot].at, *to)
-	}
+	w.queue.push(item{h.spot, total(h.spot, s.graph.spots[h.spot].at, h.cost)})
 	return w
 }
 
-// nth returns the spot that is nth nearest to head k, -1 where there are fewer.
-func (s *site) nth(k, n int) int {
-	w := s.ways[k]
-	for len(w.order) <= n {
-		v := s.next(w, k, nil, math.Inf(1))
-		if v < 0 {
-			return -1
-		}
-		w.order = append(w.order, v)
+// next finds the way to one more spot and returns the spot; -1 where there is none
+// that comes to less than most, which may not grow from call to call.
+func (s *site) next(w *ways, most float64) int {
+	if w.last >= 0 {
+		s.lookOn(w, most)
 	}
-	return w.order[n]
+	for len(w.queue) > 0 {
+		it := w.queue.pop()
+		if it.cost >= most {
+			break
+		}
+		if it.cost <= w.total(it.spot, s.graph.spots[it.spot].at, w.label[it.spot].cost) {
+			w.last = it.spot
+			return it.spot
+		}
+	}
+	return -1
 }
 
-// next makes the way to one more spot final and returns the spot, -1 where there
-// is none: in the order of cost, or towards a point in that of cost and what the
-// straight way on to it costs, leaving out what would come to most or more.
-func (s *site) next(w *ways, k int, to *orb.Point, most float64) int {
-	h := &s.heads[k]
+// lookOn follows the arcs of the spot found last where they come to less than most.
+func (s *site) lookOn(w *ways, most float64) {
+	i := w.last
+	w.last = -1
 	g := &s.graph
-	var i, at = -1, orb.Point{}
-	var cost float64
-	for i < 0 {
-		if len(w.queue) == 0 {
-			return -1
-		}
-		it := w.queue.pop()
-		cost, at = w.label[it.spot].cost, g.spots[it.spot].at
-		on := cost
-		if to != nil {
-			on += s.metre * dist(at, *to)
-		}
-		if it.cost <= on {
-			i = it.spot
-		}
-	}
-	prev := h.before()
-	if i != h.spot {
-		prev = &g.spots[w.label[i].prev].at
-	}
+	cost, prev := w.label[i].cost, s.before(w, i)
 	arcs := s.arcs(i)
 	for n := range arcs {
 		a := &arcs[n]
@@ -579,47 +564,55 @@ func (s *site) next(w *ways, k int, to *orb.Point, most float64) int {
 			continue
 		}
 		b := g.spots[a.to].at
-		on := 0.0
-		if to != nil {
-			if on = s.metre * dist(b, *to); cost+a.cost+on >= most {
-				continue
-			}
+		if w.total(int(a.to), b, cost+a.cost) >= most {
+			continue
 		}
-		bp := 0.0
-		if prev != nil {
-			var ok bool
-			if i == h.spot {
-				bp, ok = s.bendAt(*prev, at, b)
-			} else {
-				bp, ok = s.pass(*prev, i, b)
-			}
-			if !ok || cost+a.cost+bp >= have {
-				continue
-			}
+		bp, ok := s.turnAt(w, prev, i, b)
+		if !ok || cost+a.cost+bp >= have {
+			continue
 		}
 		if !a.known {
 			s.look(i, a)
 		}
 		if c := cost + a.cost + bp; c < have {
 			w.label[a.to] = label{c, i}
-			w.queue.push(item{int(a.to), c + on})
+			w.queue.push(item{int(a.to), w.total(int(a.to), b, c)})
 		}
 	}
-	return i
 }
 
-// way returns the points of the way of source k to spot i, the source first.
-func (s *site) way(k, i int) []orb.Point { return s.wayOf(s.ways[k], k, i) }
+// before is the point from which the way comes to spot i, nil where it begins
+// there.
+func (s *site) before(w *ways, i int) *orb.Point {
+	if h := &s.heads[w.head]; i == h.spot {
+		return h.before()
+	}
+	return &s.graph.spots[w.label[i].prev].at
+}
 
-func (s *site) wayOf(w *ways, k, i int) []orb.Point {
+// turnAt tells whether a way that has come from prev (nil: it begins there) to spot
+// i may run on to c, and the price of the turn.
+func (s *site) turnAt(w *ways, prev *orb.Point, i int, c orb.Point) (float64, bool) {
+	switch {
+	case prev == nil:
+		return 0, true
+	case i == s.heads[w.head].spot:
+		return s.bendAt(*prev, s.graph.spots[i].at, c)
+	}
+	return s.pass(*prev, i, c)
+}
+
+// way returns the points of the way to spot i, the source first.
+func (s *site) way(w *ways, i int) []orb.Point {
+	head := &s.heads[w.head]
 	n := 0
-	for j := i; j != s.heads[k].spot; j = w.label[j].prev {
+	for j := i; j != head.spot; j = w.label[j].prev {
 		n++
 	}
-	h := len(s.heads[k].pts)
+	h := len(head.pts)
 	pts := make([]orb.Point, h+n, h+n+3)
-	copy(pts, s.heads[k].pts)
-	for j := i; j != s.heads[k].spot; j = w.label[j].prev {
+	copy(pts, head.pts)
+	for j := i; j != head.spot; j = w.label[j].prev {
 		n--
 		pts[h+n] = s.graph.spots[j].at
 	}

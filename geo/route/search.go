@@ -37,10 +37,10 @@ type berth struct {
 	togo    float64 // price of the way from its lower end to the target, at least
 }
 
-// berths lists them for the branches from place from on.
-func (s *site) berths(p *plan, from int) []berth {
+// berths lists them.
+func (s *site) berths(p *plan) []berth {
 	l := s.scratch.berths[:0]
-	for up := from; up < len(p.branch); up++ {
+	for up := range p.branch {
 		o := &p.branch[up]
 		lo, hi := o.segments()
 		first := len(l)
@@ -62,36 +62,30 @@ func (s *site) berths(p *plan, from int) []berth {
 	return l
 }
 
-// attach returns the cheapest legal branch for source k onto branches from on of
-// the plan that costs less than limit, nil if none.
-func (s *site) attach(p *plan, k, from int, limit float64) *branch {
+// attach returns the cheapest legal branch for source k onto the plan that
+// costs less than limit, nil if none.
+func (s *site) attach(p *plan, k int, limit float64) *branch {
 	h := &s.heads[k]
 	if h.why != "" {
 		return nil
 	}
 	var best *branch
 	var lands [8]landing
-	berths := s.berths(p, from)
-	for i := 0; ; i++ {
-		v := s.nth(k, i)
+	berths := s.berths(p)
+	far := func(at orb.Point, cost float64) float64 { // of what haste charges, at least
+		return s.haste * (cost + s.metre*dist(at, p.end.at))
+	}
+	w := s.waysOf(k, func(v int, at orb.Point, cost float64) float64 {
+		return cost + far(at, cost) + s.metre*p.toSpot(v, at, len(s.graph.spots))
+	})
+	for {
+		v := s.next(w, limit-1e-9)
 		if v < 0 {
 			break
 		}
-		base := s.ways[k].label[v].cost
-		if base*(1+s.haste) >= limit-1e-9 {
-			break
-		}
-		at := s.graph.spots[v].at
-		far := s.haste * (base + s.metre*dist(at, p.end.at)) // of what haste charges, at least
-		if base+far >= limit-1e-9 || base+far+s.metre*p.toSpot(v, at, len(s.graph.spots)) >= limit-1e-9 {
-			continue
-		}
-		var prev *orb.Point
-		if v != h.spot {
-			prev = &s.graph.spots[s.ways[k].label[v].prev].at
-		} else {
-			prev = h.before()
-		}
+		at, base := s.graph.spots[v].at, w.label[v].cost
+		far := far(at, base)
+		prev := s.before(w, v)
 		wayOK := 0 // 0 not known, 1 good, -1 bad
 		for n := range berths {
 			t := &berths[n]
@@ -105,7 +99,7 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 				continue
 			}
 			if t.seg < 0 {
-				if b := s.enter(p, k, v, t.up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
+				if b := s.enter(p, w, v, t.up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
 					best, limit = b, b.worth
 				}
 				continue
@@ -140,14 +134,14 @@ func (s *site) attach(p *plan, k, from int, limit float64) *branch {
 				}
 				if wayOK == 0 {
 					wayOK = 1
-					if w := s.way(k, v); len(w) > 1 && !s.apart(p, -1, w, -1, -1, false) {
+					if pts := s.way(w, v); len(pts) > 1 && !s.apart(p, -1, pts, -1, -1, false) {
 						wayOK = -1
 					}
 				}
 				if wayOK < 0 {
 					break
 				}
-				if b := s.landed(p, k, v, t.up, t.seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
+				if b := s.landed(p, w, v, t.up, t.seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
 					best, limit = b, b.worth
 				}
 			}
@@ -167,9 +161,10 @@ func (s *site) weigh(p *plan, b *branch) float64 {
 }
 
 // landed makes the branch of a landing, nil where zone or other branches forbid.
-func (s *site) landed(p *plan, k, v, up, seg int, ld landing) *branch {
+func (s *site) landed(p *plan, w *ways, v, up, seg int, ld landing) *branch {
+	k := w.head
 	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, up: up, seg: seg, through: ld.through}
-	b.pts = append(s.way(k, v), ld.pts[:ld.n]...)
+	b.pts = append(s.way(w, v), ld.pts[:ld.n]...)
 	b.tail = ld.n
 	way := len(b.pts) - ld.n
 	if way > 0 && !s.apart(p, -1, b.pts[way-1:], up, seg, false) {
@@ -205,7 +200,7 @@ func (s *site) mayEnter(p *plan, up int) bool {
 
 // enter makes the branch that runs from spot v into the source at the upper end
 // of branch up.
-func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64) *branch {
+func (s *site) enter(p *plan, w *ways, v, up int, prev *orb.Point, base, limit float64) *branch {
 	o := &p.branch[up]
 	a, top := s.graph.spots[v].at, o.pts[0]
 	l := dist(a, top)
@@ -215,20 +210,12 @@ func (s *site) enter(p *plan, k, v, up int, prev *orb.Point, base, limit float64
 	if !s.enters(o, a) {
 		return nil
 	}
-	if prev != nil {
-		_, ok := s.bendAt(*prev, a, top)
-		if ok && v != s.heads[k].spot {
-			_, ok = s.pass(*prev, v, top)
-		}
-		if !ok {
-			return nil
-		}
-	}
-	if !s.open(a, top) {
+	if _, ok := s.turnAt(w, prev, v, top); !ok || !s.open(a, top) {
 		return nil
 	}
-	b := &branch{src: k, head: len(s.heads[k].pts), kept: s.heads[k].kept, tail: 1, up: up, seg: 0, through: true}
-	b.pts = append(s.way(k, v), top)
+	h := &s.heads[w.head]
+	b := &branch{src: w.head, head: len(h.pts), kept: h.kept, tail: 1, up: up, seg: 0, through: true}
+	b.pts = append(s.way(w, v), top)
 	b.cost = s.branchPrice(b)
 	if b.cost >= limit-1e-9 || !s.apart(p, -1, b.pts, up, 0, true) || !s.branchKeeps(b, nil, p.end, 0) {
 		return nil
@@ -292,7 +279,7 @@ func (s *site) fill(p *plan, todo []int, budget float64) []int {
 				if o.b != nil {
 					limit = min(limit, o.b.worth)
 				}
-				if b := s.attach(p, o.head, 0, limit); b != nil {
+				if b := s.attach(p, o.head, limit); b != nil {
 					o.b = b
 				}
 				if o.b != nil && o.b.worth < cost {

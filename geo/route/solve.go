@@ -231,9 +231,6 @@ func (s *site) prepare() {
 	}
 	s.addCrossings()
 	s.link(s.base)
-	for k := range s.heads {
-		s.ways = append(s.ways, s.newWays(k))
-	}
 }
 
 // addBase puts the places into the graph that do not depend on sources.
@@ -586,7 +583,7 @@ func (s *site) haggle(p *plan, calls *int, consider func(*plan) bool) {
 		q, _ := s.pruned(p, i)
 		for _, w := range []float64{0.3, 1.5} {
 			s.haste = w
-			b := s.attach(q, p.branch[i].src, 0, math.Inf(1))
+			b := s.attach(q, p.branch[i].src, math.Inf(1))
 			s.haste = 0
 			if b == nil {
 				continue

@@ -3,6 +3,8 @@ package route
 // Ways between two points by themselves, with no rules and no prices.
 
 import (
+	"math"
+
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/unit"
@@ -34,20 +36,16 @@ func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Le
 	to := h.spot + 1
 	s.graph.spots = append(s.graph.spots, spot{at: h.pts[0], source: -1}, spot{at: sub(b, s.origin), source: -1})
 	s.link(0)
-	s.ways = []*ways{s.newWays(0)}
-	for i := 0; ; i++ {
-		v := s.nth(0, i)
-		if v < 0 {
+	goal := s.graph.spots[to].at
+	w := s.waysOf(0, func(_ int, at orb.Point, cost float64) float64 { return cost + dist(at, goal) })
+	for v := -1; v != to; {
+		if v = s.next(w, math.Inf(1)); v < 0 {
 			return nil, 0, false
 		}
-		if v == to {
-			break
-		}
 	}
-	l := s.ways[0].label[to].cost
 	var line orb.LineString
-	for _, q := range s.way(0, to) {
+	for _, q := range s.way(w, to) {
 		line = append(line, add(q, s.origin))
 	}
-	return line, unit.Length(l), true
+	return line, unit.Length(w.label[to].cost), true
 }
