@@ -3,9 +3,9 @@ package planner
 // Lots on shared trunks where several inlets can be reached: each lot drains to the
 // inlet that makes the whole cheapest. The lots stand in the order in which the
 // easements pass them and are cut into neighbouring groups, one to an inlet, so that
-// no trunk passes another. Every cut is reckoned from the lots' flows, the ground
-// along the easements and the inlets' limits; the best few are planned, and the
-// cheapest that drains most is the plan.
+// no trunk passes another; what no trunk can take is left off (leftoff.go). Every cut
+// is reckoned from the lots' flows, the ground along the easements and the inlets'
+// limits; the best few are planned, and the cheapest that drains most is the plan.
 
 import (
 	"cmp"
@@ -23,6 +23,7 @@ import (
 	"fallwright/geo/unit"
 	"fallwright/geo/zone"
 	"fallwright/hydro"
+	"fallwright/hydro/profile"
 	"fallwright/parcels"
 	"fallwright/parcels/siting"
 )
@@ -39,13 +40,14 @@ const (
 // plot is a lot in its place along the easements.
 type plot struct {
 	lot     *parcels.Lot
+	waters  []int     // its intakes, by their places in the plan's
 	at      orb.Point // where the trunk passes
 	piece   int       // of the corridor
 	station float64
 	ground  *unit.Elevation
-	ca      float64 // C times area
+	in      []profile.Inflow // all that of one time of concentration in one
 	stated  float64
-	tc      hydro.Duration // of its slowest water
+	cut     bool // no ground for a trench leads from it to an outlet
 }
 
 // mouth is an outlet that a trunk along the easements may go to.
@@ -54,6 +56,9 @@ type mouth struct {
 	piece   int
 	station float64
 }
+
+// none is the mouth of lots that are left off.
+const none = -1
 
 // group is neighbouring lots, from to up to and without to, that drain to one
 // outlet.
@@ -65,6 +70,7 @@ type estimate struct {
 	cost float64
 	flow float64 // m3/s, to the outlet
 	why  string
+	near bool // by so little that it is worth planning
 }
 
 // division is groups that together are all of the lots.
@@ -72,12 +78,14 @@ type division struct {
 	groups   []group
 	reckoned float64 // of the trunks
 	broken   int     // lots that by estimate do not drain
+	near     int     // groups that by estimate do not drain, by little
 }
 
 // street is the lots in their order, and the outlets in theirs.
 type street struct {
 	lp     *lotPlan
 	plots  []plot
+	never  []plot // that no outlet can take, whatever is laid
 	mouths []mouth
 	more   float64 // times the flow reckoned has been found to come
 	kept   map[group]estimate
@@ -85,21 +93,23 @@ type street struct {
 
 // planTrunks plans lots on shared trunks, of which none is longer in making than
 // that of all.
-func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface ground.Surface, o Options) ([]*lotPlan, error) {
+func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface ground.Surface, o Options, prover func(*parcels.Lot) proof) ([]*lotPlan, error) {
 	whole, err := newShared(s, st, lots, surface, o)
 	if err != nil {
 		return nil, err
 	}
 	var ds []division
 	var row *street
-	if len(lots) > 1 && o.Outlet == "" {
+	if len(lots) > 1 {
 		if row, err = whole.street(); err != nil {
 			return nil, err
 		}
-		ds = row.divisions()
+		ds = row.candidates()
 	}
 	one := func(d division) bool { return len(d.groups) == 1 }
-	if len(ds) == 0 {
+	if len(ds) == 0 && (row == nil || len(row.plots) > 0 || len(lots) <= mostBoth) {
+		// nothing to divide or by estimate alone nothing that drains; of few lots that no
+		// outlet can take, too, a drawing shows what is missing
 		return []*lotPlan{whole}, whole.run(ctx)
 	}
 	type outcome struct {
@@ -112,7 +122,7 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 	var lost []string
 	planned := map[string]*lotPlan{}
 	seen := map[string]bool{}
-	if one(ds[0]) && ds[0].broken == 0 && (len(ds) == 1 || ds[1].broken > 0 || ds[1].reckoned > worthPlanning*ds[0].reckoned) {
+	if len(ds) > 0 && one(ds[0]) && ds[0].broken+ds[0].near == 0 && len(row.never) == 0 && (len(ds) == 1 || ds[1].broken > 0 || ds[1].reckoned > worthPlanning*ds[0].reckoned) {
 		// one trunk is enough, if it comes out as reckoned
 		if err := whole.pipe(ctx); err != nil {
 			return nil, err
@@ -125,7 +135,7 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 		}
 		seen[fmt.Sprint(ds[0].groups)] = true
 		g.mouth = k
-		best = &outcome{division: division{[]group{g}, row.estimate(g).cost, 0}, parts: []*lotPlan{whole}, stopped: whole.stopped()}
+		best = &outcome{division: division{groups: []group{g}, reckoned: row.estimate(g).cost}, parts: []*lotPlan{whole}, stopped: whole.stopped()}
 		if whole.cost != nil {
 			best.cost = *whole.cost
 		}
@@ -137,15 +147,20 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 			break
 		}
 		d := ds[i]
-		if best != nil && (best.stopped == 0 && (d.broken > 0 || d.reckoned > worthPlanning*best.reckoned) || d.broken > 0 && d.broken >= best.stopped) {
+		if best != nil && (best.stopped == 0 && (d.broken+d.near > 0 || d.reckoned > worthPlanning*best.reckoned) || d.broken > 0 && d.broken >= best.stopped) {
 			break
 		}
 		seen[fmt.Sprint(d.groups)] = true
 		x := &outcome{division: d}
+		off, came := 0, 0.0      // lots left off; flow at the fullest inlet, times what was reckoned
 		var taken []zone.KeepOut // by the trunks before
 		for k, g := range d.groups {
 			if err := ctx.Err(); err != nil {
 				return nil, err
+			}
+			if g.mouth == none {
+				off += g.to - g.from
+				continue
 			}
 			key := fmt.Sprint(d.groups[:k+1])
 			q := planned[key]
@@ -159,7 +174,7 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 				if q, err = newShared(s, st, of, surface, to); err != nil {
 					return nil, err
 				}
-				if q.taken = taken; !one(d) {
+				if q.taken = taken; !one(d) || len(row.never) > 0 {
 					q.prefix = to.Outlet + "/"
 				}
 				if err := q.pipe(ctx); err != nil {
@@ -169,16 +184,24 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 			}
 			x.parts = append(x.parts, q)
 			x.stopped += q.stopped()
-			if row.learn(g, q) {
+			more, anew := row.learn(g, q)
+			if came = max(came, more); anew {
 				ds = nil
+			} else if q.stopped() == len(q.members) {
+				e := row.estimate(g)
+				e.why, e.near, ds = "planned, it did not drain", false, nil
+				row.kept[g] = e
 			}
 			if q.cost != nil {
 				x.cost += *q.cost
 			}
-			for r := range q.runs {
-				taken = append(taken, zone.KeepOut{ID: q.runs[r].ID, Kind: "trunk", Geometry: q.runs[r].Line, Clearance: q.trenchWidthOfRun(r)/2 + besideTrunk})
-			}
+			taken = append(taken, q.trunkGround()...)
 		}
+		if off > 0 && x.stopped == 0 && came > 0 && came < 0.97 {
+			// less comes than was reckoned: there may be room for one that is left off
+			row.more, row.kept, ds = came*row.more, map[group]estimate{}, nil
+		}
+		x.stopped += off
 		if best == nil || x.stopped < best.stopped || x.stopped == best.stopped && x.cost < best.cost {
 			best, x = x, best
 		}
@@ -190,10 +213,27 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 			lost = append(lost, row.words(x.division)+fmt.Sprintf(" (cost index %.1f%s)", x.cost, left))
 		}
 		if ds == nil {
-			ds = row.divisions()
+			ds = row.candidates()
 		}
 	}
-	row.tell(best.division, best.parts, lost)
+	off := slices.Clone(row.never)
+	if best == nil {
+		best = new(outcome)
+		off = append(off, row.plots...)
+	}
+	for _, g := range best.groups {
+		if g.mouth == none {
+			off = append(off, row.plots[g.from:g.to]...)
+		}
+	}
+	if len(off) > 0 {
+		q, err := row.leaveOff(ctx, s, off, best.parts, st, surface, o, prover)
+		if err != nil {
+			return nil, err
+		}
+		best.parts = append(best.parts, q)
+	}
+	row.tell(best.division, best.parts, lost, len(off) == len(lots))
 	for i, q := range best.parts {
 		for k, other := range best.parts {
 			if k != i {
@@ -207,12 +247,21 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 	return best.parts, nil
 }
 
-// learn holds what was reckoned of a group's flow against its plan; true: more comes
-// than the outlet may be given, and the estimates are reckoned anew.
-func (s *street) learn(g group, q *lotPlan) bool {
+// trunkGround is what the trunks of others keep clear of.
+func (lp *lotPlan) trunkGround() (out []zone.KeepOut) {
+	for r := range lp.runs {
+		out = append(out, zone.KeepOut{ID: lp.runs[r].ID, Kind: "trunk", Geometry: lp.runs[r].Line, Clearance: lp.trenchWidthOfRun(r)/2 + besideTrunk})
+	}
+	return out
+}
+
+// learn holds what was reckoned of a group's flow against its plan: ratio is so many
+// times that, 0 where no limit asks for it; anew: it is more than the outlet may be
+// given, and the estimates are reckoned anew.
+func (s *street) learn(g group, q *lotPlan) (ratio float64, anew bool) {
 	in := s.mouths[g.mouth].end.inlet
 	if in == nil || in.FlowLimit == nil || s.estimate(g).flow == 0 {
-		return false
+		return 0, false
 	}
 	came := 0.0
 	for i := range q.runs {
@@ -220,11 +269,12 @@ func (s *street) learn(g group, q *lotPlan) bool {
 			came += float64(*r.Flow)
 		}
 	}
-	if more := s.more * came / s.estimate(g).flow; came > float64(*in.FlowLimit) && more > s.more {
-		s.more, s.kept = more, map[group]estimate{}
-		return true
+	ratio = came / s.estimate(g).flow
+	if came > float64(*in.FlowLimit) && ratio > 1 {
+		s.more, s.kept = s.more*ratio, map[group]estimate{}
+		return ratio, true
 	}
-	return false
+	return ratio, false
 }
 
 // stopped is how many of the plan's lots a stop stands against: all of them, where
@@ -267,7 +317,7 @@ func (lp *lotPlan) street() (*street, error) {
 	var left []plot
 	stems := lp.stems(p, lots, byLot)
 	for _, lot := range lots {
-		x, n := plot{lot: lp.member(lot).lot}, 0.0
+		x, n := plot{lot: lp.member(lot).lot, waters: byLot[lot]}, 0.0
 		for _, s := range stems {
 			if s.lot == lot {
 				x.at, n = orb.Point{x.at[0] + s.at[0], x.at[1] + s.at[1]}, n+1
@@ -286,9 +336,13 @@ func (lp *lotPlan) street() (*street, error) {
 		}
 		for _, i := range byLot[lot] {
 			w := &lp.waters[i]
-			x.ca, x.stated = x.ca+float64(w.roofCA+w.yardCA), x.stated+float64(w.stated)
+			x.stated += float64(w.stated)
 			for _, in := range w.in {
-				x.tc = max(x.tc, in.Tc)
+				if k := slices.IndexFunc(x.in, func(o profile.Inflow) bool { return o.Tc == in.Tc }); k >= 0 {
+					x.in[k].CA += in.CA
+				} else {
+					x.in = append(x.in, in)
+				}
 			}
 		}
 		left = append(left, x)
@@ -333,7 +387,7 @@ func (lp *lotPlan) street() (*street, error) {
 	if len(s.mouths) == 0 {
 		return nil, nil
 	}
-	return s, nil
+	return s, s.sortOut()
 }
 
 // pieceOf is the piece of the corridor nearest to a point, and how far it is.
@@ -379,9 +433,6 @@ func (s *street) stationOf(q orb.Point) float64 {
 // divisions are the best few ways to divide the lots, those that leave fewest
 // undrained first, then by cost. Groups and their outlets stand in one order.
 func (s *street) divisions() []division {
-	if s == nil {
-		return nil
-	}
 	var out []division
 	var cut func(from, mouth int, d division)
 	cut = func(from, mouth int, d division) {
@@ -392,8 +443,11 @@ func (s *street) divisions() []division {
 				}
 				g := group{from, to, m}
 				e := s.estimate(g)
-				x := division{append(slices.Clone(d.groups), g), d.reckoned + e.cost, d.broken}
-				if e.why != "" {
+				x := division{append(slices.Clone(d.groups), g), d.reckoned + e.cost, d.broken, d.near}
+				switch {
+				case e.near:
+					x.near++
+				case e.why != "":
 					x.broken += to - from
 				}
 				if to == len(s.plots) {
@@ -404,9 +458,11 @@ func (s *street) divisions() []division {
 			}
 		}
 	}
-	cut(0, 0, division{})
+	if len(s.plots) > 0 {
+		cut(0, 0, division{})
+	}
 	slices.SortStableFunc(out, func(a, b division) int {
-		return cmp.Or(a.broken-b.broken, cmp.Compare(a.reckoned, b.reckoned))
+		return cmp.Or(a.broken-b.broken, a.near-b.near, cmp.Compare(a.reckoned, b.reckoned))
 	})
 	// the best of each number of trunks, and the next best of all
 	var few []division
@@ -439,19 +495,8 @@ func (s *street) estimate(g group) estimate {
 		tie = m.end.lower
 	}
 	plots := s.plots[g.from:g.to]
-	longest := max(m.station-plots[0].station, plots[len(plots)-1].station-m.station, 0)
-	total, short := 0.0, unit.Length(0)
-	flow := func(of []plot) float64 {
-		q, ca, tc := 0.0, 0.0, hydro.Duration(0)
-		for _, x := range of {
-			q, ca, tc = q+x.stated, ca+x.ca, max(tc, x.tc)
-		}
-		if lp.intensity != nil {
-			q += ca * float64(lp.intensity(tc+hydro.Duration(longest/inTrunk/60))) / 3.6e6
-		}
-		return q
-	}
-	total = s.more * flow(plots)
+	short := unit.Length(0)
+	total := s.more * s.flow(plots, m.station)
 	e.flow = total
 	wing := func(of []plot) { // the farthest first
 		level := unit.Elevation(math.Inf(1))
@@ -461,9 +506,9 @@ func (s *street) estimate(g group) estimate {
 				next = of[i+1].station
 			}
 			length := math.Abs(next - of[i].station)
-			k := lp.solidPipe[len(lp.solidPipe)-1]
+			k, carried := lp.solidPipe[len(lp.solidPipe)-1], s.flow(of[:i+1], next)
 			for _, x := range lp.solidPipe {
-				if lp.carries(x, c.Pipe.TargetSlope) >= flow(of[:i+1]) {
+				if lp.carries(x, c.Pipe.TargetSlope) >= carried {
 					k = x
 					break
 				}
@@ -498,40 +543,80 @@ func (s *street) estimate(g group) estimate {
 	case slices.ContainsFunc(plots, func(x plot) bool { return x.piece != m.piece }):
 		e.why = "no easement leads from all of them to " + m.end.id
 	case in != nil && in.FlowLimit != nil && total > float64(*in.FlowLimit):
+		e.near = total < nearLimit*float64(*in.FlowLimit)
 		e.why = fmt.Sprintf("over the flow limit of %s: about %.0f L/s would come, %.1f L/s are allowed", in.ID, 1000*total, 1000*float64(*in.FlowLimit))
 	case short > nearlyFalls:
+		e.near = short < 2*nearlyFalls
 		e.why = fmt.Sprintf("about %.0f mm too low at %s", 1000*float64(short), m.end.id)
 	}
 	s.kept[g] = e
 	return e
 }
 
+// flow is what lots bring to a station of the trunk: the most that comes at a time, of
+// the water that has arrived by then.
+func (s *street) flow(of []plot, to float64) float64 {
+	stated, most, ca := 0.0, 0.0, 0.0
+	var come []profile.Inflow
+	for i := range of {
+		stated += of[i].stated
+		for _, in := range of[i].in {
+			in.Tc += hydro.Duration(math.Abs(of[i].station-to) / inTrunk / 60)
+			come = append(come, in)
+		}
+	}
+	if s.lp.intensity == nil {
+		return stated
+	}
+	slices.SortFunc(come, func(a, b profile.Inflow) int { return cmp.Compare(a.Tc, b.Tc) })
+	for _, in := range come {
+		ca += float64(in.CA)
+		most = max(most, ca*float64(s.lp.intensity(in.Tc))/3.6e6)
+	}
+	return stated + most
+}
+
 // words names the groups of a division and their outlets.
 func (s *street) words(d division) string {
-	var out []string
+	var out, off []string
 	for _, g := range d.groups {
 		var lots []string
 		for _, p := range s.plots[g.from:g.to] {
 			lots = append(lots, p.lot.ID)
 		}
+		if g.mouth == none {
+			off = append(off, lots...)
+			continue
+		}
 		out = append(out, "lot"+plural(lots)+" "+strings.Join(lots, ", ")+" to "+s.mouths[g.mouth].end.id)
+	}
+	for _, p := range s.never {
+		off = append(off, p.lot.ID)
+	}
+	if len(off) > 0 {
+		out = append(out, "lot"+plural(off)+" "+strings.Join(off, ", ")+" left off")
 	}
 	return strings.Join(out, "; ")
 }
 
 // tell says in a plan how its lots are divided and what became of other ways.
-func (s *street) tell(d division, parts []*lotPlan, lost []string) {
-	msg := "By estimate no division of the lots among the inlets drains all of them; the nearest to it is shown: "
-	if d.broken == 0 {
-		msg = "Of the ways to share the lots out among the inlets this is the cheapest that drains most: "
+func (s *street) tell(d division, parts []*lotPlan, lost []string, all bool) {
+	if all {
+		return // each lot is told why
+	}
+	msg := "Of the ways to share the lots out among the inlets this is the cheapest that drains most: "
+	if d.broken > 0 || len(s.never) > 0 {
+		msg = "No way was found to share the lots out among the inlets that drains all of them; this one drains most: "
 	}
 	msg += s.words(d) + "."
 	if len(lost) > 0 {
 		msg += " Planned too: " + strings.Join(lost, "; or ") + "."
 	}
-	for k, m := range s.mouths {
-		if e := s.estimate(group{0, len(s.plots), k}); e.why != "" {
-			msg += " All on one trunk to " + m.end.id + ": " + e.why + "."
+	if len(s.plots) > 0 {
+		for k, m := range s.mouths {
+			if e := s.estimate(group{0, len(s.plots), k}); e.why != "" {
+				msg += " All on one trunk to " + m.end.id + ": " + e.why + "."
+			}
 		}
 	}
 	parts[0].findings = append(parts[0].findings, parcels.Finding{Code: "lots_divided", Severity: parcels.Note, Message: msg})

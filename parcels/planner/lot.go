@@ -80,9 +80,7 @@ type lotPlan struct {
 	drawn        *layout // written down, and its profile
 	final        *profile.Result
 	mender       *mender // of what is drawn, where it does not arrive
-	// prove puts the plan of a remedy, made under other rules, to the checker and
-	// says what it found wrong; nil: nobody does.
-	prove        func(q *lotPlan, rule func(*parcels.Criteria)) (string, error)
+	prove        proof   // of its remedies; nil: nobody does
 	water        []parcels.WaterCase
 	backed       *parcels.BackedUp
 	ponds        []parcels.Pond

@@ -82,7 +82,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	}
 	st := siting.New(s).With(kept)
 	if o.Shared {
-		if parts, err = planTrunks(ctx, s, st, lots, surface, o); err != nil {
+		if parts, err = planTrunks(ctx, s, st, lots, surface, o, func(lot *parcels.Lot) proof { return p.prover(s, surface, lot) }); err != nil {
 			return nil, nil, err
 		}
 		lots = nil
@@ -180,9 +180,13 @@ func (p *Planner) gate(s *parcels.Site, plan *parcels.Plan) ([]byte, error) {
 	return document.WithVerification(body, &v)
 }
 
+// proof puts a plan made under other rules to the checker and says what it found
+// wrong.
+type proof func(q *lotPlan, rule func(*parcels.Criteria)) (string, error)
+
 // prover puts the plan of a lot's remedy to the verifier, under the rules that it
 // was made by.
-func (p *Planner) prover(s *parcels.Site, surface ground.Surface, lot *parcels.Lot) func(*lotPlan, func(*parcels.Criteria)) (string, error) {
+func (p *Planner) prover(s *parcels.Site, surface ground.Surface, lot *parcels.Lot) proof {
 	return func(q *lotPlan, rule func(*parcels.Criteria)) (string, error) {
 		if p.Verifier == nil {
 			return "there is no verifier", nil // the plan itself fails for that

@@ -102,7 +102,8 @@ type remedy struct {
 type found struct {
 	code, severity, message, lot, feature, cure string
 	notProven                                   bool
-	measured                                    *float64
+	measured, required                          *float64
+	unit                                        string
 }
 
 type plan struct {
@@ -349,7 +350,7 @@ func (r *planReader) body(v val) {
 		}
 		r.maybe(f, "required", of)
 		g := found{code: r.text(f, "code", of), severity: r.text(f, "severity", of), message: r.text(f, "message", of),
-			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of), measured: r.maybe(f, "measured", of)}
+			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of), measured: r.maybe(f, "measured", of), required: r.maybe(f, "required", of), unit: r.text(f, "unit", of)}
 		if g.severity != "stop" && g.severity != "warn" && g.severity != "note" {
 			r.fault("%s: severity %q", of, g.severity)
 		}

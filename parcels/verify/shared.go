@@ -229,23 +229,8 @@ func (j *judge) brings(i int) (ca, stated map[string]float64, intakes map[string
 		nd := &j.p.nodes[n]
 		if k := j.intake(nd.id); k != nil && nd.kind == "intake" {
 			intakes[k.lot]++
-			if k.flow != nil {
-				stated[k.lot] += *k.flow
-			} else {
-				c := j.of(j.p.runs[i].lot)
-				lo, hi := j.frequency(c)
-				f := (lo + hi) / 2
-				one := func(area float64, own *float64, def float64) {
-					if own != nil {
-						def = *own
-					}
-					if area > 0 {
-						ca[k.lot] += area * min(1, def*f)
-					}
-				}
-				one(k.roofArea, k.roofC, c.Runoff.RoofC)
-				one(k.yardArea, k.yardC, c.Runoff.YardC)
-			}
+			a, q := j.bringsAlone(k, j.of(j.p.runs[i].lot))
+			ca[k.lot], stated[k.lot] = ca[k.lot]+a, stated[k.lot]+q
 		}
 		for _, r := range nd.in {
 			visit(j.p.runs[r].a)
@@ -253,6 +238,25 @@ func (j *judge) brings(i int) (ca, stated map[string]float64, intakes map[string
 	}
 	visit(j.p.runs[i].a)
 	return ca, stated, intakes
+}
+
+// bringsAlone is what one intake brings by the criteria c: C times area, and stated flow.
+func (j *judge) bringsAlone(k *intake, c *parcels.Criteria) (ca, stated float64) {
+	if k.flow != nil {
+		return 0, *k.flow
+	}
+	lo, hi := j.frequency(c)
+	one := func(area float64, own *float64, def float64) {
+		if own != nil {
+			def = *own
+		}
+		if area > 0 {
+			ca += area * min(1, def*(lo+hi)/2)
+		}
+	}
+	one(k.roofArea, k.roofC, c.Runoff.RoofC)
+	one(k.yardArea, k.yardC, c.Runoff.YardC)
+	return ca, 0
 }
 
 // costShares: each run's cost and each lot's part of it: by the part of the flow

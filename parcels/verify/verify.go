@@ -81,6 +81,7 @@ var checks = []func(*judge){
 	(*judge).easementRuns,
 	(*judge).agreement,
 	(*judge).trunksApart,
+	(*judge).leftOff,
 	(*judge).lengths,
 	(*judge).falls,
 	(*judge).slopes,
