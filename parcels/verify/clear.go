@@ -19,18 +19,22 @@ var zoneWords = []string{"zone", "clearance", "forbidden", "too_close"}
 // clears says whether the line keeps l from the thing, its own reach added, and
 // gives the distance from the thing's edge in float64 (0 inside).
 func (j *judge) clears(t *thing, line []pt, bb box, l limit) (ok bool, least float64) {
-	l = l.plus(t.grow.terms...)
-	if t.box.far(bb, l.m+1) {
+	if t.box.far(bb, l.m+t.grow.m+1) {
 		return true, math.Inf(1)
 	}
+	l = l.plus(t.grow.terms...)
 	p := j.s.plane
 	ok, least = true, math.Inf(1)
 	hold := func(a, b, c, d pt) {
-		least = min(least, between(a, b, c, d)-t.grow.m)
+		if spanOf(c, d).far(spanOf(a, b), max(least, l.m)+t.grow.m+1) {
+			return // no nearer than what is found, and clear
+		}
+		f := between(a, b, c, d)
+		least = min(least, f-t.grow.m)
 		if t.inexact {
-			ok = ok && between(a, b, c, d) >= l.m+1e-6
+			ok = ok && f >= l.m+1e-6
 		} else {
-			ok = ok && p.apart(a, b, c, d, l)
+			ok = ok && p.apartAt(f, a, b, c, d, l)
 		}
 	}
 	for i := 1; i < len(line); i++ {

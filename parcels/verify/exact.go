@@ -127,10 +127,14 @@ func between(a, b, c, d pt) float64 {
 // apart says whether the segments a-b and c-d are at least l from each other.
 // Exact.
 func (p *plane) apart(a, b, c, d pt, l limit) bool {
+	return p.apartAt(between(a, b, c, d), a, b, c, d, l)
+}
+
+// apartAt is apart where f is how far they are apart in float64.
+func (p *plane) apartAt(f float64, a, b, c, d pt, l limit) bool {
 	if l.m <= 0 {
 		return true
 	}
-	f := between(a, b, c, d)
 	e := rounding(a, b, c, d)
 	if f > l.m+e {
 		return true

@@ -41,13 +41,19 @@ type member struct {
 }
 
 // get gives the member of an object, or a null.
-func (v val) get(key string) val {
+func (v val) get(key string) val { return *v.in(key, "") }
+
+var nothing val
+
+// in is the member of an object whose name is key and after it ending, or a null.
+// Nobody writes to it.
+func (v *val) in(key, ending string) *val {
 	for i := range v.ms {
-		if v.ms[i].key == key {
-			return v.ms[i].v
+		if k := v.ms[i].key; len(k) == len(key)+len(ending) && k[:len(key)] == key && k[len(key):] == ending {
+			return &v.ms[i].v
 		}
 	}
-	return val{}
+	return &nothing
 }
 
 // is says that v and w are one value in memory, or both nothing.
@@ -311,31 +317,43 @@ func (r *reader) list(depth int) (val, error) {
 	}
 }
 
+// exactDigits is how many decimal digits float64 holds exactly, and tens the powers
+// of ten that it does. A number of no more digits and decimals is its digits divided
+// by a power of ten: one operation, which IEEE 754 rounds rightly.
+const exactDigits = 15
+
+var tens = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
 func (r *reader) number() (val, error) {
 	i := r.at
 	j := i
+	all, decimals, whole := uint64(0), 0, true
 	digits := func() int {
 		n := 0
 		for j < len(r.in) && r.in[j] >= '0' && r.in[j] <= '9' {
+			all = all*10 + uint64(r.in[j]-'0')
 			j++
 			n++
 		}
 		return n
 	}
-	if r.in[j] == '-' {
+	minus := r.in[j] == '-'
+	if minus {
 		j++
 	}
 	lead := j
-	if n := digits(); n == 0 || n > 1 && r.in[lead] == '0' {
+	count := digits()
+	if count == 0 || count > 1 && r.in[lead] == '0' {
 		return val{}, r.fault("not a number of JSON")
 	}
 	if j < len(r.in) && r.in[j] == '.' {
 		j++
-		if digits() == 0 {
+		if decimals = digits(); decimals == 0 {
 			return val{}, r.fault("not a number of JSON")
 		}
 	}
 	if j < len(r.in) && (r.in[j] == 'e' || r.in[j] == 'E') {
+		whole = false
 		j++
 		if j < len(r.in) && (r.in[j] == '+' || r.in[j] == '-') {
 			j++
@@ -343,6 +361,14 @@ func (r *reader) number() (val, error) {
 		if digits() == 0 {
 			return val{}, r.fault("not a number of JSON")
 		}
+	}
+	if whole && count+decimals <= exactDigits {
+		f := float64(all) / tens[decimals]
+		if minus {
+			f = -f
+		}
+		r.at = j
+		return val{k: number, n: f}, nil
 	}
 	f, err := strconv.ParseFloat(r.in[i:j], 64)
 	if err != nil || math.IsInf(f, 0) {

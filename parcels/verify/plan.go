@@ -157,7 +157,7 @@ func (r *planReader) fault(format string, a ...any) {
 }
 
 func (r *planReader) num(v val, key, of string) float64 {
-	x := v.get(key)
+	x := v.in(key, "")
 	if x.k != number {
 		r.fault("%s: %s is %s, a number is wanted", of, key, x.k)
 		return math.NaN()
@@ -166,19 +166,20 @@ func (r *planReader) num(v val, key, of string) float64 {
 }
 
 func (r *planReader) maybe(v val, key, of string) *float64 {
-	x := v.get(key)
+	x := v.in(key, "")
 	switch x.k {
 	case null:
 		return nil
 	case number:
-		return &x.n
+		n := x.n
+		return &n
 	}
 	r.fault("%s: %s is %s, a number or null is wanted", of, key, x.k)
 	return nil
 }
 
 func (r *planReader) text(v val, key, of string) string {
-	x := v.get(key)
+	x := v.in(key, "")
 	if x.k != text && x.k != null {
 		r.fault("%s: %s is %s, a text is wanted", of, key, x.k)
 	}
@@ -186,7 +187,7 @@ func (r *planReader) text(v val, key, of string) string {
 }
 
 func (r *planReader) flag(v val, key, of string) bool {
-	x := v.get(key)
+	x := v.in(key, "")
 	if x.k != boolean && x.k != null {
 		r.fault("%s: %s is %s, true or false is wanted", of, key, x.k)
 	}
@@ -195,7 +196,7 @@ func (r *planReader) flag(v val, key, of string) bool {
 
 func (r *planReader) texts(v val, key, of string) []string {
 	var out []string
-	x := v.get(key)
+	x := v.in(key, "")
 	if x.k != list && x.k != null {
 		r.fault("%s: %s is %s, an array is wanted", of, key, x.k)
 	}

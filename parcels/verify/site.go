@@ -162,37 +162,54 @@ func (p *props) fail(format string, a ...any) {
 	}
 }
 
-// quantity finds one of several keys, each with its factor to SI.
-func (p *props) quantity(keys []string, factor []float64) *float64 {
+// inUnit is how the name of a quantity ends where it is in a unit, and what that is
+// in SI.
+type inUnit struct {
+	ending string
+	si     float64
+}
+
+var (
+	plainly    = []inUnit{{"", 1}}
+	lengths    = []inUnit{{"_m", 1}, {"_ft", foot}, {"_in", inch}, {"_mm", 0.001}}
+	elevations = []inUnit{{"_m", 1}, {"_ft", foot}}
+	areas      = []inUnit{{"_m2", 1}, {"_ft2", squareFoot}}
+	flows      = []inUnit{{"_m3s", 1}, {"_cfs", foot * foot * foot}, {"_gpm", 0.003785411784 / 60}}
+	depths     = []inUnit{{"_mm", 1}, {"_in", 25.4}} // of rain, in mm
+	rates      = []inUnit{{"_mmh", 1}, {"_inh", 25.4}}
+)
+
+// quantity finds a quantity in one of several units.
+func (p *props) quantity(name string, units []inUnit) *float64 {
 	var out *float64
-	for i, k := range keys {
-		v := p.v.get(k)
+	for _, u := range units {
+		v := p.v.in(name, u.ending)
 		if v.k == null {
 			continue
 		}
+		n := v.n
 		if v.k == text {
 			// exports write numbers as text
 			t := strings.TrimSpace(v.s)
 			if t == "" {
 				continue
 			}
-			n, err := strconv.ParseFloat(t, 64)
+			var err error
+			n, err = strconv.ParseFloat(t, 64)
 			if err != nil || math.IsNaN(n) || math.IsInf(n, 0) {
-				p.fail("%s is %q, a number is wanted", k, v.s)
+				p.fail("%s%s is %q, a number is wanted", name, u.ending, v.s)
 				return nil
 			}
-			v = val{k: number, n: n}
-		}
-		if v.k != number {
-			p.fail("%s is %s, a number is wanted", k, v.k)
+		} else if v.k != number {
+			p.fail("%s%s is %s, a number is wanted", name, u.ending, v.k)
 			return nil
 		}
 		if out != nil {
-			p.fail("%s gives a quantity that is given already in another unit", k)
+			p.fail("%s%s gives a quantity that is given already in another unit", name, u.ending)
 			return nil
 		}
-		f := v.n * factor[i]
-		if factor[i] == foot || factor[i] == inch {
+		f := n * u.si
+		if u.si == foot || u.si == inch {
 			f = tidy(f)
 		}
 		out = &f
@@ -210,22 +227,22 @@ func tidy(f float64) float64 {
 }
 
 func (p *props) length(name string) *float64 {
-	return p.quantity([]string{name + "_m", name + "_ft", name + "_in", name + "_mm"}, []float64{1, foot, inch, 0.001})
+	return p.quantity(name, lengths)
 }
 
 func (p *props) size(name string) *float64 { return p.length(name) }
 
 func (p *props) area(name string) *float64 {
-	return p.quantity([]string{name + "_m2", name + "_ft2"}, []float64{1, squareFoot})
+	return p.quantity(name, areas)
 }
 
 func (p *props) bare(name string) *float64 {
-	return p.quantity([]string{name}, []float64{1})
+	return p.quantity(name, plainly)
 }
 
 // elevation reads a level; a placeholder that can't be meant is missing.
 func (p *props) elevation(name string, ground float64) *float64 {
-	e := p.quantity([]string{name + "_m", name + "_ft"}, []float64{1, foot})
+	e := p.quantity(name, elevations)
 	if e == nil || placeholder(*e, *e+p.shift, ground) {
 		return nil
 	}
@@ -762,7 +779,7 @@ func (s *site) readInlet(f *feature, ground float64) {
 	p := &f.props
 	n := inlet{id: f.name("inlet"), at: t.points[0], system: p.v.get("system").str(), kind: p.v.get("kind").str(),
 		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), tieIn: p.elevation("tie_in", ground),
-		outgoing: p.size("outgoing_diameter"), flowLimit: p.quantity([]string{"flow_limit_m3s", "flow_limit_cfs", "flow_limit_gpm"}, []float64{1, foot * foot * foot, 0.003785411784 / 60}), surchargesAt: p.elevation("tailwater", ground)}
+		outgoing: p.size("outgoing_diameter"), flowLimit: p.quantity("flow_limit", flows), surchargesAt: p.elevation("tailwater", ground)}
 	if n.system == "" {
 		n.system = "unknown"
 	}
@@ -800,7 +817,7 @@ func (s *site) readIntake(f *feature, ground float64) {
 	}
 	p := &f.props
 	n := intake{id: f.name("intake"), lot: p.v.get("lot").str(), kind: p.v.get("kind").str(), at: t.points[0],
-		roofC: p.bare("roof_c"), yardC: p.bare("yard_c"), tc: p.bare("tc_min"), flow: p.quantity([]string{"flow_m3s", "flow_cfs", "flow_gpm"}, []float64{1, foot * foot * foot, 0.003785411784 / 60}),
+		roofC: p.bare("roof_c"), yardC: p.bare("yard_c"), tc: p.bare("tc_min"), flow: p.quantity("flow", flows),
 		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), startCover: p.length("start_cover"),
 		grate: [2]*float64{p.length("length"), p.length("width")}}
 	if a := p.area("roof_area"); a != nil {
@@ -833,7 +850,7 @@ func (s *site) readGround(layers val, zunit float64) error {
 		if len(v.a) > 2 && v.a[2].k == number {
 			return v.a[2].n*zunit + f.props.shift, v.a[2].n, true
 		}
-		if e := f.props.quantity([]string{"elevation_m", "elevation_ft"}, []float64{1, foot}); e != nil {
+		if e := f.props.quantity("elevation", elevations); e != nil {
 			return *e + f.props.shift, *e, true
 		}
 		return 0, 0, false
@@ -881,8 +898,8 @@ func (s *site) readGround(layers val, zunit float64) error {
 			}
 			if layer == "swales" {
 				if known = len(f.geom.get("coordinates").a[0].a) > 2; !known {
-					zs, known = between2(ps, f.props.quantity([]string{"invert_up_m", "invert_up_ft"}, []float64{1, foot}),
-						f.props.quantity([]string{"invert_down_m", "invert_down_ft"}, []float64{1, foot}), f.props.shift)
+					zs, known = between2(ps, f.props.quantity("invert_up", elevations),
+						f.props.quantity("invert_down", elevations), f.props.shift)
 				}
 				if known {
 					s.beds = append(s.beds, bed{ps, zs})
@@ -975,14 +992,14 @@ func (s *site) readRain(v val) error {
 	}
 	r := &rain{}
 	p := props{v: v}
-	if i := p.quantity([]string{"intensity_mmh", "intensity_inh"}, []float64{1, 25.4}); i != nil {
+	if i := p.quantity("intensity", rates); i != nil {
 		r.intensity = *i
 	}
 	for _, row := range v.get("table").a {
 		q := props{v: row}
 		d, y := q.bare("duration_min"), q.bare("return_years")
-		depth := q.quantity([]string{"depth_mm", "depth_in"}, []float64{1, 25.4})
-		i := q.quantity([]string{"intensity_mmh", "intensity_inh"}, []float64{1, 25.4})
+		depth := q.quantity("depth", depths)
+		i := q.quantity("intensity", rates)
 		if q.err != nil || d == nil || *d <= 0 || y == nil || depth == nil && i == nil {
 			return fmt.Errorf("verify: site document: rainfall table: a row without duration, return period and depth or intensity")
 		}

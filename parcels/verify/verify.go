@@ -130,6 +130,7 @@ type judge struct {
 	gathered []*gathered   // by run, once asked for
 	through  []float64     // minutes through each run, once asked for
 	edges    map[*lot]edgesOf
+	tubes    map[tubeKey]tube
 }
 
 // check is one row being worked.

@@ -2,6 +2,8 @@ package verify
 
 import (
 	"math"
+	"math/rand/v2"
+	"strconv"
 	"testing"
 )
 
@@ -50,6 +52,36 @@ func TestHandBreaklineBesideShots(t *testing.T) {
 			if ok != ok2 || math.Abs(lo-lo2) > 1e-3 || math.Abs(hi-hi2) > 1e-3 {
 				t.Fatalf("at %.2f, %.2f: %.4f to %.4f (%v), beside the shots %.4f to %.4f (%v)", x, y, lo, hi, ok, lo2, hi2, ok2)
 			}
+		}
+	}
+}
+
+// Numbers of any length are read to the bit as the standard library reads them.
+func TestOracleNumbers(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 3))
+	digits := func(n int) (s string) {
+		for range n {
+			s += string(rune('0' + r.IntN(10)))
+		}
+		return s
+	}
+	for range 200000 {
+		s := []string{"", "-"}[r.IntN(2)]
+		if n := r.IntN(19); n == 0 {
+			s += "0"
+		} else {
+			s += string(rune('1'+r.IntN(9))) + digits(n-1)
+		}
+		if n := r.IntN(20); n > 0 {
+			s += "." + digits(n)
+		}
+		if r.IntN(10) == 0 {
+			s += "e-" + digits(1+r.IntN(2))
+		}
+		v, err := readJSON([]byte(s))
+		want, bad := strconv.ParseFloat(s, 64)
+		if err != nil || bad != nil || v.k != number || math.Float64bits(v.n) != math.Float64bits(want) {
+			t.Fatalf("%s: %v %v, the standard library reads %v", s, v.n, err, want)
 		}
 	}
 }
