@@ -346,11 +346,12 @@ func (s *site) roomy(p *plan, b *branch, self int) bool {
 	return true
 }
 
-// build makes a plan on a trunk. It returns also the heads that found no way.
-func (s *site) build(e *end, trunk *branch, rest []int) (*plan, []int) {
+// build makes a plan on a trunk for less than most. It returns also the heads that
+// found no way, or none for that.
+func (s *site) build(e *end, trunk *branch, rest []int, most float64) (*plan, []int) {
 	p := &plan{end: e, branch: make([]branch, 0, len(s.heads))}
 	p.branch = append(p.branch, *trunk)
-	left := s.fill(p, rest, math.Inf(1))
+	left := s.fill(p, rest, most-trunk.cost)
 	p.sum()
 	return p, left
 }
@@ -480,8 +481,9 @@ func (s *site) lay(p *plan, k int, b *branch, body []orb.Point, first, last int,
 }
 
 // relay lays the tails of all branches that hang on branch k anew after it has
-// changed from what it was. It returns false where one finds no legal end.
-func (s *site) relay(p *plan, k int, was *branch) bool {
+// changed from what it was. It returns false where one finds no legal end, or where
+// together they grow dearer by more than slack beyond what dearer says.
+func (s *site) relay(p *plan, k int, was *branch, slack float64) bool {
 	for c := range p.branch {
 		b := &p.branch[c]
 		if b.up != k {
@@ -504,14 +506,19 @@ func (s *site) relay(p *plan, k int, was *branch) bool {
 			b.seg = seg
 			continue
 		}
-		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, math.Inf(1), false)
+		least := s.leastOn(b, o, i, n)
+		nb, ok := s.lay(p, c, b, b.pts[:len(b.pts)-b.tail], i, n, least+slack+1e-8, false)
 		if !ok {
+			return false
+		}
+		slack -= nb.cost - least + s.dearer(p, c, &nb) - s.dearer(p, c, nil)
+		if slack < -1e-8 {
 			return false
 		}
 		old := *b
 		nb.pts = slices.Clone(nb.pts)
 		p.branch[c] = nb
-		if !s.relay(p, c, &old) {
+		if !s.relay(p, c, &old, slack) {
 			return false
 		}
 	}
@@ -529,27 +536,40 @@ func (s *site) dearer(p *plan, k int, now *branch) float64 {
 		if b.up != k || b.through && len(b.pts) > 1 {
 			continue // that which runs into the source at the top stays
 		}
-		off := 0.0
+		least := 0.0
 		if now != nil {
 			i, n := window(now, b)
 			if len(b.pts) > 1 && same(now, was, b.seg, i, n) >= 0 {
 				continue
 			}
-			off = math.Inf(1)
-			for ; i < n; i++ {
-				off = min(off, distTo(b.pts[len(b.pts)-b.tail-1], now.pts[i], now.pts[i+1]))
+			least = s.leastOn(b, now, i, n)
+		} else {
+			if b.seg+1 < len(was.pts)-was.tail {
+				continue // not on the tail
 			}
-		} else if b.seg+1 < len(was.pts)-was.tail {
-			continue // not on the tail
-		}
-		body := b.pts[:len(b.pts)-b.tail]
-		least := s.beyondUnder(body, s.barePrice(s.heads[b.src].from, body, 0), math.Inf(1)) + s.metre*off
-		if off > touching {
-			least += s.p.Prices.Join
+			least = s.leastOn(b, was, 0, 0)
 		}
 		sum += least - b.cost + s.dearer(p, c, nil)
 	}
 	return sum
+}
+
+// leastOn is what branch b costs at least with another tail, onto the segments from
+// first to last of o; where there are none, onto anything.
+func (s *site) leastOn(b, o *branch, first, last int) float64 {
+	body := b.pts[:len(b.pts)-b.tail]
+	off := math.Inf(1)
+	for i := first; i < last; i++ {
+		off = min(off, distTo(body[len(body)-1], o.pts[i], o.pts[i+1]))
+	}
+	c := s.beyondUnder(body, s.barePrice(s.heads[b.src].from, body, 0), math.Inf(1))
+	if first < last {
+		c += s.metre * off
+		if off > touching {
+			c += s.p.Prices.Join
+		}
+	}
+	return c
 }
 
 // window is the range of segments of o on which branch b is laid anew after o has
@@ -608,13 +628,16 @@ func (s *site) with(p *plan, k int, pts []orb.Point, step, limit float64) *plan 
 	if !hung && !s.apart(p, k, b.pts, b.up, b.seg, b.through) {
 		return nil
 	}
-	if hung && p.cost+b.cost-old.cost+s.dearer(p, k, &b) >= limit+1e-9 {
-		return nil
+	slack := math.Inf(1)
+	if hung {
+		if slack = limit - (p.cost + b.cost - old.cost + s.dearer(p, k, &b)); slack < -1e-8 {
+			return nil
+		}
 	}
 	q := p.clone()
 	b.pts = slices.Clone(b.pts)
 	q.branch[k] = b
-	if hung && (!s.relay(q, k, old) || !s.apart(q, k, b.pts, b.up, b.seg, b.through)) {
+	if hung && (!s.relay(q, k, old, slack) || !s.apart(q, k, b.pts, b.up, b.seg, b.through)) {
 		return nil
 	}
 	q.sum()

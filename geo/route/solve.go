@@ -391,13 +391,11 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	var plans []found
 	var resumed found
 	build := func(b *branch) {
-		var rest []int
-		for _, k := range all {
-			if k != b.src {
-				rest = append(rest, k)
-			}
+		most := math.Inf(1)
+		if len(plans) > 0 && len(plans[0].left) == 0 && s.tries.improved == 1 {
+			most = plans[0].p.cost // nobody asks for a dearer one
 		}
-		p, left := s.build(e, b, rest)
+		p, left := s.build(e, b, without(all, b.src), most)
 		plans = append(plans, found{p, left})
 	}
 	if warm != nil {
@@ -479,7 +477,7 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 				break
 			}
 			s.haste = w
-			p, l := s.build(e, starts[0], without(all, starts[0].src))
+			p, l := s.build(e, starts[0], without(all, starts[0].src), math.Inf(1))
 			s.haste = 0
 			if len(l) > fewest {
 				continue
