@@ -108,7 +108,7 @@ func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 func (s *site) trunk(k int, e *end, cost float64) *branch {
 	var best *branch
 	h := &s.heads[k]
-	w := s.waysOf(k, func(_ int, at orb.Point, cost float64) float64 { return cost + s.metre*dist(at, e.at) })
+	w := s.waysOf(k, nil, func(_ int, at orb.Point, cost float64) float64 { return cost + s.metre*dist(at, e.at) })
 	consider := func(v int, base float64, tail ...orb.Point) {
 		a := s.graph.spots[v].at
 		c := base + s.p.Prices.TieIn + s.metre*dist(a, tail[0])

@@ -507,6 +507,7 @@ func (s *site) pass(a orb.Point, i int, c orb.Point) (float64, bool) {
 // other in the order of what they come to, and no farther than somebody asks.
 type ways struct {
 	head int
+	off  *plan // whose branches the ways may not touch; nil: none
 	// total is what a way that comes to a spot at a cost comes to at least; along an
 	// arc it never falls.
 	total func(spot int, at orb.Point, cost float64) float64
@@ -515,10 +516,11 @@ type ways struct {
 	last  int // spot found last, from which nobody has looked on; -1: none
 }
 
-// waysOf are the ways of head k; those asked for before are forgotten.
-func (s *site) waysOf(k int, total func(spot int, at orb.Point, cost float64) float64) *ways {
+// waysOf are the ways of head k off the branches of a plan (nil: none); those asked
+// for before are forgotten.
+func (s *site) waysOf(k int, off *plan, total func(spot int, at orb.Point, cost float64) float64) *ways {
 	h, w := &s.heads[k], &s.ways
-	w.head, w.total, w.queue, w.last = k, total, w.queue[:0], -1
+	w.head, w.off, w.total, w.queue, w.last = k, off, total, w.queue[:0], -1
 	if h.why != "" || h.target >= 0 {
 		return w
 	}
@@ -555,7 +557,7 @@ func (s *site) lookOn(w *ways, most float64) {
 	i := w.last
 	w.last = -1
 	g := &s.graph
-	cost, prev := w.label[i].cost, s.before(w, i)
+	cost, at, prev := w.label[i].cost, g.spots[i].at, s.before(w, i)
 	arcs := s.arcs(i)
 	for n := range arcs {
 		a := &arcs[n]
@@ -574,7 +576,7 @@ func (s *site) lookOn(w *ways, most float64) {
 		if !a.known {
 			s.look(i, a)
 		}
-		if c := cost + a.cost + bp; c < have {
+		if c := cost + a.cost + bp; c < have && (w.off == nil || s.apart(w.off, -1, []orb.Point{at, b}, -1, -1, false)) {
 			w.label[a.to] = label{c, i}
 			w.queue.push(item{int(a.to), w.total(int(a.to), b, c)})
 		}

@@ -66,7 +66,7 @@ func (s *site) berths(p *plan) []berth {
 // costs less than limit, nil if none.
 func (s *site) attach(p *plan, k int, limit float64) *branch {
 	h := &s.heads[k]
-	if h.why != "" {
+	if h.why != "" || len(h.pts) > 1 && !s.apart(p, -1, h.pts, -1, -1, false) {
 		return nil
 	}
 	var best *branch
@@ -75,7 +75,7 @@ func (s *site) attach(p *plan, k int, limit float64) *branch {
 	far := func(at orb.Point, cost float64) float64 { // of what haste charges, at least
 		return s.haste * (cost + s.metre*dist(at, p.end.at))
 	}
-	w := s.waysOf(k, func(v int, at orb.Point, cost float64) float64 {
+	w := s.waysOf(k, p, func(v int, at orb.Point, cost float64) float64 {
 		return cost + far(at, cost) + s.metre*p.toSpot(v, at, len(s.graph.spots))
 	})
 	for {
@@ -86,7 +86,6 @@ func (s *site) attach(p *plan, k int, limit float64) *branch {
 		at, base := s.graph.spots[v].at, w.label[v].cost
 		far := far(at, base)
 		prev := s.before(w, v)
-		wayOK := 0 // 0 not known, 1 good, -1 bad
 		for n := range berths {
 			t := &berths[n]
 			// what it costs at least to end there
@@ -102,9 +101,6 @@ func (s *site) attach(p *plan, k int, limit float64) *branch {
 				if b := s.enter(p, w, v, t.up, prev, base+far, limit); b != nil && s.weigh(p, b) < limit-1e-9 {
 					best, limit = b, b.worth
 				}
-				continue
-			}
-			if wayOK < 0 {
 				continue
 			}
 			most := min(limit-far, (limit-s.haste*t.togo)/(1+s.haste)) - base
@@ -131,15 +127,6 @@ func (s *site) attach(p *plan, k int, limit float64) *branch {
 					if _, ok := s.pass(*prev, v, ld.pts[0]); !ok {
 						continue
 					}
-				}
-				if wayOK == 0 {
-					wayOK = 1
-					if pts := s.way(w, v); len(pts) > 1 && !s.apart(p, -1, pts, -1, -1, false) {
-						wayOK = -1
-					}
-				}
-				if wayOK < 0 {
-					break
 				}
 				if b := s.landed(p, w, v, t.up, t.seg, ld); b != nil && s.weigh(p, b) < limit-1e-9 {
 					best, limit = b, b.worth

@@ -37,7 +37,7 @@ func ShortestWay(zone orb.MultiPolygon, a, b orb.Point) (orb.LineString, unit.Le
 	s.graph.spots = append(s.graph.spots, spot{at: h.pts[0], source: -1}, spot{at: sub(b, s.origin), source: -1})
 	s.link(0)
 	goal := s.graph.spots[to].at
-	w := s.waysOf(0, func(_ int, at orb.Point, cost float64) float64 { return cost + dist(at, goal) })
+	w := s.waysOf(0, nil, func(_ int, at orb.Point, cost float64) float64 { return cost + dist(at, goal) })
 	for v := -1; v != to; {
 		if v = s.next(w, math.Inf(1)); v < 0 {
 			return nil, 0, false
