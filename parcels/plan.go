@@ -220,6 +220,15 @@ type Remedy struct {
 	Location  *orb.Point   `json:"location,omitempty"`
 	Steps     []RemedyStep `json:"steps,omitempty"`
 	Checked   bool         `json:"checked"`
+	// Grading is the ground to be, where the plan of a remedy that moves earth was
+	// made and checked on it: what to stake.
+	Grading []Graded `json:"grading,omitempty"`
+}
+
+// Graded is a place of ground to be, and its level.
+type Graded struct {
+	At    orb.Point      `json:"location"`
+	Level unit.Elevation `json:"level_m"`
 }
 
 // RemedyStep is one of the things changed by a combined remedy; From and To as of

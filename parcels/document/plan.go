@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -301,6 +302,11 @@ func WritePlan(p *parcels.Plan, f *frame.Frame) ([]byte, error) {
 			at := Position(f, *l)
 			out.Remedies[i].Location = &at
 		}
+		out.Remedies[i].Grading = slices.Clone(out.Remedies[i].Grading)
+		for k := range out.Remedies[i].Grading {
+			g := &out.Remedies[i].Grading[k]
+			g.At = Position(f, g.At)
+		}
 	}
 	if out.LineFlows == nil {
 		out.LineFlows = []parcels.LineFlow{}
@@ -430,6 +436,9 @@ func ReadPlan(data []byte, f *frame.Frame) (*parcels.Plan, error) {
 		if l := p.Remedies[i].Location; l != nil {
 			q := plane(*l)
 			p.Remedies[i].Location = &q
+		}
+		for k := range p.Remedies[i].Grading {
+			p.Remedies[i].Grading[k].At = plane(p.Remedies[i].Grading[k].At)
 		}
 	}
 	for i := range p.Ponds {

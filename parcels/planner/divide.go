@@ -93,11 +93,12 @@ type street struct {
 
 // planTrunks plans lots on shared trunks, of which none is longer in making than
 // that of all.
-func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface ground.Surface, o Options, prover func(*parcels.Lot) proof) ([]*lotPlan, error) {
+func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface ground.Surface, o Options, prover func(...*parcels.Lot) proof) ([]*lotPlan, error) {
 	whole, err := newShared(s, st, lots, surface, o)
 	if err != nil {
 		return nil, err
 	}
+	whole.prove = prover(lots...)
 	var ds []division
 	var row *street
 	if len(lots) > 1 {
@@ -215,6 +216,14 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 		if ds == nil {
 			ds = row.candidates()
 		}
+	}
+	if len(lots) <= mostBoth && best != nil && best.stopped+len(row.never) >= len(lots) {
+		fresh, err := newShared(s, st, lots, surface, o) // drawn, few lots show better what is missing
+		if err != nil {
+			return nil, err
+		}
+		fresh.prove = prover(lots...)
+		return []*lotPlan{fresh}, fresh.run(ctx)
 	}
 	off := slices.Clone(row.never)
 	if best == nil {

@@ -227,7 +227,7 @@ func (s *street) clearOf(g group) float64 {
 // leaveOff makes the part of the plan of the lots that no trunk takes: for each a stop
 // that says why, held against what the trunks that are planned bring, and a drain of
 // its own where there is one.
-func (s *street) leaveOff(ctx context.Context, site *parcels.Site, off []plot, parts []*lotPlan, st *siting.Siting, surface ground.Surface, o Options, prover func(*parcels.Lot) proof) (*lotPlan, error) {
+func (s *street) leaveOff(ctx context.Context, site *parcels.Site, off []plot, parts []*lotPlan, st *siting.Siting, surface ground.Surface, o Options, prover func(...*parcels.Lot) proof) (*lotPlan, error) {
 	var lots []*parcels.Lot
 	for _, x := range off {
 		lots = append(lots, x.lot)
@@ -294,7 +294,7 @@ func (lp *lotPlan) asRemedy(lot string) (*parcels.Remedy, error) {
 		r.Verdict = parcels.NotProven
 		r.Message += " The easement's and each owner's permission is needed."
 	}
-	return r, lp.proven(r, lp, func(*parcels.Criteria) {})
+	return r, lp.proven(r, func(*parcels.Criteria) {})
 }
 
 // reckonedOff says why by estimate a lot is on no trunk to an outlet, to which others

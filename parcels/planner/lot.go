@@ -80,7 +80,9 @@ type lotPlan struct {
 	drawn        *layout // written down, and its profile
 	final        *profile.Result
 	mender       *mender // of what is drawn, where it does not arrive
-	prove        proof   // of its remedies; nil: nobody does
+	prove        proof   // of its remedies' plans; nil: nobody does
+	// proveOn is the same for plans on other ground: the site read anew.
+	proveOn      func(*parcels.Site, ground.Surface, ...*parcels.Lot) proof
 	water        []parcels.WaterCase
 	backed       *parcels.BackedUp
 	ponds        []parcels.Pond
@@ -136,6 +138,9 @@ func newShared(s *parcels.Site, st *siting.Siting, lots []*parcels.Lot, surface 
 		a.LeastCover, a.GreatestDepth, a.LeastDiameter = max(a.LeastCover, b.LeastCover), min(a.GreatestDepth, b.GreatestDepth), max(a.LeastDiameter, b.LeastDiameter)
 		ruled.Criteria.Trench.Width = max(ruled.Criteria.Trench.Width, under.Criteria.Trench.Width)
 		ruled.Criteria.TieIn.Reach = min(ruled.Criteria.TieIn.Reach, under.Criteria.TieIn.Reach)
+	}
+	if o.rule != nil {
+		o.rule(&ruled.Criteria)
 	}
 	lp := &lotPlan{site: &ruled, siting: st, lot: lots[0], shared: true, surface: surface, given: o.Surface != nil, only: o.Outlet, quick: o.Quick}
 	return lp, lp.take(lots)

@@ -40,7 +40,8 @@ const (
 	steepHead                 = 0.10                // grade of the head of a swale that is lowered
 	swaleSearch               = 60 * unit.Metre
 	swaleStep                 = 0.5
-	longestReach              = 3 // times the longest last run of the criteria: more is a street main
+	besideSwale               = 1.5 // m between the bed of a new swale and a pipe
+	longestReach              = 3   // times the longest last run of the criteria: more is a street main
 )
 
 // mender works remedies on one layout.
@@ -401,8 +402,11 @@ func (lp *lotPlan) lowerBed(at orb.Point, bed unit.Elevation) (kind string, cut,
 		return "the swale", cut, length, to, ok
 	}
 	cut, length, to, ok = lp.cutSwale(at, bed)
-	return "a new swale", cut, length, to, ok
+	return newSwale, cut, length, to, ok
 }
+
+// newSwale is what people are told of one that is cut where there was none.
+const newSwale = "a new swale"
 
 // lowerSwale lowers a swale of the site from a point on it down the water to
 // where the new bed, at the least slope of swales, meets the old one: its cut,
@@ -492,22 +496,40 @@ func (lp *lotPlan) digAlong(l orb.LineString, bed unit.Elevation, bottom, side, 
 }
 
 // cutSwale cuts a new swale from a point, straight, in the heading of the least
-// cut that stays in the lot.
+// cut that stays in the lot, and clear of the drain that is drawn where one does: ground
+// cut over a pipe covers it no more.
 func (lp *lotPlan) cutSwale(at orb.Point, bed unit.Elevation) (cut, length float64, to orb.Point, ok bool) {
 	lot := LotAt(lp.site, at)
 	if lot == nil {
 		return 0, 0, orb.Point{}, false
 	}
+	bare := false // it lies over the drain
 	for k := 0; k < 72; k++ {
 		sin, cos := math.Sincos(float64(k) * math.Pi / 36)
 		end := orb.Point{at[0] + float64(swaleSearch)*cos, at[1] + float64(swaleSearch)*sin}
 		c, n, p, found := lp.digAlong(orb.LineString{at, end}, bed, 0, swaleSide, 0)
-		if !found || ok && c >= cut || !inside(orb.LineString{at, p}, lot.Shape) && n > 0 {
+		if !found || !inside(orb.LineString{at, p}, lot.Shape) && n > 0 {
 			continue
 		}
-		cut, length, to, ok = c, n, p, true
+		if over := lp.overDrain(at, p); !ok || over == bare && c < cut || bare && !over {
+			cut, length, to, ok, bare = c, n, p, true, over
+		}
 	}
 	return
+}
+
+// overDrain says whether a new swale from an outlet lies over the drain that is drawn,
+// beyond the few metres where that comes out.
+func (lp *lotPlan) overDrain(at, to orb.Point) bool {
+	d := math.Hypot(to[0]-at[0], to[1]-at[1])
+	if lp.drawn == nil || d <= besideSwale {
+		return false
+	}
+	a := orb.Point{at[0] + besideSwale*(to[0]-at[0])/d, at[1] + besideSwale*(to[1]-at[1])/d}
+	return slices.ContainsFunc(lp.drawn.runs, func(r pipeRun) bool {
+		off, _, _ := shape.SegmentSegment(a, to, lp.drawn.nodes[r.from].at, lp.drawn.nodes[r.to].at)
+		return off < besideSwale
+	})
 }
 
 // fillBowls: a hollow with a basin in it, or crossed by the drain, is filled to
@@ -759,30 +781,47 @@ func (lp *lotPlan) mendElsewhere(ctx context.Context) error {
 
 // replan plans the lot again, to an outlet (none: any) and under other rules.
 func (lp *lotPlan) replan(ctx context.Context, outlet string, rule func(*parcels.Criteria)) (*lotPlan, parcels.Verdict, string, error) {
-	ruled := *lp.site
-	rule(&ruled.Criteria)
-	q, err := newLotPlan(&ruled, lp.siting, lp.lot, lp.surface, Options{Outlet: outlet, Quick: true}, lp.prefix)
+	var q *lotPlan
+	var err error
+	if lp.shared {
+		var lots []*parcels.Lot
+		for i := range lp.members {
+			lots = append(lots, lp.members[i].lot)
+		}
+		q, err = newShared(lp.site, lp.siting, lots, lp.surface, Options{Outlet: outlet, Quick: true, rule: rule})
+	} else {
+		ruled := *lp.site
+		rule(&ruled.Criteria)
+		q, err = newLotPlan(&ruled, lp.siting, lp.lot, lp.surface, Options{Outlet: outlet, Quick: true}, lp.prefix)
+	}
 	if err == nil {
 		err = q.drain(ctx)
 	}
 	if err != nil {
 		return nil, "", "", err
 	}
-	v, why, _ := parcels.Judge(q.findings)
-	if v != parcels.NotFeasible && (q.cost == nil || q.outlet == "") {
-		v = parcels.NotFeasible
-	}
-	return q, v, strings.Join(why, " "), nil
+	q.prove = lp.prove
+	v, why := q.drains()
+	return q, v, why, nil
 }
 
-// proven puts a plan made under other rules to the checker and says what came of
-// it, for the message of the remedy.
-func (lp *lotPlan) proven(r *parcels.Remedy, q *lotPlan, rule func(*parcels.Criteria)) error {
-	if lp.prove == nil {
+// drains is the verdict on the plan of a remedy, and why not.
+func (lp *lotPlan) drains() (parcels.Verdict, string) {
+	v, why, _ := parcels.Judge(lp.findings)
+	if v != parcels.NotFeasible && (lp.cost == nil || lp.outlet == "") {
+		v = parcels.NotFeasible
+	}
+	return v, strings.Join(why, " ")
+}
+
+// proven puts a plan made under other rules, or on other ground, to the checker and
+// says what came of it, for the message of the remedy.
+func (q *lotPlan) proven(r *parcels.Remedy, rule func(*parcels.Criteria)) error {
+	if q.prove == nil {
 		r.Message += " That plan was not checked: an estimate."
 		return nil
 	}
-	bad, err := lp.prove(q, rule)
+	bad, err := q.prove(q, rule)
 	if err != nil {
 		return err
 	}
@@ -811,7 +850,7 @@ func (lp *lotPlan) mendByInlet(ctx context.Context) (pairs []pair, err error) {
 		}
 		r := parcels.Remedy{Kind: parcels.OtherInlet, Outlet: q.outlet, Verdict: v, CostIndex: q.cost,
 			Message: fmt.Sprintf("Drain to %s in place of %s: gravity does it, with %.1f m of trench.", q.outlet, lp.only, float64(q.trenchLength))}
-		if err := lp.proven(&r, q, same); err != nil {
+		if err := q.proven(&r, same); err != nil {
 			return nil, err
 		}
 		lp.remedies = append(lp.remedies, r)
@@ -855,7 +894,7 @@ func (lp *lotPlan) mendByInlet(ctx context.Context) (pairs []pair, err error) {
 		} else {
 			r.Verdict, r.CostIndex = parcels.NotProven, q.cost
 			r.Message += fmt.Sprintf(" gravity does it, with %.1f m of trench. The owner of the ground from the zone to the inlet must agree to so long a run over it, and the criteria must allow it.", float64(q.trenchLength))
-			if err := lp.proven(&r, q, rule); err != nil {
+			if err := q.proven(&r, rule); err != nil {
 				return nil, err
 			}
 		}

@@ -21,12 +21,17 @@ import (
 // of the lot.
 const mostPairs = 4
 
+// mostBeds is how often the bed of a pair is lowered for the ground that is cut.
+const mostBeds = 3
+
 // step is one thing that a pair changes.
 type step struct {
 	part  parcels.RemedyStep
 	say   string                  // as an order, without its full stop
 	bend  bend                    // on a layout
-	rule  func(*parcels.Criteria) // for planning anew; nil: the site itself is changed
+	rule  func(*parcels.Criteria) // for planning anew; nil: no rule is changed
+	grade func() *grading         // the ground it leaves; nil: as it is
+	lower func(unit.Length) *step // of a bed: the same so much lower; nil: none is
 	extra float64                 // what it costs beside the drain
 	leave bool                    // somebody else's is asked
 	earth func(r *parcels.Remedy) // writes down cut and fill
@@ -76,42 +81,38 @@ func (lp *lotPlan) mendByTwo(ctx context.Context, others []pair) error {
 	planned, left := 0, 0
 	var told []parcels.Remedy
 	for _, p := range pairs {
-		a, b := p.steps[0], p.steps[1]
-		r := parcels.Remedy{Kind: parcels.Combined, Outlet: p.outlet, Verdict: parcels.Feasible, CostIndex: parcels.Num(round(p.cost, 2)), Steps: []parcels.RemedyStep{a.part, b.part}, Message: upper(a.say) + ", and " + b.say + ":"}
-		for _, s := range p.steps {
-			if s.earth != nil {
-				s.earth(&r)
-			}
-			if s.leave {
-				r.Verdict = parcels.NotProven
-			}
-		}
-		switch {
-		case a.rule == nil || b.rule == nil || lp.shared: // of many lots each plan takes long
-			r.Message += " on the layout as drawn gravity does it. An estimate: planned anew it may come out otherwise."
-		case planned == mostPairs:
+		r := p.remedy()
+		g, exact := lp.grounds(&p)
+		if exact && planned == mostPairs {
 			left++
 			continue
-		default:
+		}
+		if exact {
+			var err error
+			if exact, err = lp.planPair(ctx, &p, g, &r); err != nil {
+				return err
+			}
 			planned++
-			rule := func(c *parcels.Criteria) { a.rule(c); b.rule(c) }
-			q, v, why, err := lp.replan(ctx, p.outlet, rule)
+		}
+		// Cut ground covers a pipe less: what was enough on the ground as it lies may
+		// then come in too low, and the bed must be lower still.
+		for try := 0; exact && r.Short != nil && try < mostBeds; try++ {
+			q, ok := p.deeper(*r.Short)
+			if g, exact = lp.grounds(&q); !ok || !exact {
+				exact = true // what was planned stands
+				break
+			}
+			next := q.remedy()
+			again, err := lp.planPair(ctx, &q, g, &next)
 			if err != nil {
 				return err
 			}
-			if v == parcels.NotFeasible {
-				r.Verdict, r.CostIndex = v, nil
-				r.Message += " planned so, it does not go either. " + why
-				break
+			if again {
+				p, r = q, next
 			}
-			if v == parcels.NotProven {
-				r.Verdict = v
-			}
-			r.CostIndex = q.cost
-			r.Message += fmt.Sprintf(" planned so, gravity does it, with %.1f m of trench.", float64(q.trenchLength))
-			if err := lp.proven(&r, q, rule); err != nil {
-				return err
-			}
+		}
+		if !exact {
+			r.Message += " on the layout as drawn gravity does it. An estimate: planned anew it may come out otherwise."
 		}
 		if p.steps[0].leave {
 			r.Message += " The owner of the ground from the zone to the inlet must agree to so long a run over it, and the criteria must allow it."
@@ -133,6 +134,106 @@ func (lp *lotPlan) mendByTwo(ctx context.Context, others []pair) error {
 			Message: fmt.Sprintf("Of the pairs of remedies that would do it on the layout as drawn the %d cheapest were planned; %d dearer ones were not.", planned, left)})
 	}
 	return nil
+}
+
+// remedy begins to tell of a pair, with the cost by the layout as drawn.
+func (p *pair) remedy() parcels.Remedy {
+	a, b := p.steps[0], p.steps[1]
+	r := parcels.Remedy{Kind: parcels.Combined, Outlet: p.outlet, Verdict: parcels.Feasible, CostIndex: parcels.Num(round(p.cost, 2)), Steps: []parcels.RemedyStep{a.part, b.part}, Message: upper(a.say) + ", and " + b.say + ":"}
+	for _, s := range p.steps {
+		if s.earth != nil {
+			s.earth(&r)
+		}
+		if s.leave {
+			r.Verdict = parcels.NotProven
+		}
+	}
+	return r
+}
+
+// deeper is the pair with its bed so much lower; false: it has none, or none lower.
+func (p pair) deeper(by unit.Length) (pair, bool) {
+	for i := range p.steps {
+		if p.steps[i].lower == nil {
+			continue
+		}
+		s := p.steps[i].lower(by)
+		if s == nil {
+			return p, false
+		}
+		p.steps[i] = *s
+		return p, true
+	}
+	return p, false
+}
+
+// grounds is the ground that a pair leaves, nil as it is; false where the pair cannot be
+// planned anew: an intake's own cover is no rule, the ground cannot be written down, or
+// the trunk is one of several (prove is nil) or of many lots, each plan of which takes long.
+func (lp *lotPlan) grounds(p *pair) (g *grading, ok bool) {
+	if lp.shared && (lp.prove == nil || len(lp.members) > mostBoth) {
+		return nil, false
+	}
+	for _, s := range p.steps {
+		if s.grade == nil && s.rule == nil {
+			return nil, false
+		}
+		if s.grade != nil {
+			own := s.grade()
+			if own == nil || lp.shared {
+				return nil, false
+			}
+			g = g.and(own)
+		}
+	}
+	return g, true
+}
+
+// planPair plans the lot anew with a pair, on the ground that it leaves, and has the
+// plan checked; false: that ground cannot be written down.
+func (lp *lotPlan) planPair(ctx context.Context, p *pair, g *grading, r *parcels.Remedy) (bool, error) {
+	rule := func(c *parcels.Criteria) {
+		for _, s := range p.steps {
+			if s.rule != nil {
+				s.rule(c)
+			}
+		}
+	}
+	var q *lotPlan
+	var v parcels.Verdict
+	var why string
+	var err error
+	if g == nil {
+		q, v, why, err = lp.replan(ctx, p.outlet, rule)
+	} else {
+		q, v, why, err = lp.replanOn(ctx, g, p.outlet, rule)
+	}
+	switch {
+	case err != nil || q == nil:
+		return false, err
+	case v == parcels.NotFeasible:
+		r.Verdict, r.CostIndex = v, nil
+		r.Message += " planned so, it does not go either. " + why
+		if q.final != nil && q.final.Verdict == profile.Short {
+			r.Short = parcels.Num(mm(-q.final.Margin))
+		}
+		return true, nil
+	case v == parcels.NotProven:
+		r.Verdict = v
+	}
+	r.CostIndex = parcels.Num(round(*q.cost+p.steps[0].extra+p.steps[1].extra, 2))
+	how := "planned so"
+	if g != nil {
+		how = "planned on the ground as it then is"
+	}
+	r.Message += fmt.Sprintf(" %s, gravity does it, with %.1f m of trench.", how, float64(q.trenchLength))
+	if err := q.proven(r, rule); err != nil {
+		return false, err
+	}
+	if r.Checked && g != nil {
+		r.Grading = g.shots
+	}
+	return true, nil
 }
 
 // pairsWith are the pairs of a step already taken, by which this plan was made and
@@ -212,7 +313,8 @@ func (m *mender) pairs() (out []pair, err error) {
 		volume := round(h.Volume, 2)
 		a := step{part: parcels.RemedyStep{Kind: parcels.FillBowl, From: parcels.Num(round(float64(h.Level)-float64(h.Depth), 3)), To: parcels.Num(round(float64(h.Level), 3)), Unit: "m"}, bend: fill,
 			say:   fmt.Sprintf("fill the hollow of %.2f m, %.1f m3, to where it runs over", float64(h.Depth), h.Volume),
-			extra: h.Volume * m.lp.site.Criteria.Prices.EarthworkPerM3, earth: func(r *parcels.Remedy) { r.Fill = &volume }}
+			extra: h.Volume * m.lp.site.Criteria.Prices.EarthworkPerM3, earth: func(r *parcels.Remedy) { r.Fill = &volume },
+			grade: func() *grading { return m.lp.filledGround(h) }}
 		for _, finish := range []finisher{(*mender).finishCover, (*mender).finishLarger, (*mender).finishDeeper} {
 			if _, err := add(a, finish); err != nil {
 				return nil, err
@@ -312,16 +414,32 @@ func (m *mender) finishRegrade(also ...bend) (*step, float64, error) {
 	if err != nil || out.Verdict != profile.Arrives {
 		return nil, 0, err
 	}
-	kind, cut, length, to, ok := m.lp.lowerBed(e.at, bed)
-	if !ok {
+	st := m.regradeStep(bed)
+	if st == nil {
 		return nil, 0, nil
 	}
-	c := m.lp.site.Criteria
-	extra := cut * c.Prices.EarthworkPerM3
-	cut = round(cut, 2)
+	return st, m.price(out) + st.extra, nil
+}
+
+// regradeStep cuts the ground at the end of a layout down to a bed; nil: it meets no
+// lower ground on the lot.
+func (m *mender) regradeStep(bed unit.Elevation) *step {
+	e, c := m.l.end, m.lp.site.Criteria
+	kind, volume, length, to, ok := m.lp.lowerBed(e.at, bed)
+	if !ok {
+		return nil
+	}
+	cut := round(volume, 2)
 	return &step{part: parcels.RemedyStep{Kind: parcels.RegradeSwale, Outlet: e.id, From: parcels.Num(round(float64(m.base.End.TieIn), 3)), To: parcels.Num(round(float64(bed), 3)), Unit: "m"}, bend: bedAt(bed),
 		say:   fmt.Sprintf("cut %s %.0f mm deeper at %s and on for %.1f m at %.2g %%, %.1f m3", kind, math.Ceil(1000*float64(m.base.End.TieIn-bed)), e.id, length, 100*float64(c.Ground.SwaleLeastSlope), cut),
-		extra: extra, earth: func(r *parcels.Remedy) { r.Cut, r.Location = &cut, &to }}, m.price(out) + extra, nil
+		extra: volume * c.Prices.EarthworkPerM3, earth: func(r *parcels.Remedy) { r.Cut, r.Location = &cut, &to },
+		grade: func() *grading {
+			if kind != newSwale {
+				return nil // the bed of a swale that is there is a line with levels of its own
+			}
+			return m.lp.bedGround(e, bed, to)
+		},
+		lower: func(by unit.Length) *step { return m.regradeStep(bed.Plus(-by - 5*unit.Millimetre)) }}
 }
 
 // upper begins an order with a capital.

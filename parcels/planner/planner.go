@@ -46,6 +46,8 @@ type Options struct {
 	// proof of the bound, remedies, the emitter that is not listed, and what the free
 	// layout would cost beside a drawn one. For answers while a line is dragged.
 	Quick bool
+	// rule, where not nil, changes what holds for a shared trunk: a remedy is tried.
+	rule func(*parcels.Criteria)
 }
 
 // Refuted is the error of a plan that failed verification: the plan is kept
@@ -82,7 +84,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	}
 	st := siting.New(s).With(kept)
 	if o.Shared {
-		if parts, err = planTrunks(ctx, s, st, lots, surface, o, func(lot *parcels.Lot) proof { return p.prover(s, surface, lot) }); err != nil {
+		if parts, err = planTrunks(ctx, s, st, lots, surface, o, func(lots ...*parcels.Lot) proof { return p.prover(s, surface, lots...) }); err != nil {
 			return nil, nil, err
 		}
 		lots = nil
@@ -103,7 +105,7 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 		if err != nil {
 			return nil, nil, err
 		}
-		lp.prove = p.prover(s, surface, lot)
+		lp.prove, lp.proveOn = p.prover(s, surface, lot), p.prover
 		if err := lp.run(ctx); err != nil {
 			return nil, nil, err
 		}
@@ -186,12 +188,12 @@ type proof func(q *lotPlan, rule func(*parcels.Criteria)) (string, error)
 
 // prover puts the plan of a lot's remedy to the verifier, under the rules that it
 // was made by.
-func (p *Planner) prover(s *parcels.Site, surface ground.Surface, lot *parcels.Lot) proof {
+func (p *Planner) prover(s *parcels.Site, surface ground.Surface, lots ...*parcels.Lot) proof {
 	return func(q *lotPlan, rule func(*parcels.Criteria)) (string, error) {
 		if p.Verifier == nil {
 			return "there is no verifier", nil // the plan itself fails for that
 		}
-		plan, _, err := p.open(s, Options{Surface: surface}, []*parcels.Lot{lot})
+		plan, _, err := p.open(s, Options{Surface: surface}, lots)
 		if err != nil {
 			return "", err
 		}

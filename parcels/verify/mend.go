@@ -135,11 +135,52 @@ func (j *judge) changes(c *check, name string, r *remedy) {
 	}
 }
 
+// graded: a plan made on other ground than lies there says what ground: no shot of it
+// lies lower than now where a hollow is filled, and none over the level to which it is;
+// none lies higher where a bed is cut, and none under the bed's own fall.
+func (j *judge) graded(c *check, r *remedy) {
+	name := "remedy " + r.kind
+	var fill, cut *remedy
+	for i := range r.steps {
+		switch s := &r.steps[i]; s.kind {
+		case parcels.FillBowl:
+			fill = s
+		case parcels.RegradeSwale:
+			cut = s
+		}
+	}
+	switch moves := fill != nil || cut != nil; {
+	case r.checked && moves && len(r.grading) == 0:
+		c.fail(name, "changes the ground, and its plan is said to have passed a check of the site as it is")
+	case len(r.grading) > 0 && !(r.checked && moves):
+		c.fail(name, "grading of a plan that moves no earth or was not checked")
+	}
+	for _, g := range r.grading {
+		lo, hi, ok := j.shot(g.at)
+		if ok && g.level < lo-groundSlack && cut == nil {
+			c.fail(name, "fills to %s where the ground lies at %s", mm(g.level), mm(lo))
+		}
+		if ok && g.level > hi+groundSlack && fill == nil {
+			c.fail(name, "cuts to %s where the ground lies at %s", mm(g.level), mm(hi))
+		}
+		if fill != nil && fill.to != nil && g.level > hi+groundSlack && g.level > *fill.to+2*oneMillimetre {
+			c.fail(name, "fills to %s, over the %s at which it runs over", mm(g.level), mm(*fill.to))
+		}
+		if cut != nil && cut.to != nil && g.level < lo-groundSlack && g.level < *cut.to-mostBedFall*float64(j.c.Ground.SwaleLeastSlope)-oneMillimetre {
+			c.fail(name, "cuts to %s, under a bed from %s", mm(g.level), mm(*cut.to))
+		}
+	}
+}
+
+// mostBedFall is the length of bed, m, over which a new swale may fall.
+const mostBedFall = 60
+
 // twoSteps judges a combined remedy: two kinds of one thing, each a change from
 // what holds now, and neither told to do it by itself at the same outlet.
 func (j *judge) twoSteps(c *check, r *remedy, works bool) {
 	name := "remedy " + r.kind
 	kinds := []string{parcels.LessCover, parcels.LargerPipe, parcels.DeeperTrench, parcels.OtherInlet, parcels.RegradeSwale, parcels.FillBowl}
+	j.graded(c, r)
 	if len(r.steps) != 2 || r.steps[0].kind == r.steps[1].kind {
 		c.fail(name, "is not two things, each of its own kind")
 	}
@@ -154,9 +195,6 @@ func (j *judge) twoSteps(c *check, r *remedy, works bool) {
 		}
 		if s.kind == parcels.DeeperTrench && s.from != nil && s.to != nil && !(*s.to > *s.from) {
 			c.fail(name, "a trench of %.4f is no deeper than %.4f", *s.to, *s.from)
-		}
-		if (s.kind == parcels.RegradeSwale || s.kind == parcels.FillBowl) && r.checked {
-			c.fail(name, "changes the ground, and its plan is said to have passed a check of the site as it is")
 		}
 		j.changes(c, name, s)
 		for k := range j.p.remedies {

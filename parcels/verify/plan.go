@@ -97,6 +97,13 @@ type remedy struct {
 	from, to, gain, short, cost, cut, fill, flow, head *float64
 	steps                                              []remedy // of a combined one
 	checked                                            bool
+	grading                                            []graded
+}
+
+// graded is a shot of the ground to be.
+type graded struct {
+	at    pt
+	level float64
 }
 
 type found struct {
@@ -274,6 +281,15 @@ func (r *planReader) body(v val) {
 		p.remedies = append(p.remedies, remedy{steps: steps, checked: r.flag(a, "checked", of), kind: r.text(a, "remedy", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
 			from: r.maybe(a, "from", of), to: r.maybe(a, "to", of), gain: r.maybe(a, "gain_m", of), short: r.maybe(a, "short_m", of), cost: r.maybe(a, "cost_index", of),
 			cut: r.maybe(a, "cut_m3", of), fill: r.maybe(a, "fill_m3", of), flow: r.maybe(a, "flow_m3s", of), head: r.maybe(a, "head_m", of)})
+		last := &p.remedies[len(p.remedies)-1]
+		for k, g := range a.get("grading").a {
+			of := fmt.Sprintf("shot %d of the grading of remedy %d", k, i)
+			at, ok := r.s.position(g.get("location"))
+			if !ok {
+				r.fault("%s: its place is none", of)
+			}
+			last.grading = append(last.grading, graded{at, r.num(g, "level_m", of)})
+		}
 	}
 	p.cost, p.costBound = r.maybe(sm, "cost_index", "summary"), r.maybe(v.get("bound"), "cost_lower_bound", "bound")
 	p.site = r.text(v, "site", "plan")
@@ -349,7 +365,6 @@ func (r *planReader) body(v val) {
 				r.fault("%s: its place is none", of)
 			}
 		}
-		r.maybe(f, "required", of)
 		g := found{code: r.text(f, "code", of), severity: r.text(f, "severity", of), message: r.text(f, "message", of),
 			lot: r.text(f, "lot", of), feature: r.text(f, "feature", of), cure: r.text(f, "cure", of), notProven: r.flag(f, "not_proven", of), measured: r.maybe(f, "measured", of), required: r.maybe(f, "required", of), unit: r.text(f, "unit", of)}
 		if g.severity != "stop" && g.severity != "warn" && g.severity != "note" {
