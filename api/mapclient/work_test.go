@@ -11,7 +11,6 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -183,14 +182,15 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 				lots = append(lots, fmt.Sprintf(`{"type":"Feature","properties":{"lot":"%d-%d"},"geometry":{"type":"Polygon","coordinates":[[[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f],[%.4f,%.4f]]]}}`, i, j, x, y, x+3e-4, y, x+3e-4, y+4e-4, x, y+4e-4, x, y))
 			}
 		}
-		file := filepath.Join(dir, "parcels.geojson")
-		if err := os.WriteFile(file, []byte(`{"type":"FeatureCollection","features":[`+strings.Join(lots, ",")+`]}`), 0o600); err != nil {
+		at := serve(t, "--store", store)
+		res, err := http.Post(at+"sites?site=county", "application/json", strings.NewReader(`{"site":"county","criteria":{"clearance":{"lot_line_m":2}},"layers":{"parcels":{"type":"FeatureCollection","features":[`+strings.Join(lots, ",")+`]}}}`))
+		if err != nil {
 			t.Fatal(err)
 		}
-		if out, err := exec.Command(program(t), "import", file, "--store", store, "--site", "county", "--layer", "parcels").CombinedOutput(); err != nil {
-			t.Fatalf("%v\n%s", err, out)
+		res.Body.Close()
+		if res.StatusCode != http.StatusCreated {
+			t.Fatalf("the county was not stored: %s", res.Status)
 		}
-		at := serve(t, "--store", store)
 		b.page(t, s.width, s.height, s.phone)
 		b.open(at + "#site=county")
 		b.until(`document.getElementById('verdict').textContent.includes('5600 lots') && !document.getElementById('lotNamedBox').hidden`)
@@ -203,6 +203,15 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		// the lot's lines: ink on stone
 		b.until(`(c => { const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }); t.drawImage(c, 0, 0); const d = t.getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 0; i < d.length; i += 4) if (d[i] === 0xd8 && d[i + 1] === 0xd1 && d[i + 2] === 0xc4) n++; return n; })(document.getElementById('ground')) > 50000`)
 		b.picture(s.pictures("county-"))
+		// a route drawn 1 m inside the lot's west line, as if this browser had kept it: by the
+		// site's own clearance of 2 m, which came with the head, its check refuses it
+		b.call(b.session, "Page.addScriptToEvaluateOnNewDocument", map[string]any{"source": `(f => { window.__checks = []; window.fetch = (to, o) => { if (String(to).includes('/processes/check/')) window.__checks.push(o.body); return f(to, o); }; })(window.fetch)`}, nil)
+		b.eval(`localStorage.setItem(Object.keys(localStorage).find(k => k.startsWith('fallwright.edits.store.')) ?? 'fallwright.edits.store.county', JSON.stringify({ lot: '40-35', edits: { moves: {}, route: [[-85 + 40 * 3e-4 + 1 / 90000, 36.01408], [-85 + 40 * 3e-4 + 1 / 90000, 36.0143]], what: {}, outlet: '', shots: null } }))`, nil)
+		b.call(b.session, "Page.reload", nil, nil)
+		b.until(`window.__checks?.length > 0 && document.querySelector('#overlay .mend')`)
+		if got := b.text(`String(JSON.parse(window.__checks.at(-1)).inputs.site.criteria?.clearance?.lot_line_m)`); got != "2" {
+			t.Errorf("the check was sent with a clearance of %s m, the site's own is 2", got)
+		}
 		b.eval(`document.getElementById('lotNamed').value = 'nowhere'; document.querySelector('#lotNamedForm button').click()`, nil)
 		b.until(`document.getElementById('reportText').textContent.includes('has no lot nowhere')`)
 		b.call(b.session, "Page.navigate", map[string]any{"url": "about:blank"}, nil) // its service stops: no tile is to be on its way

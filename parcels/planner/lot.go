@@ -249,6 +249,9 @@ func (lp *lotPlan) run(ctx context.Context) error {
 	if err := lp.pipe(ctx); err != nil {
 		return err
 	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
 	return lp.lines()
 }
 
@@ -256,6 +259,9 @@ func (lp *lotPlan) run(ctx context.Context) error {
 func (lp *lotPlan) pipe(ctx context.Context) error {
 	if !lp.quick {
 		for i := range lp.members {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
 			lp.yard(&lp.members[i])
 		}
 	}
@@ -307,6 +313,9 @@ func (lp *lotPlan) drain(ctx context.Context) error {
 // finish writes the layout down and, where a stop stands against it, works out
 // the way along the easements.
 func (lp *lotPlan) finish(ctx context.Context, l *layout, r *profile.Result) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
 	lp.drawn, lp.final = l, r
 	if err := lp.network(l, r); err != nil {
 		return err
@@ -318,8 +327,12 @@ func (lp *lotPlan) finish(ctx context.Context, l *layout, r *profile.Result) err
 }
 
 // lay finds the tree of trenches and its profile. A nil tree means that the
-// findings say why there is none.
+// findings say why there is none. Every plan, round, remedy and pair of remedies goes
+// through here, and stops here where ctx has ended.
 func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
 	c := lp.site.Criteria
 	lp.alternatives = nil
 	if err := lp.targets(); err != nil {
@@ -424,6 +437,9 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 	if best == nil {
 		// Nothing can be built: show the layout that comes nearest, with what it
 		// lacks.
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
 		p.Price, p.Prove = nil, false
 		open := false
 		for i := range p.Targets {

@@ -115,6 +115,9 @@ func (p *Planner) Plan(ctx context.Context, s *parcels.Site, o Options) (*parcel
 	if plan.Trunks, err = trunks(plan); err != nil {
 		return nil, nil, err
 	}
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
 	plan.Quantities = quantities.Reckon(plan, s)
 	body, err := p.gate(s, plan)
 	if err != nil {

@@ -58,7 +58,7 @@ function takeUp(): void {
   after.edit();
   if (lot === null) return;
   tell('Your edits of this site were kept in this browser and are back. Undo takes them away.');
-  if (lot) queueMicrotask(() => choose(lot));
+  if (lot) queueMicrotask(() => { if (state.large) void chooseLarge(lot); else choose(lot); }); // what lies round a lot of a large site is to be fetched first
 }
 
 export async function openSample(lot = ''): Promise<void> {
