@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/paulmach/orb"
 
@@ -671,11 +672,13 @@ func (d *siteReader) middle() float64 {
 }
 
 // sentinels takes away levels that cannot be meant: a number that exports
-// write for "unknown", far from the site's own heights, whose middle is given.
-func (d *siteReader) sentinels(mid float64) {
+// write for "unknown", far from the site's own heights, whose middle is asked for
+// where there is such a number.
+func (d *siteReader) sentinels(middle func() float64) {
 	const far = 20.0 // metres from the site's heights: no yard spans this
+	middle = sync.OnceValue(middle)
 	cannotBe := func(raw, value float64) bool {
-		return IsSentinel(raw) && (math.IsNaN(mid) || math.Abs(value-mid) > far)
+		return IsSentinel(raw) && (math.IsNaN(middle()) || math.Abs(value-middle()) > far)
 	}
 	for _, l := range d.levels {
 		if !cannotBe(l.raw, l.value) {
@@ -691,7 +694,7 @@ func (d *siteReader) sentinels(mid float64) {
 			Cure: fmt.Sprintf("Measure %s of %s %s.", l.what, l.layer, name)})
 	}
 	out := func(sp parcels.Spot) bool {
-		return IsSentinel(float64(sp.Z)/d.zUnit) && !math.IsNaN(mid) && math.Abs(float64(sp.Z)-mid) > far
+		return IsSentinel(float64(sp.Z)/d.zUnit) && !math.IsNaN(middle()) && math.Abs(float64(sp.Z)-middle()) > far
 	}
 	if !slices.ContainsFunc(d.s.Spots, out) {
 		return

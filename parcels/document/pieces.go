@@ -285,11 +285,12 @@ func (p *Pieces) Survey(workers int, batches Batches, each func(l parcels.Layer,
 		}
 	}
 	d.layer = ""
-	if v := d.middle(); !math.IsNaN(v) {
-		k.Middle = &v
+	mid := d.middle()
+	if !math.IsNaN(mid) {
+		k.Middle = &mid
 	}
 	d.s.Spots = shots
-	d.wholeShows()
+	d.wholeShows(func() float64 { return mid })
 	d.s.Spots = nil
 	if len(d.faults) > 0 {
 		return nil, k, d.error(parcels.Invalid)
@@ -383,7 +384,7 @@ func (p *Pieces) Part(k Known, layers []parcels.Layer, fs func(l parcels.Layer) 
 	if k.Middle != nil {
 		mid = *k.Middle
 	}
-	d.sentinels(mid)
+	d.sentinels(func() float64 { return mid })
 	head.Findings, head.Assumptions = nil, nil
 	return &head, nil
 }

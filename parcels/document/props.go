@@ -185,6 +185,9 @@ func IsSentinel(v float64) bool {
 		return true
 	}
 	a := math.Abs(v)
+	if a < 888*foot-1e-9 { // the least of them
+		return false
+	}
 	for _, s := range []float64{888, 8888, 999, 9999, 99999, 999999} {
 		if a == s || math.Abs(a-s*foot) < 1e-9 || a == s+0.99 || a == s+0.9 {
 			return true

@@ -117,8 +117,7 @@ func read(o Options) (*parcels.Site, error) {
 	if d.layers(layers); d.full || d.fatal {
 		return nil, d.error(parcels.Invalid)
 	}
-	d.heights()
-	d.wholeShows()
+	d.wholeShows(func() float64 { d.heights(); return d.middle() })
 	if len(d.faults) > 0 {
 		return nil, d.error(parcels.Invalid)
 	}
@@ -189,13 +188,14 @@ func open(o Options) (*siteReader, map[parcels.Layer]layerText, error) {
 	return d, layers, nil
 }
 
-// wholeShows adds what only a look at all features shows.
-func (d *siteReader) wholeShows() {
+// wholeShows adds what only a look at all features shows; middle gives the middle of
+// the site's heights.
+func (d *siteReader) wholeShows(middle func() float64) {
 	if d.reversed > 0 {
 		d.s.Findings = append(d.s.Findings, parcels.Finding{Code: "rings_reversed", Severity: parcels.Note,
 			Message: fmt.Sprintf("%d rings ran against the right-hand rule of RFC 7946 and were turned; no line moved.", d.reversed)})
 	}
-	d.sentinels(d.middle())
+	d.sentinels(middle)
 	d.suppliedLayers()
 }
 
@@ -320,14 +320,28 @@ func (d *siteReader) object(raw []byte, pointer string, known ...string) (props,
 	return props{r: d.reader, p: place{feature: -1, pointer: pointer, ring: -1, vertex: -1}, m: m, site: d.s}, true
 }
 
+// rainfall reads the rainfall, or takes it from memory where its text was read before
+// and nothing was to be told of it.
 func (d *siteReader) rainfall() {
 	raw := d.top["rainfall"]
 	if isNull(raw) {
 		return
 	}
+	told, findings := d.told, len(d.s.Findings)
+	d.s.Rain, _ = memory.Of(d.o.Memory, func() memory.Key { return memory.NewHash("document.rainfall").Bytes(raw).Key() }, func() (*parcels.Rainfall, int64, error) {
+		rain := d.readRainfall(raw)
+		if d.told > told || len(d.s.Findings) > findings {
+			return rain, 0, errFaulty
+		}
+		return rain, 2 * int64(len(raw)), nil
+	})
+}
+
+// readRainfall gives nil where a fault says why.
+func (d *siteReader) readRainfall(raw []byte) *parcels.Rainfall {
 	q, ok := d.object(raw, "/rainfall", "intensity_mmh", "intensity_inh", "duration_min", "return_years", "table", "curve", "origin", "source", "series", "note")
 	if !ok {
-		return
+		return nil
 	}
 	rain := &parcels.Rainfall{Intensity: q.rate("intensity")}
 	rain.Duration = as[hydro.Duration](q.number("duration_min", 0.1, 1e5))
@@ -335,7 +349,7 @@ func (d *siteReader) rainfall() {
 	if t := q.m["table"]; !isNull(t) {
 		if kindOf(t) != "array" {
 			q.wrong("table", "an array of rows")
-			return
+			return nil
 		}
 		each(t, func(i int, e []byte) bool {
 			rq, ok := d.object(e, fmt.Sprintf("/rainfall/table/%d", i), "duration_min", "return_years", "depth_mm", "depth_in", "intensity_mmh", "intensity_inh")
@@ -378,9 +392,9 @@ func (d *siteReader) rainfall() {
 	}
 	if n != 1 {
 		d.fault(parcels.Fault{Slug: "property-invalid", Pointer: "/rainfall", Detail: "The rainfall needs exactly one of intensity_mmh, table and curve."})
-		return
+		return nil
 	}
-	d.s.Rain = rain
+	return rain
 }
 
 func (d *siteReader) soil() {
