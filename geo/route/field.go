@@ -122,22 +122,26 @@ const blockSize = 6
 
 // newField takes shells and holes in any order of turn, moved by -origin.
 func newField(mp orb.MultiPolygon, origin orb.Point) *field {
-	n := 0
+	n, rings := 0, 0
 	for _, poly := range mp {
+		rings += len(poly)
 		for _, ring := range poly {
 			n += len(ring)
 		}
 	}
-	f := &field{tol: eps, box: emptyBox(), edges: make([]edge, 0, n)}
+	f := &field{tol: eps, box: emptyBox(), edges: make([]edge, 0, n), blocks: make([]block, 0, n/blockSize+rings), rings: make([]int, 0, rings)}
 	pts := make([]orb.Point, 0, n)
 	for part, poly := range mp {
 		for k, ring := range poly {
 			pts = pts[:0]
 			for _, p := range ring {
 				p = sub(p, origin)
-				if len(pts) == 0 || dist(pts[len(pts)-1], p) > eps {
-					pts = append(pts, p)
+				if n := len(pts); n > 0 {
+					if d := sub(p, pts[n-1]); !(dot(d, d) > eps*eps) {
+						continue
+					}
 				}
+				pts = append(pts, p)
 			}
 			for len(pts) > 1 && dist(pts[0], pts[len(pts)-1]) <= eps {
 				pts = pts[:len(pts)-1]
@@ -148,11 +152,11 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 			if a := turnArea(pts); (a > 0) != (k == 0) {
 				slices.Reverse(pts)
 			}
-			n := len(pts)
-			first := len(f.edges)
-			for i := range pts {
-				f.edges = append(f.edges, edge{pts[i], pts[(i+1)%n]})
+			first, last := len(f.edges), len(pts)-1
+			for i, p := range pts[:last] {
+				f.edges = append(f.edges, edge{p, pts[i+1]})
 			}
+			f.edges = append(f.edges, edge{pts[last], pts[0]})
 			f.rings = append(f.rings, len(f.edges))
 			for i := first; i < len(f.edges); i += blockSize {
 				j := min(i+blockSize, len(f.edges))
@@ -181,10 +185,11 @@ func newField(mp orb.MultiPolygon, origin orb.Point) *field {
 
 func turnArea(pts []orb.Point) float64 {
 	var a float64
-	for i, p := range pts {
-		a += cross(p, pts[(i+1)%len(pts)])
+	last := len(pts) - 1
+	for i, p := range pts[:last] {
+		a += cross(p, pts[i+1])
 	}
-	return a / 2
+	return (a + cross(pts[last], pts[0])) / 2
 }
 
 // holds tells whether p is in the closed area, its boundary widened by the

@@ -241,7 +241,7 @@ func (s *site) addBase() {
 			continue
 		}
 		for _, c := range r.outline().corners {
-			if s.zone.holds(c.at) && !c.reflex() {
+			if !c.reflex() && s.zone.holds(c.at) {
 				s.addSpot(spot{at: c.at, source: -1})
 			}
 		}
