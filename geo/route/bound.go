@@ -65,10 +65,16 @@ func (s *site) boundOf(r *Result) *Bound {
 		return nil
 	}
 	d := x.newDual(heads)
+	if s.halt != nil {
+		return nil
+	}
 	b := &Bound{Cost: d.bound, By: "dual ascent"}
 	var q *plan
 	if len(d.heads) <= mostExact {
 		f := x.searchWith(d, r.Best.Cost+1e-6)
+		if s.halt != nil {
+			return nil
+		}
 		b.Cost, b.By = f.cost, "exact search"
 		q = f.plan()
 	}

@@ -84,6 +84,9 @@ func (x *exact) newDual(heads []int) *dual {
 		d.deepen(levels)
 		d.fixed += d.cleanouts()
 	}
+	if s.halt != nil {
+		return d
+	}
 	d.prepare()
 	return d
 }
@@ -112,7 +115,7 @@ func (d *dual) deepen(levels []float64) {
 	undirected := map[pair]int{}
 	for i := range x.rays {
 		r := &x.rays[i]
-		if r.known {
+		if r.known || s.halted() {
 			continue
 		}
 		if j, ok := undirected[pair{r.to, r.from}]; ok {
@@ -546,6 +549,9 @@ func (d *dual) ascend() {
 	}
 	for round := 0; slices.Contains(active, true) && round < 1000; round++ {
 		for i := range d.heads {
+			if d.x.s.halted() {
+				return
+			}
 			if !active[i] {
 				continue
 			}

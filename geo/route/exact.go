@@ -131,7 +131,7 @@ func (s *site) newExact(e *end, plans []*plan, more ...orb.Point) *exact {
 	}
 	sight := s.sight()
 	for i := range x.pts {
-		if i == t {
+		if i == t || s.halted() {
 			continue
 		}
 		leaves := x.onto[i].head < 0 // nothing leaves a kept line but at its end
@@ -360,7 +360,7 @@ func (x *exact) searchWith(d *dual, limit float64) *search {
 		turned = join
 	}
 	var touched, seen []int32
-	for set := uint32(1); set <= full; set++ {
+	for set := uint32(1); set <= full && !s.halted(); set++ {
 		touched, seen = touched[:0], seen[:0]
 		rest := d.rest(set)
 		put := func(a int32, c float64, o origin) bool {

@@ -82,6 +82,8 @@ type site struct {
 	depth   *Depth // for the bound
 	scratch scratch
 	memo    []memo   // of runs asked about
+	asked   int      // how often halted has been asked
+	halt    error    // of Problem.Stop
 	settled []uint64 // branches that no move made better, by plan.around
 }
 
@@ -536,6 +538,9 @@ func (s *site) waysOf(k int, off *plan, total func(spot int, at orb.Point, cost 
 // next finds the way to one more spot and returns the spot; -1 where there is none
 // that comes to less than most, which may not grow from call to call.
 func (s *site) next(w *ways, most float64) int {
+	if s.halted() {
+		return -1
+	}
 	if w.last >= 0 {
 		s.lookOn(w, most)
 	}

@@ -1,6 +1,7 @@
 package route
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand"
@@ -430,4 +431,36 @@ func TestPropertyOddZones(t *testing.T) {
 		}
 	}
 	t.Logf("%d sources joined, %d told why not", joined, told)
+}
+
+// A caller that gives up gets its own word back and nothing else, wherever the work
+// is at that time: the search is stopped at each of the times at which it asks.
+func TestPropertyStopped(t *testing.T) {
+	l := newLot(3, 7)
+	p := l.problem
+	p.Prove, p.Price, p.Depth = true, depthPrice(p.Prices), depthLeast(&p)
+	all := 0
+	p.Stop = func() error { all++; return nil }
+	want, err := Solve(&p)
+	if err != nil || want.Best == nil || all < 20 {
+		t.Fatal(err, all)
+	}
+	gone := errors.New("gone")
+	for n := 1; n <= all; n += 1 + all/40 {
+		asked := 0
+		p.Stop = func() error {
+			if asked++; asked >= n {
+				return gone
+			}
+			return nil
+		}
+		if r, err := Solve(&p); r != nil || err != gone || asked != n {
+			t.Fatalf("stopped at %d of %d: %v, %v after being asked %d times", n, all, r, err, asked)
+		}
+	}
+	p.Stop = func() error { return nil }
+	got, err := Solve(&p)
+	if err != nil || got.Best.Cost != want.Best.Cost || *got.Bound != *want.Bound {
+		t.Error("asking changes the answer")
+	}
 }

@@ -137,6 +137,10 @@ type Problem struct {
 	// sources without Depth, and looser; none for a large block of lots). Where the search comes on a cheaper
 	// tree, that becomes the best. It costs tens of milliseconds at 8 sources.
 	Prove bool
+	// Stop, where not nil, is asked now and then while the work goes on, such as the
+	// Err of a context: what it returns, if not nil, is the error that Solve gives up
+	// with.
+	Stop func() error
 	// PriceKept asks for Result.Free: the search made again without the kept lines.
 	PriceKept bool
 }
@@ -209,14 +213,21 @@ type Alternative struct {
 	Way    unit.Length
 }
 
-// NoTarget begins the reason of a source from which no target can be reached,
-// for a cause that is the target's and not the source's.
-const NoTarget = "no target can be reached from it"
+// Cause is why a source is joined to no tree.
+type Cause int
+
+const (
+	CauseUnfit    Cause = iota // water from it, or along its kept line, can't get into the zone
+	CauseNoTarget              // no target can be reached, for a cause that is the targets' and not the source's
+	CausePiece                 // it stands in another piece of the zone than the tree
+	CauseShutOut               // the rules on turns, straights and crossings leave no way from it to the tree
+)
 
 // Unreached is a source that no tree of the chosen target joins.
 type Unreached struct {
 	Source  int // index into Problem.Sources, -1 for a kept line from no source
-	Reason  string
+	Cause   Cause
+	Reason  string      // the cause in words
 	Nearest orb.Point   // nearest point of the zone
 	Off     unit.Length // distance to it
 }

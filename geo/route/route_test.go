@@ -350,7 +350,7 @@ func TestHostile(t *testing.T) {
 			t.Fatalf("%+v %v", r, err)
 		}
 		u := r.Unreached[0]
-		if u.Source != 1 || u.Nearest != (orb.Point{5, 0}) || math.Abs(float64(u.Off)-2) > 1e-9 || !strings.Contains(u.Reason, "2.000 m outside") {
+		if u.Source != 1 || u.Cause != CauseUnfit || u.Nearest != (orb.Point{5, 0}) || math.Abs(float64(u.Off)-2) > 1e-9 || !strings.Contains(u.Reason, "2.000 m outside") {
 			t.Errorf("%+v", u)
 		}
 	})
@@ -366,7 +366,7 @@ func TestHostile(t *testing.T) {
 		p := base()
 		p.Targets = nil
 		r, err := Solve(p)
-		if err != nil || r.Best != nil || len(r.Unreached) != 1 || r.Unreached[0].Reason != "there is no target" {
+		if err != nil || r.Best != nil || len(r.Unreached) != 1 || r.Unreached[0].Cause != CauseNoTarget || r.Unreached[0].Reason != "there is no target" {
 			t.Fatalf("%+v %v", r, err)
 		}
 	})
@@ -405,6 +405,28 @@ func TestHostile(t *testing.T) {
 		p.Targets = p.Targets[1:]
 		r, err = Solve(p)
 		if err != nil || r.Best != nil || len(r.Unreached) != 1 {
+			t.Fatalf("%+v %v", r, err)
+		}
+	})
+	t.Run("source in another piece", func(t *testing.T) {
+		p := base()
+		p.Zone = orb.MultiPolygon{{rect(0, 0, 10, 10)}, {rect(12, 0, 20, 10)}}
+		p.Sources = append(p.Sources, Source{ID: "b", At: orb.Point{15, 5}})
+		r, err := Solve(p)
+		if err != nil || r.Best == nil || len(r.Unreached) != 1 || r.Unreached[0].Source != 1 || r.Unreached[0].Cause != CausePiece {
+			t.Fatalf("%+v %v", r, err)
+		}
+	})
+	t.Run("shut out by the rules", func(t *testing.T) {
+		// b stands in the other arm of a corridor 1 m wide that turns by a right
+		// angle, where no more than 30 degrees may be turned at a place
+		p := base()
+		p.Zone = orb.MultiPolygon{{orb.Ring{{0, 0}, {10, 0}, {10, 1}, {1, 1}, {1, 10}, {0, 10}, {0, 0}}}}
+		p.Rules.BendAngle, p.Rules.LeastStraight = 30*Degree, 1
+		p.Sources = []Source{{ID: "a", At: orb.Point{2, 0.5}}, {ID: "b", At: orb.Point{0.5, 9}}}
+		p.Targets = []Target{{ID: "t", At: orb.Point{9.5, 0.5}}}
+		r, err := Solve(p)
+		if err != nil || r.Best == nil || len(r.Unreached) != 1 || r.Unreached[0].Source != 1 || r.Unreached[0].Cause != CauseShutOut {
 			t.Fatalf("%+v %v", r, err)
 		}
 	})

@@ -583,6 +583,9 @@ func same(o, was *branch, seg, first, last int) int {
 // the branch grows dearer by more than step can save on those that hang on it. It
 // does not keep pts.
 func (s *site) with(p *plan, k int, pts []orb.Point, step, limit float64) *plan {
+	if s.halted() {
+		return nil
+	}
 	old := &p.branch[k]
 	most := old.cost + limit - p.cost // of the branch
 	hung := false

@@ -248,10 +248,20 @@ func (s *site) addBase() {
 	}
 }
 
+// halted tells whether the caller wants no answer any more. What is under way then
+// comes to an end with what it has, and solve returns the error.
+func (s *site) halted() bool {
+	const every = 64 // some tens of microseconds of work
+	if s.asked++; s.halt == nil && s.p.Stop != nil && s.asked%every == 0 {
+		s.halt = s.p.Stop()
+	}
+	return s.halt != nil
+}
+
 // Solve returns the cheapest tree it finds for the target that Problem.Choice
 // prefers, and what became of every other target and source. A problem that
 // can't be solved is a Result that says why; an error (*Fault or
-// *shape.InvalidError) is a problem that is not one.
+// *shape.InvalidError) is a problem that is not one, or what Problem.Stop returned.
 func Solve(p *Problem) (*Result, error) {
 	if err := faults(p, nil); err != nil {
 		return nil, err
@@ -269,12 +279,12 @@ func solve(p *Problem, how tries) (*Result, error) {
 		if s.heads[k].why == "" {
 			all = append(all, k)
 		} else {
-			r.Unreached = append(r.Unreached, s.unreached(k, s.heads[k].why))
+			r.Unreached = append(r.Unreached, s.unreached(k, CauseUnfit, s.heads[k].why))
 		}
 	}
 	if len(p.Targets) == 0 {
 		for _, k := range all {
-			r.Unreached = append(r.Unreached, s.unreached(k, "there is no target"))
+			r.Unreached = append(r.Unreached, s.unreached(k, CauseNoTarget, "there is no target"))
 		}
 		return r, nil
 	}
@@ -282,7 +292,9 @@ func solve(p *Problem, how tries) (*Result, error) {
 	plans := make([]*plan, len(p.Targets))
 	for t := range p.Targets {
 		var a Alternative
-		a, plans[t], lefts[t] = s.toward(t, all)
+		if a, plans[t], lefts[t] = s.toward(t, all); s.halt != nil {
+			return nil, s.halt
+		}
 		r.Alternatives = append(r.Alternatives, a)
 	}
 	rank := make([]int, len(p.Targets))
@@ -334,16 +346,18 @@ func solve(p *Problem, how tries) (*Result, error) {
 		}
 	}
 	for _, k := range left {
-		why := "no way that keeps the rules leads from it to the tree"
+		cause, why := CauseShutOut, "no way that keeps the rules leads from it to the tree"
 		if r.Best == nil {
-			why = NoTarget + ": " + first.Reason
+			cause, why = CauseNoTarget, "no target can be reached from it: "+first.Reason
 		} else if b := &r.plan.branch[0]; s.zone.part(s.heads[k].pts[len(s.heads[k].pts)-1]) != s.zone.part(b.pts[b.head-1]) {
-			why = "it stands in another piece of the zone than the tree"
+			cause, why = CausePiece, "it stands in another piece of the zone than the tree"
 		}
-		r.Unreached = append(r.Unreached, s.unreached(k, why))
+		r.Unreached = append(r.Unreached, s.unreached(k, cause, why))
 	}
 	if r.Best != nil && p.Prove {
-		r.Bound = s.bound(r)
+		if r.Bound = s.bound(r); s.halt != nil {
+			return nil, s.halt
+		}
 	}
 	if r.Best != nil && p.PriceKept && len(p.Kept) > 0 {
 		free := *p
@@ -359,8 +373,8 @@ func solve(p *Problem, how tries) (*Result, error) {
 	return r, nil
 }
 
-func (s *site) unreached(k int, why string) Unreached {
-	return Unreached{Source: s.heads[k].source, Reason: why, Nearest: add(s.heads[k].near, s.origin), Off: unit.Length(s.heads[k].off)}
+func (s *site) unreached(k int, cause Cause, why string) Unreached {
+	return Unreached{Source: s.heads[k].source, Cause: cause, Reason: why, Nearest: add(s.heads[k].near, s.origin), Off: unit.Length(s.heads[k].off)}
 }
 
 // toward returns the best tree to target t for the heads given, and those of
@@ -425,6 +439,9 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 		build(starts[i]) // another trunk may leave room for those shut out
 		byCost()
 	}
+	if s.halt != nil {
+		return a, nil, all
+	}
 	fewest := len(plans[0].left)
 	var best *plan
 	var left []int
@@ -434,6 +451,9 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 	}
 	// consider prices a plan and keeps it if it is the best so far
 	consider := func(f found) bool {
+		if s.halt != nil {
+			return false
+		}
 		tr := s.tree(f.p)
 		if bad := s.check(tr); len(bad) > 0 {
 			if a.Tree == nil {

@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -199,7 +198,7 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 		}
 		again := false
 		for _, u := range res.Unreached {
-			if u.Source >= 0 && res.Best != nil && !strings.Contains(u.Reason, "piece") {
+			if u.Source >= 0 && res.Best != nil && u.Cause != route.CausePiece {
 				first[lp.waters[reps[u.Source]].lot]++
 				again = true
 			}
@@ -217,7 +216,7 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 	if res.Best == nil {
 		for i := range p.Sources {
 			if !slices.Contains(reps, i) {
-				res.Unreached = append(res.Unreached, route.Unreached{Source: i, Reason: "its lot has no way to an outlet", Nearest: p.Sources[i].At})
+				res.Unreached = append(res.Unreached, route.Unreached{Source: i, Cause: route.CauseShutOut, Reason: "its lot has no way to an outlet", Nearest: p.Sources[i].At})
 			}
 		}
 		return res, nil
@@ -373,7 +372,7 @@ func trimmed(t *route.Tree) route.Tree {
 // stays as it is; breaks tells what rules of the problem the whole breaks.
 func (lp *lotPlan) tooth(p *route.Problem, t *route.Tree, sources []int, root int, breaks func(*route.Tree) []string) (left []route.Unreached, err error) {
 	miss := func(i int, why string) {
-		left = append(left, route.Unreached{Source: i, Reason: why, Nearest: p.Sources[i].At})
+		left = append(left, route.Unreached{Source: i, Cause: route.CauseShutOut, Reason: why, Nearest: p.Sources[i].At})
 	}
 	leaves := map[int]int{}
 	for i, r := range t.Runs {

@@ -5,6 +5,7 @@ package planner
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -177,6 +178,9 @@ func (lp *lotPlan) take(lots []*parcels.Lot) error {
 }
 
 func wrong(lot *parcels.Lot, err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err // nothing is wrong with the lot: nobody waits for it any more
+	}
 	return &parcels.Error{Kind: parcels.Failed, Op: "planner: trench zone", Subject: "lot " + lot.ID, Err: err}
 }
 
@@ -408,7 +412,7 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 		return nil, nil, err
 	}
 	p.Prices.Askew = p.Prices.Metre / 30 // neat where it costs next to nothing
-	p.Price, p.Prove = lp.price, !lp.quick
+	p.Price, p.Prove, p.Stop = lp.price, !lp.quick, ctx.Err
 	p.PriceKept = len(lp.wanted) < len(p.Kept) && !lp.quick // of what is drawn, not of what is wanted
 	if lp.surface != nil {
 		p.Depth = lp.depth
@@ -490,9 +494,6 @@ func (lp *lotPlan) lay(ctx context.Context) (*layout, *profile.Result, error) {
 	return l, out, nil
 }
 
-// noWay begins what the route says of an intake that the rules on fittings shut out.
-const noWay = "no way that keeps the rules"
-
 // longerStraights are the times of the least straight with which a layout is looked
 // for again: a corner of several chords is then turned at one place or cut.
 var longerStraights = [...]unit.Length{1.6, 2.5}
@@ -507,7 +508,7 @@ func solve(p *route.Problem) (*route.Result, error) {
 		return nil, err
 	}
 	shut := func(r *route.Result) bool {
-		return slices.ContainsFunc(r.Unreached, func(u route.Unreached) bool { return strings.HasPrefix(u.Reason, noWay) })
+		return slices.ContainsFunc(r.Unreached, func(u route.Unreached) bool { return u.Cause == route.CauseShutOut })
 	}
 	for _, times := range longerStraights {
 		if !shut(res) {
@@ -541,7 +542,7 @@ func (lp *lotPlan) tellUnreached(p *route.Problem, list []route.Unreached) {
 		if !src.LeadOff && u.Off > 0 {
 			code = "intake_outside_zone"
 		}
-		if code == "intake_unreached" && strings.HasPrefix(u.Reason, route.NoTarget) {
+		if code == "intake_unreached" && u.Cause == route.CauseNoTarget {
 			// said once, of the lot: the outlets and why none of them will do
 			lp.find(parcels.Finding{Code: code, Severity: parcels.Stop, Feature: src.ID, Message: fmt.Sprintf("Intake %s is joined to nothing.", src.ID)})
 			continue
