@@ -43,7 +43,7 @@ func TestPropertyStops(t *testing.T) {
 		lot   string
 		quick bool
 		least int
-	}{{"B1", true, 15}, {"B1", false, 30}, {"A1", false, 40}} {
+	}{{"B1", true, 15}, {"B1", false, 30}, {"A1", false, 20}} {
 		whole := &asking{Context: context.Background(), left: 1 << 30}
 		if _, _, err := p.Plan(whole, s, planner.Options{Lots: []string{c.lot}, Quick: c.quick}); err != nil {
 			t.Fatal(err)
