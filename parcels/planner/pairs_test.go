@@ -1,10 +1,12 @@
 package planner_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -255,5 +257,48 @@ func TestHandSharedPairPlanned(t *testing.T) {
 	}
 	if two != 1 {
 		t.Errorf("%d pairs", two)
+	}
+}
+
+// The site of TestHandTwoRemedies with a street before its east line and two more inlets
+// in it, 6 m and 6.5 m beyond the line, which a longer last run would reach. By hand, to
+// them it is 121 m and more: 4 in pipe arrives at 98.98 m, with the least cover at 99.13
+// m, 8 in pipe at 0.275 % at 99.15 m; with tie-ins at 99.08 and 99.09 m each is reached
+// by the longer run and either less cover or the larger pipe. With the pair of the inlet
+// on the line those are five: the four cheapest are planned, and that one is not is told.
+func TestHandPairsCutShort(t *testing.T) {
+	doc := flatSite(t, 99.25).Document
+	inlet := func(id string, x, y, tie float64) string {
+		return fmt.Sprintf(`,{"type":"Feature","properties":{"inlet":"%s","system":"storm","rim_m":99.95,"tie_in_m":%.3f,"tailwater_m":98.1},"geometry":{"type":"Point","coordinates":[%.3f,%.3f]}}`, id, tie, 500000+x, 5000000+y)
+	}
+	brace := bytes.Index(doc, []byte(`"intakes":`))
+	end := brace - 1
+	for doc[end] != ']' {
+		end--
+	}
+	doc = slices.Concat(doc[:end], []byte(inlet("J", 126, 10, 99.08)+inlet("K", 126.5, 7, 99.09)), doc[end:])
+	doc = bytes.Replace(doc, []byte(`"spots":`), []byte(`"streets":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"trench":"permission"},"geometry":{"type":"Polygon","coordinates":[[[500120,4999990],[500135,4999990],[500135,5000030],[500120,5000030],[500120,4999990]]]}}]},"spots":`), 1)
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	pairs := 0
+	for _, r := range plan.Remedies {
+		t.Logf("%s %s %s %v: %s", r.Kind, r.Outlet, r.Verdict, r.Checked, r.Message)
+		if r.Kind == parcels.Combined {
+			pairs++
+		}
+	}
+	i := slices.IndexFunc(plan.Findings, func(f parcels.Finding) bool { return f.Code == "remedies_cut_short" })
+	if pairs != 4 || i < 0 {
+		t.Fatalf("%d pairs, cut short told: %v", pairs, i >= 0)
+	}
+	if f := plan.Findings[i]; *f.Measured != 4 || *f.Required != 5 || f.Severity != parcels.Note {
+		t.Errorf("%+v", f)
 	}
 }
