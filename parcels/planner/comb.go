@@ -46,6 +46,16 @@ func (lp *lotPlan) comb(p *route.Problem) (*route.Result, error) {
 		if along, err = lp.combOn(p, lots, byLot, stems); err != nil {
 			return nil, err
 		}
+		if few := used(along.Best, stems); along.Best != nil && len(few) < len(stems) {
+			// To a stem that no lateral came by after all the trunk went for nothing.
+			again, err := lp.combOn(p, lots, byLot, few)
+			if err != nil {
+				return nil, err
+			}
+			if b := again.Best; b != nil && len(again.Unreached) <= len(along.Unreached) && (p.Price != nil && b.Cost < along.Best.Cost || p.Price == nil && b.Length < along.Best.Length) {
+				along = again
+			}
+		}
 		if along.Best != nil && len(along.Unreached) == 0 && (len(lots) > mostBoth || p.Price == nil) {
 			return along, nil
 		}
@@ -123,6 +133,35 @@ func (lp *lotPlan) stems(p *route.Problem, lots []string, byLot map[string][]int
 			if !slices.ContainsFunc(out, func(o stem) bool { return apart(o.at, q) < least }) {
 				out = append(out, stem{lot, q})
 			}
+		}
+	}
+	return out
+}
+
+// byStem is how near a trunk goes by a stem, cutting its corners.
+const byStem = 1.0 * unit.Metre
+
+// used are the stems by which a finished tree goes; of a lot with none that is, the
+// nearest to it.
+func used(t *route.Tree, stems []stem) (out []stem) {
+	if t == nil {
+		return stems
+	}
+	least := map[string]unit.Length{}
+	off := make([]unit.Length, len(stems))
+	for k, s := range stems {
+		off[k] = unit.Length(math.Inf(1))
+		for i := range t.Runs {
+			d, _ := shape.PointLine(s.at, t.Line(i))
+			off[k] = min(off[k], d)
+		}
+		if had, ok := least[s.lot]; !ok || off[k] < had {
+			least[s.lot] = off[k]
+		}
+	}
+	for k, s := range stems {
+		if off[k] <= max(least[s.lot], byStem) {
+			out = append(out, s)
 		}
 	}
 	return out

@@ -283,6 +283,9 @@ func (j *judge) insideLot() {
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
 		l := j.home(r)
+		if l == nil && r.lot == "" && len(r.easements) > 0 {
+			continue // ground of no lot: (*judge).easementRuns holds it to be of none
+		}
 		if l == nil {
 			c.fail(r.id, "lot %q is not in the site", r.lot)
 			continue
