@@ -59,7 +59,17 @@ func (h *Hash) Count(n int) *Hash {
 }
 
 // Text adds text with its length.
-func (h *Hash) Text(s string) *Hash { return h.Bytes([]byte(s)) }
+func (h *Hash) Text(s string) *Hash {
+	if len(s) > shortText {
+		return h.Bytes([]byte(s))
+	}
+	h.Count(len(s)).room(len(s))
+	h.buf = append(h.buf, s...)
+	return h
+}
+
+// shortText is up to how many bytes of text are gathered with what stands round them.
+const shortText = 256
 
 // Bytes adds bytes with their length.
 func (h *Hash) Bytes(b []byte) *Hash {

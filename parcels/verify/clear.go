@@ -16,13 +16,17 @@ import (
 // it may not.
 var zoneWords = []string{"zone", "clearance", "forbidden", "too_close"}
 
-// clears says whether the line keeps l from the thing, its own reach added, and
-// gives the distance from the thing's edge in float64 (0 inside).
-func (j *judge) clears(t *thing, line []pt, bb box, l limit) (ok bool, least float64) {
-	if t.box.far(bb, l.m+t.grow.m+1) {
+// clears says whether the line keeps the sum of the terms from the thing, its own
+// reach added, and gives the distance from the thing's edge in float64 (0 inside).
+func (j *judge) clears(t *thing, line []pt, bb box, terms ...float64) (ok bool, least float64) {
+	about := t.grow.m + 1
+	for _, v := range terms {
+		about += v
+	}
+	if t.box.far(bb, about) {
 		return true, math.Inf(1)
 	}
-	l = l.plus(t.grow.terms...)
+	l := sum(slices.Concat(terms, t.grow.terms)...)
 	p := j.s.plane
 	ok, least = true, math.Inf(1)
 	hold := func(a, b, c, d pt) {
@@ -434,21 +438,18 @@ func (j *judge) foundation() {
 	c.note = "worst and limit are what is left over the clearance asked for"
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
-		f := j.foundationLimit(r)
+		ask, line := j.foundationLimit(r), r.line
 		bb := boxOf(r.line)
+		if r.leadOff { // its end must be clear of every wall
+			end := line[len(line)-1]
+			line = []pt{end, end}
+		}
+		if r.tieIn { // it may leave the zone, and never meets a wall
+			ask, line = 0, r.trimmed()
+		}
 		for k := range j.s.buildings {
 			t := &j.s.buildings[k]
-			line := r.line
-			if r.leadOff {
-				line = line[len(line)-1:] // its end must be clear of every wall
-				line = []pt{line[0], line[0]}
-			}
-			ask := f
-			if r.tieIn {
-				ask = 0 // it may leave the zone, and never meets a wall
-				line = r.trimmed()
-			}
-			ok, d := j.clears(t, line, bb, half(r.width).plus(ask))
+			ok, d := j.clears(t, line, bb, r.width/2, ask)
 			c.least(d-r.width/2-ask, r.id)
 			if !ok {
 				c.broken(j.digNames(r), zoneWords, "the trench edge is %s from building %s, %s is asked", mm(d-r.width/2), t.id, mm(ask))
@@ -474,7 +475,7 @@ func (j *judge) forbiddenGround() {
 				if r.tieIn {
 					line = r.trimmed() // beside the structure the pipe's middle counts: (*judge).tieIn
 				}
-				ok, d := j.clears(t, line, bb, half(r.width))
+				ok, d := j.clears(t, line, bb, r.width/2)
 				c.least(d-r.width/2, r.id)
 				if !ok {
 					c.broken(j.digNames(r), zoneWords, "the trench reaches into %s (%s), where a trench is forbidden", t.id, t.kind)
@@ -489,17 +490,20 @@ func (j *judge) obstacles() {
 	c := j.open("obstacle_clearance").bound(0)
 	for i := range j.p.runs {
 		r := &j.p.runs[i]
-		bb := boxOf(r.line)
+		bb, line := boxOf(r.line), r.line
+		if r.tieIn {
+			line = r.trimmed()
+		}
 		for k := range j.s.obstacles {
 			t := &j.s.obstacles[k]
 			if t.rule != "forbidden" {
 				continue
 			}
-			keep, line := t.keep, r.line
+			keep := t.keep
 			if r.tieIn {
-				keep, line = 0, r.trimmed()
+				keep = 0
 			}
-			ok, d := j.clears(t, line, bb, half(r.width).plus(keep))
+			ok, d := j.clears(t, line, bb, r.width/2, keep)
 			c.least(d-r.width/2-keep, r.id)
 			if !ok {
 				c.broken(j.digNames(r), zoneWords, "the trench edge is %s from %s %s, %s is to be kept", mm(d-r.width/2), t.kind, t.id, mm(keep))
@@ -899,7 +903,7 @@ func (j *judge) permission() {
 		for _, ts := range [][]thing{j.s.easements, j.s.streets} {
 			for k := range ts {
 				if t := &ts[k]; t.rule == "permission" && t.areaLike {
-					if ok, d := j.clears(t, r.line, bb, half(r.width)); !ok && d < r.width/2-1e-3 {
+					if ok, d := j.clears(t, r.line, bb, r.width/2); !ok && d < r.width/2-1e-3 {
 						needs("reaches into "+t.kind+" "+t.id, r.id)
 					}
 				}
