@@ -9,12 +9,21 @@ import (
 
 type box struct{ x0, y0, x1, y1 float64 }
 
+// meets is written without a way to leave early: which of the four decides can't
+// be foretold, and a wrong guess of the processor costs more than all.
 func (b box) meets(c box) bool {
-	return b.x0 <= c.x1 && c.x0 <= b.x1 && b.y0 <= c.y1 && c.y0 <= b.y1
+	return one(b.x0 > c.x1)|one(c.x0 > b.x1)|one(b.y0 > c.y1)|one(c.y0 > b.y1) == 0
+}
+
+func one(b bool) (n uint8) {
+	if b {
+		n = 1
+	}
+	return n
 }
 
 func (b box) with(c box) box {
-	return box{math.Min(b.x0, c.x0), math.Min(b.y0, c.y0), math.Max(b.x1, c.x1), math.Max(b.y1, c.y1)}
+	return box{min(b.x0, c.x0), min(b.y0, c.y0), max(b.x1, c.x1), max(b.y1, c.y1)}
 }
 
 // boxTree holds boxes in the order of a space-filling curve, and above them a

@@ -266,32 +266,59 @@ func TestHandDistances(t *testing.T) {
 }
 
 // Property: what is told sound at once is what the full check finds valid, on
-// rings of few corners of a small grid, where every kind of fault occurs.
+// rings of few corners of a small grid, where every kind of fault occurs, and on
+// rings of many.
 func TestPropertySound(t *testing.T) {
 	rng := rand.New(rand.NewSource(3))
-	told, valid := 0, 0
-	for i := 0; i < 200_000; i++ {
-		n := 3 + rng.Intn(5)
-		var r orb.Ring
-		for j := 0; j < n; j++ {
+	few := func() (r orb.Ring) {
+		for n := 3 + rng.Intn(5); n > 0; n-- {
 			r = append(r, orb.Point{float64(rng.Intn(5)), float64(rng.Intn(5))})
 		}
-		r = append(r, r[0])
-		c := &checker{}
-		c.polygons(orb.MultiPolygon{{r}})
-		ok := Sound(r)
-		if ok && len(c.faults) > 0 {
-			t.Fatalf("%v: told sound, but %v", r, c.faults[0])
-		}
-		if len(c.faults) == 0 {
-			valid++
-		}
-		if ok {
-			told++
-		}
+		return r
 	}
-	if told < valid/2 || told < 1000 {
-		t.Errorf("%d of %d valid rings told sound", told, valid)
+	// a star of up to 140 vertices, round or ragged, on a grid; often one of them
+	// is somewhere else
+	many := func() (r orb.Ring) {
+		n := 9 + rng.Intn(25)
+		if rng.Intn(10) == 0 {
+			n += rng.Intn(110)
+		}
+		ragged := rng.Float64()
+		for i := 0; i < n; i++ {
+			y, x := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+			q := 100 * (1 - ragged*rng.Float64())
+			r = append(r, orb.Point{math.Round(q * x), math.Round(q * y)})
+		}
+		if rng.Intn(2) == 0 {
+			r[rng.Intn(n)] = orb.Point{float64(rng.Intn(201) - 100), float64(rng.Intn(201) - 100)}
+		}
+		return r
 	}
-	t.Logf("%d of %d valid rings told sound at once", told, valid)
+	for _, c := range []struct {
+		name  string
+		ring  func() orb.Ring
+		tries int
+	}{{"few", few, 200_000}, {"many", many, 20_000}} {
+		told, valid := 0, 0
+		for i := 0; i < c.tries; i++ {
+			r := c.ring()
+			r = append(r, r[0])
+			slow := &checker{}
+			slow.polygons(orb.MultiPolygon{{r}})
+			ok := Sound(r)
+			if ok && len(slow.faults) > 0 {
+				t.Fatalf("%v: told sound, but %v", r, slow.faults[0])
+			}
+			if len(slow.faults) == 0 {
+				valid++
+			}
+			if ok {
+				told++
+			}
+		}
+		if told < valid/2 || told < 1000 {
+			t.Errorf("%s: %d of %d valid rings told sound", c.name, told, valid)
+		}
+		t.Logf("%s: %d of %d valid rings of %d told sound at once", c.name, told, valid, c.tries)
+	}
 }

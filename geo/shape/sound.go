@@ -43,6 +43,9 @@ func Sound(r orb.Ring) bool {
 		return false
 	}
 	if n < 250 { // a byte holds it
+		if turns&0xff == 2 && bendsOneWay(r, n) { // and once round: it is convex
+			return true
+		}
 		for k := order(0); k < 4; k++ {
 			if turns>>(8*k)&0xff == 2 {
 				return k.stacked(r, n)
@@ -95,6 +98,25 @@ func (k order) before(a, b *orb.Point) bool {
 		return a[u] < b[u]
 	}
 	return a[v] < b[v] == (k&1 == 0)
+}
+
+// bendsOneWay tells whether a ring surely bends to the same side at each vertex.
+func bendsOneWay(r orb.Ring, n int) bool {
+	x, y := r[0][0]-r[n-1][0], r[0][1]-r[n-1][1]
+	side := 0.0
+	for i := 1; i <= n; i++ {
+		u, v := r[i][0]-r[i-1][0], r[i][1]-r[i-1][1]
+		a, b := x*v, y*u
+		det := a - b
+		if side == 0 {
+			side = math.Copysign(1, det)
+		}
+		if !(det*side > orientBound*(math.Abs(a)+math.Abs(b))) {
+			return false
+		}
+		x, y = u, v
+	}
+	return true
 }
 
 // stacked tells whether a ring of two chains, which both run from its first
@@ -158,6 +180,7 @@ func turn(a, b, c *orb.Point) int {
 // Orient.
 func pairs(r orb.Ring, boxes []box) bool {
 	n := len(boxes)
+	var groups [soundEdges / group]box
 	for i := 0; i < n; i++ {
 		a, b := r[i], r[i+1]
 		e := &boxes[i]
@@ -168,6 +191,12 @@ func pairs(r orb.Ring, boxes []box) bool {
 		}
 		if y < 0 {
 			e.y0, e.y1 = b[1], a[1]
+		}
+		g := &groups[i/group]
+		if i%group == 0 {
+			*g = *e
+		} else {
+			*g = g.with(*e)
 		}
 		c := r[1]
 		if i+2 <= n {
@@ -183,13 +212,19 @@ func pairs(r orb.Ring, boxes []box) bool {
 		if i == 0 {
 			last = n - 1 // it adjoins the first
 		}
-		for j := i + 2; j < last; j++ {
-			f := &boxes[j]
-			if f.x0 > e.x1 || f.x1 < e.x0 || f.y0 > e.y1 || f.y1 < e.y0 {
+		for j := i + 2; j < last; {
+			end := min(last, j/group*group+group)
+			if !e.meets(groups[j/group]) {
+				j = end
 				continue
 			}
-			if m, _ := Cross(r[i], r[i+1], r[j], r[j+1]); m != Apart {
-				return false
+			for ; j < end; j++ {
+				if !e.meets(boxes[j]) {
+					continue
+				}
+				if m, _ := Cross(r[i], r[i+1], r[j], r[j+1]); m != Apart {
+					return false
+				}
 			}
 		}
 	}
