@@ -227,6 +227,9 @@ func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
 			continue
 		}
 		pts := w.pts[f.from : f.to+1]
+		if s.clearsRun(pts) {
+			continue
+		}
 		for m := 1; m < len(pts); m++ {
 			if !s.clearOf(pts[m-1], pts[m]) {
 				return false
@@ -234,6 +237,24 @@ func (w *scratch) arched(c *curve, f *fan, hits []int32) bool {
 		}
 	}
 	return true
+}
+
+// clearsRun tells whether the edge's line keeps all of a run of points at its
+// clearance, on one side.
+func (s *side) clearsRun(pts []vec) bool {
+	nx, ny := -s.d.y, s.d.x
+	least, most := math.Inf(1), math.Inf(-1)
+	for i := range pts {
+		y := nx*(pts[i].x-s.a.x) + ny*(pts[i].y-s.a.y)
+		if y < least {
+			least = y
+		}
+		if y > most {
+			most = y
+		}
+	}
+	g := s.c - numeric
+	return least >= g || most <= -g
 }
 
 // ends tells whether an edge ends in the centre of an arc that is drawn at no

@@ -283,7 +283,8 @@ func (s *side) clears(p, q vec) bool {
 		return true
 	}
 	u, v = s.along(p.x-s.a.x, p.y-s.a.y), s.along(q.x-s.a.x, q.y-s.a.y)
-	return u <= -g && v <= -g || u >= s.l+g && v >= s.l+g
+	h := s.l + g
+	return one(u <= -g)&one(v <= -g)|one(u >= h)&one(v >= h) != 0
 }
 
 // clearsAll tells whether the edge's line, or a line across it beyond one of its
@@ -295,8 +296,8 @@ func (s *side) clearsAll(p, q, r vec) bool {
 		return true
 	}
 	a, b, c = s.along(p.x-s.a.x, p.y-s.a.y), s.along(q.x-s.a.x, q.y-s.a.y), s.along(r.x-s.a.x, r.y-s.a.y)
-	g2 := s.l + g
-	return a <= -g && b <= -g && c <= -g || a >= g2 && b >= g2 && c >= g2
+	h := s.l + g
+	return one(a <= -g)&one(b <= -g)&one(c <= -g)|one(a >= h)&one(b >= h)&one(c >= h) != 0
 }
 
 // sort orders the few stretches to take out.

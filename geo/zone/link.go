@@ -47,20 +47,19 @@ type fan struct {
 // begin starts a piece at p: on from the piece before where the pen is down, else
 // as a chain of its own.
 func (w *scratch) begin(p vec, sure bool) *chain {
-	n := len(w.chains)
 	if !w.down {
-		w.down = true
-		if n == cap(w.chains) {
-			w.chains = append(w.chains, chain{})
-		}
-		n++
-		w.chains = w.chains[:n]
-		w.chains[n-1] = chain{from: int32(len(w.pts)), fans: stretch{from: int32(len(w.fans))}, next: -1, sure: true, last: piece{own: -1}}
+		w.open()
 	}
 	w.pts = append(w.pts, p)
-	c := &w.chains[n-1]
+	c := &w.chains[len(w.chains)-1]
 	c.sure = c.sure && sure
 	return c
+}
+
+// open adds a chain and sets the pen down.
+func (w *scratch) open() {
+	w.down = true
+	w.chains = append(w.chains, chain{from: int32(len(w.pts)), fans: stretch{from: int32(len(w.fans))}, next: -1, sure: true, last: piece{own: -1}})
 }
 
 // end ends the chain at p.
@@ -349,6 +348,11 @@ func (w *scratch) table(r float64) *table {
 	if t := &w.tables[w.latest]; t.r == r {
 		return t
 	}
+	return w.tableOf(r)
+}
+
+// tableOf is the table of a radius that is not that of the last one asked for.
+func (w *scratch) tableOf(r float64) *table {
 	for i := range w.tables {
 		if w.tables[i].r == r {
 			w.latest = i
