@@ -111,22 +111,17 @@ func (d *dual) deepen(levels []float64) {
 	x := d.x
 	s := x.s
 	d.deepOn = true
-	type pair struct{ a, b int }
-	undirected := map[pair]int{}
 	for i := range x.rays {
 		r := &x.rays[i]
 		if r.known || s.halted() {
 			continue
 		}
-		if j, ok := undirected[pair{r.to, r.from}]; ok {
-			o := &x.rays[j]
-			r.known = o.known
-			if o.known {
-				r.deep = o.deep.reversed()
+		if i > 0 && x.rays[i-1].from == r.to && x.rays[i-1].to == r.from { // made one after the other
+			if o := &x.rays[i-1]; o.known {
+				r.known, r.deep = true, o.deep.reversed()
 			}
 			continue
 		}
-		undirected[pair{r.from, r.to}] = i
 		r.deep, r.known = s.newDeep(x.pts[r.from], x.pts[r.to])
 	}
 	// the lists of pipes by set, those alike as one
@@ -570,7 +565,9 @@ func (d *dual) ascend() {
 		joins--
 	}
 	d.bound += d.extra * float64(max(0, joins))
-	d.spread()
+	if n <= mostExact {
+		d.spread()
+	}
 }
 
 // ascentSteps is in how many steps the farthest ball grows.
@@ -582,6 +579,7 @@ type growth struct {
 	settled []bool
 	touched []int32
 	queue   queue
+	after   []after
 }
 
 // grow lets the ball of head i grow by at most step, and returns by how much it
@@ -612,7 +610,10 @@ func (g *growth) grow(d *dual, i int, step float64, pay bool) float64 {
 			break
 		}
 		g.settled[v] = true
-		d.arcs(i, v, func(w int32, slack float64, _ func(float64)) { relax(w, it.cost+slack) })
+		g.after = d.after(i, v, g.after[:0])
+		for k := range g.after {
+			relax(g.after[k].node, it.cost+g.after[k].slack)
+		}
 	}
 	r := math.Min(step, g.dist[goal])
 	if math.IsInf(r, 1) && pay {
@@ -628,11 +629,12 @@ func (g *growth) grow(d *dual, i int, step float64, pay bool) float64 {
 			if !g.settled[v] {
 				continue
 			}
-			d.arcs(i, v, func(w int32, _ float64, take func(float64)) {
-				if c := math.Min(g.dist[w], r) - g.dist[v]; c > 0 {
-					take(c)
+			g.after = d.after(i, v, g.after[:0])
+			for k := range g.after {
+				if c := math.Min(g.dist[g.after[k].node], r) - g.dist[v]; c > 0 {
+					g.after[k].charge(c)
 				}
-			})
+			}
 		}
 	}
 	reached := g.dist[goal]
@@ -648,56 +650,69 @@ func (g *growth) grow(d *dual, i int, step float64, pay bool) float64 {
 	return reached
 }
 
-// arcs calls f with each node after v, what head i may still charge on the way
-// to it, and how to charge it.
-func (d *dual) arcs(i int, v int32, f func(w int32, slack float64, take func(float64))) {
+// after is a node that comes after another.
+type after struct {
+	node  int32
+	slack float64  // what may still be charged on the way to it
+	left  *float64 // from which a charge is taken; nil: see paid
+	paid  *float64 // to which it is added; both nil: none is made
+}
+
+func (a *after) charge(c float64) {
+	switch {
+	case a.left != nil:
+		*a.left = math.Max(0, *a.left-c)
+	case a.paid != nil:
+		*a.paid += c
+	}
+}
+
+// after adds the nodes after v to a list, with what head i may still charge on the
+// way to each.
+func (d *dual) after(i int, v int32, l []after) []after {
 	x := d.x
 	nr := int32(len(x.rays))
 	goal := 2*nr + int32(len(d.heads))
 	switch {
 	case v < nr:
-		f(v+nr, d.open(i, int(v)), func(c float64) {
-			if d.uniform {
-				d.slack[v] = math.Max(0, d.slack[v]-c)
-			} else {
-				d.paid[i][v] += c
-			}
-		})
+		if d.uniform {
+			return append(l, after{node: v + nr, slack: d.slack[v], left: &d.slack[v]})
+		}
+		return append(l, after{node: v + nr, slack: d.open(i, int(v)), paid: &d.paid[i][v]})
 	case v < 2*nr:
 		b := v - nr
 		if x.rays[b].end {
-			f(goal, 0, func(float64) {})
-			return
+			return append(l, after{node: goal})
 		}
 		if h, ok := x.lands(int(b)); ok {
 			to := goal
 			if h != x.trunk {
 				j := slices.Index(d.heads, h)
 				if j < 0 {
-					return
+					return l
 				}
 				to = 2*nr + int32(j)
 			}
-			f(to, d.lands[b], func(c float64) { d.lands[b] = math.Max(0, d.lands[b]-c) })
-			return
+			return append(l, after{node: to, slack: d.lands[b], left: &d.lands[b]})
 		}
 		for k := range x.next[b] {
 			t := &d.turns[int(d.first[b])+k]
-			f(x.next[b][k].ray, *t, func(c float64) { *t = math.Max(0, *t-c) })
+			l = append(l, after{node: x.next[b][k].ray, slack: *t, left: t})
 		}
 	case v < goal:
 		j := int(v - 2*nr)
 		if j != i && !x.s.heads[d.heads[j]].kept {
-			return
+			return l
 		}
 		for k, a := range x.out[d.at[j]] {
 			t := &d.starts[j][k]
-			f(a, *t, func(c float64) { *t = math.Max(0, *t-c) })
+			l = append(l, after{node: a, slack: *t, left: t})
 		}
 	}
+	return l
 }
 
-// spread finds how much nobody has charged between each node and the target.
+// spread finds, for the exact search, how much nobody has charged between each node and the target.
 func (d *dual) spread() {
 	x := d.x
 	nr := len(x.rays)
@@ -706,15 +721,20 @@ func (d *dual) spread() {
 	for i := range d.spare {
 		d.spare[i] = math.Inf(1)
 	}
-	type back struct {
-		to   int32
-		cost float64
+	type way struct {
+		from, to int32
+		cost     float64
 	}
-	in := make([][]back, goal+1)
+	ways := make([]way, 0, 3*nr+len(d.turns))
+	var l []after
+	back := func(i int, v int32) {
+		l = d.after(i, v, l[:0])
+		for _, a := range l {
+			ways = append(ways, way{v, a.node, a.slack})
+		}
+	}
 	for i := range d.heads {
-		d.arcs(i, int32(2*nr+i), func(w int32, slack float64, _ func(float64)) {
-			in[w] = append(in[w], back{int32(2*nr + i), slack})
-		})
+		back(i, int32(2*nr+i))
 	}
 	for a := range nr {
 		c := math.Inf(1)
@@ -725,10 +745,22 @@ func (d *dual) spread() {
 				c = math.Min(c, d.open(i, a))
 			}
 		}
-		in[a+nr] = append(in[a+nr], back{int32(a), c})
-		d.arcs(0, int32(a+nr), func(w int32, slack float64, _ func(float64)) {
-			in[w] = append(in[w], back{int32(a + nr), slack})
-		})
+		ways = append(ways, way{int32(a), int32(a + nr), c})
+		back(0, int32(a+nr))
+	}
+	// the ways into each node
+	first := make([]int32, goal+2)
+	for _, w := range ways {
+		first[w.to+1]++
+	}
+	for v := range goal + 1 {
+		first[v+1] += first[v]
+	}
+	in := make([]way, len(ways))
+	next := slices.Clone(first)
+	for _, w := range ways {
+		in[next[w.to]] = w
+		next[w.to]++
 	}
 	d.spare[goal] = 0
 	q := queue{{goal, 0}}
@@ -737,10 +769,10 @@ func (d *dual) spread() {
 		if it.cost > d.spare[it.spot] {
 			continue
 		}
-		for _, b := range in[it.spot] {
-			if c := it.cost + b.cost; c < d.spare[b.to] {
-				d.spare[b.to] = c
-				q.push(item{int(b.to), c})
+		for _, w := range in[first[it.spot]:first[it.spot+1]] {
+			if c := it.cost + w.cost; c < d.spare[w.from] {
+				d.spare[w.from] = c
+				q.push(item{int(w.from), c})
 			}
 		}
 	}
