@@ -8,6 +8,7 @@ package planner
 // pipes and depths is kept, the easements' also where it is little dearer.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -195,15 +196,7 @@ func (lp *lotPlan) rows(p *route.Problem) (lots []string, byLot map[string][]int
 			}
 			return least
 		}
-		slices.SortStableFunc(list, func(a, b int) int {
-			switch d := off(a) - off(b); {
-			case d < 0:
-				return -1
-			case d > 0:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(list, func(a, b int) int { return cmp.Compare(off(a), off(b)) })
 	}
 	return lots, byLot
 }

@@ -9,6 +9,7 @@ package planner
 // rear drainage easement: pipes lie along it over many lots.
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -45,7 +46,7 @@ type way struct {
 	area     orb.MultiPolygon // all of it that is near
 }
 
-// within finds the member whose lot holds a point; nil: none.
+// at is the member whose lot holds a point; nil: none.
 func (lp *lotPlan) at(p orb.Point) *member {
 	for i := range lp.members {
 		if m := &lp.members[i]; m.lot.Shape.Bound().Contains(p) && shape.Locate(p, m.lot.Shape) != shape.Outside {
@@ -494,15 +495,7 @@ func (lp *lotPlan) divide(l *layout, r *profile.Result) {
 		order[i] = i
 	}
 	rest := func(i int) float64 { return exact[out[i].Lot]*100 - out[i].CostIndex }
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch d := rest(b) - rest(a); {
-		case d > 0:
-			return 1
-		case d < 0:
-			return -1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(rest(b), rest(a)) })
 	for k := 0; left != 0 && len(order) > 0; k++ {
 		step := 1
 		if left < 0 {
