@@ -402,12 +402,15 @@ func foot(p, a, b orb.Point) orb.Point {
 }
 
 // distTo is the distance from p to the segment ab.
-func distTo(p, a, b orb.Point) float64 {
+func distTo(p, a, b orb.Point) float64 { return math.Sqrt(squareTo(p, a, b)) }
+
+// squareTo is the square of the distance from p to the segment ab.
+func squareTo(p, a, b orb.Point) float64 {
 	dx, dy := b[0]-a[0], b[1]-a[1]
 	x, y := p[0]-a[0], p[1]-a[1]
 	if w, l := x*dx+y*dy, dx*dx+dy*dy; w > 0 {
 		t := min(w/l, 1)
 		x, y = x-t*dx, y-t*dy
 	}
-	return math.Sqrt(x*x + y*y)
+	return x*x + y*y
 }

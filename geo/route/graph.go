@@ -381,10 +381,16 @@ func (s *site) link(first int) {
 func (s *site) aim(l []arc, i, j int, sight float64) []arc {
 	a, b := &s.graph.spots[i], &s.graph.spots[j]
 	dx, dy := a.at[0]-b.at[0], a.at[1]-b.at[1]
-	if dd := dx*dx + dy*dy; dd < (s.ls-eps)*(s.ls-eps) || dd > sight*sight || !a.useful(b.at) || !b.useful(a.at) {
+	dd := dx*dx + dy*dy
+	if dd < (s.ls-eps)*(s.ls-eps) || dd > sight*sight {
 		return l
 	}
-	return append(l, arc{to: int32(j), cost: s.metre * math.Sqrt(dx*dx+dy*dy)})
+	// most are told by the sides on which the neighbours of the corners lie
+	if (dx*a.back[1]-dy*a.back[0])*(dx*a.on[1]-dy*a.on[0]) < 0 && !a.useful(b.at) ||
+		(dx*b.back[1]-dy*b.back[0])*(dx*b.on[1]-dy*b.on[0]) < 0 && !b.useful(a.at) {
+		return l
+	}
+	return append(l, arc{to: int32(j), cost: s.metre * math.Sqrt(dd)})
 }
 
 // arcs are those of spot i.

@@ -68,10 +68,10 @@ func (p *plan) remaining(up, seg int, j orb.Point) float64 {
 	return l
 }
 
-// gap is the distance from a spot to the first seen branches.
+// gap is the distance, squared, from a spot to the first seen branches.
 type gap struct {
-	d    float64
-	seen int
+	square float64
+	seen   int
 }
 
 func (p *plan) clone() *plan {

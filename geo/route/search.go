@@ -16,17 +16,17 @@ func (p *plan) toSpot(v int, at orb.Point, spots int) float64 {
 	if p.gap == nil {
 		p.gap = make([]gap, spots)
 		for i := range p.gap {
-			p.gap[i].d = math.Inf(1)
+			p.gap[i].square = math.Inf(1)
 		}
 	}
 	g := &p.gap[v]
 	for ; g.seen < len(p.branch); g.seen++ {
 		b := &p.branch[g.seen]
 		for i := 0; i+1 < len(b.pts); i++ {
-			g.d = min(g.d, distTo(at, b.pts[i], b.pts[i+1]))
+			g.square = min(g.square, squareTo(at, b.pts[i], b.pts[i+1]))
 		}
 	}
-	return g.d
+	return math.Sqrt(g.square)
 }
 
 // berth is where a branch may end: a segment of another, or the source at its top
