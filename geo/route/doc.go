@@ -48,7 +48,8 @@
 // # Method
 //
 // Ways round the corners of the zone: visibility graph (Lozano-Perez and Wesley
-// 1979) with tangent pruning, searched with the price of bends; rounded corners
+// 1979) with tangent pruning, searched with the price of bends and of what is
+// crossed, toward the tree (by how far it is at least) and without crossing it; rounded corners
 // also have the meeting point of the long edges beside them and a cut across, so
 // that nobody lays eight bends round a chorded arc. The tree: the source nearest
 // to the growing tree is joined next (Takahashi and Matsuyama 1980, from memory),
@@ -81,10 +82,10 @@
 //
 // Measured on 200 seeded lots (zones of 60 to 200 corners, 8 sources, joins,
 // bends and a price of depth; go test -bench Prove): gap of the price to the bound
-// median 1.2 %, worst 4.1 %. Solve takes 4.3 ms of processor time at the 95th
-// percentile by sums of prices and 6.4 ms with the price of depth, with a gap to the
-// yardstick of 0.24 % (median) and 2.4 % (worst); Again 1.2 to 1.6 ms (median) and
-// 3 ms (95th percentile); 30 lots with 120 sources on one trunk 0.7 s (-bench 'Lots|Again|Street',
+// median 1.2 %, worst 4.1 %. Solve takes 3.3 ms of processor time at the 95th
+// percentile by sums of prices and 5.4 ms with the price of depth, with a gap to the
+// yardstick of 0.24 % (median) and 2.4 % (worst); Again 1.0 to 1.2 ms (median) and
+// 2.0 to 2.7 ms (95th percentile); 30 lots with 120 sources on one trunk 0.5 s (-bench 'Lots|Again|Street',
 // ROUTE_LOTS=200 -run Yardstick).
 //
 // # Limits

@@ -48,6 +48,7 @@ type plan struct {
 	branch []branch // branch[0] ends at the target; parents stand before children
 	cost   float64
 	gap    []gap // by spot, while branches are only added
+	boxes  []box // of the branches that gap has seen
 }
 
 // remaining is the length of the way from the point j on segment seg of branch

@@ -19,9 +19,20 @@ func (p *plan) toSpot(v int, at orb.Point, spots int) float64 {
 			p.gap[i].square = math.Inf(1)
 		}
 	}
+	for k := len(p.boxes); k < len(p.branch); k++ {
+		b := emptyBox()
+		for _, q := range p.branch[k].pts {
+			b.take(box{q, q})
+		}
+		p.boxes = append(p.boxes, b)
+	}
 	g := &p.gap[v]
 	for ; g.seen < len(p.branch); g.seen++ {
-		b := &p.branch[g.seen]
+		b, x := &p.branch[g.seen], &p.boxes[g.seen]
+		dx, dy := max(x.lo[0]-at[0], at[0]-x.hi[0], 0), max(x.lo[1]-at[1], at[1]-x.hi[1], 0)
+		if dx*dx+dy*dy >= g.square {
+			continue
+		}
 		for i := 0; i+1 < len(b.pts); i++ {
 			g.square = min(g.square, squareTo(at, b.pts[i], b.pts[i+1]))
 		}

@@ -611,7 +611,6 @@ func (s *site) haggle(p *plan, calls *int, consider func(*plan) bool) {
 				continue // where it was
 			}
 			r := q.clone()
-			r.gap = nil
 			r.branch = append(r.branch, *b)
 			r.sum()
 			if *calls > 0 && consider(r) {
