@@ -8,8 +8,6 @@ import (
 	"reflect"
 	"slices"
 	"testing"
-
-	"fallwright/geo/unit"
 )
 
 // off is how far a spoilt vertex lies from where it should be.
@@ -280,16 +278,9 @@ func TestPropertySpoiltZoneRefused(t *testing.T) {
 	for _, sp := range spoilers {
 		spoilt, same, right := 0, 0, 0
 		for i := 0; i < tries; i++ {
-			lot, out := randomLot(rng)
-			if rng.Intn(4) == 0 {
-				e := make([]unit.Length, len(lot.Shape[0][0])-1)
-				for j := range e {
-					e[j] = unit.Length(1+rng.Intn(4)) * 0.5
-				}
-				lot.Edges = [][][]unit.Length{{e}}
-			}
-			whole, ok := w.zone(lot, out, 0, nil)
-			if !ok || !w.enter(lot, out, 0) {
+			lot, out, more := randomYard(rng)
+			whole, ok := w.zone(lot, out, more, nil)
+			if !ok || !w.enter(lot, out, float64(more)) {
 				continue
 			}
 			did := sp.early != nil && sp.early(rng, &w)
@@ -301,7 +292,7 @@ func TestPropertySpoiltZoneRefused(t *testing.T) {
 			if !w.assemble() {
 				continue
 			}
-			z, ok := w.answer(out, 0, newRoom(0))
+			z, ok := w.answer(out, more, newRoom(0))
 			if !ok {
 				continue
 			}
@@ -310,13 +301,13 @@ func TestPropertySpoiltZoneRefused(t *testing.T) {
 				continue
 			}
 			right++
-			ref, err := byOverlay(lot, out, 0, arc{off: 3e-4})
+			ref, err := byOverlay(lot, out, more, arc{off: 3e-4})
 			if err != nil {
 				t.Fatal(err)
 			}
 			err = agree(z, ref, true)
 			if err != nil { // as in tally.try
-				if ref, err = byOverlay(lot, out, 0, arc{off: 2e-7}); err != nil {
+				if ref, err = byOverlay(lot, out, more, arc{off: 2e-7}); err != nil {
 					t.Fatal(err)
 				}
 				err = agree(z, ref, true)

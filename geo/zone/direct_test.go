@@ -79,25 +79,55 @@ func TestOracleDirect(t *testing.T) {
 	rng := newRand(8)
 	var share tally
 	for i := 0; i < lotsToTry(); i++ {
-		lot, out := randomLot(rng)
-		if rng.Intn(4) == 0 {
-			e := make([]unit.Length, len(lot.Shape[0][0])-1)
-			for j := range e {
-				e[j] = unit.Length(1+rng.Intn(4)) * 0.5
-			}
-			lot.Edges = [][][]unit.Length{{e}}
-		}
-		if rng.Intn(10) == 0 {
-			b := lot.Shape.Bound()
-			p := func() orb.Point {
-				return orb.Point{b.Min[0] + rng.Float64()*(b.Max[0]-b.Min[0]), b.Min[1] + rng.Float64()*(b.Max[1]-b.Min[1])}
-			}
-			out = append(out, KeepOut{ID: "g", Kind: "utility", Geometry: orb.LineString{p(), p(), p()}, Clearance: 0.4572})
-		}
-		more := unit.Length(rng.Intn(2)) * 0.1524
+		lot, out, more := randomYard(rng)
 		share.try(t, rng, lot, out, more, i%20 == 0)
 	}
 	share.report(t, "random")
+}
+
+// randomYard is a random lot, at times with a clearance for each edge and a line
+// across it, and how much further off the zone is asked.
+func randomYard(rng *rand.Rand) (lot Lot, out []KeepOut, more unit.Length) {
+	lot, out = randomLot(rng)
+	if rng.Intn(4) == 0 {
+		e := make([]unit.Length, len(lot.Shape[0][0])-1)
+		for j := range e {
+			e[j] = unit.Length(1+rng.Intn(4)) * 0.5
+		}
+		lot.Edges = [][][]unit.Length{{e}}
+	}
+	if rng.Intn(10) == 0 {
+		b := lot.Shape.Bound()
+		p := func() orb.Point {
+			return orb.Point{b.Min[0] + rng.Float64()*(b.Max[0]-b.Min[0]), b.Min[1] + rng.Float64()*(b.Max[1]-b.Min[1])}
+		}
+		out = append(out, KeepOut{ID: "g", Kind: "utility", Geometry: orb.LineString{p(), p(), p()}, Clearance: 0.4572})
+	}
+	return lot, out, unit.Length(rng.Intn(2)) * 0.1524
+}
+
+// Oracle: pieces hardly greater than none, which are rare: of many lots those that
+// have one.
+func TestOracleSmallPieces(t *testing.T) {
+	rng := newRand(24)
+	var share tally
+	for i := 0; i < 10*lotsToTry(); i++ {
+		lot, out, more := randomYard(rng)
+		z, ok := direct(lot, out, more)
+		if !ok {
+			continue
+		}
+		for _, p := range z.Shape {
+			if shape.Area(orb.MultiPolygon{p}) < 10*leastPiece {
+				share.try(t, rng, lot, out, more, true)
+				break
+			}
+		}
+	}
+	share.report(t, "small pieces")
+	if share.direct < 10 {
+		t.Errorf("%d lots with a small piece tell nothing", share.direct)
+	}
 }
 
 // tally counts how lots were answered.

@@ -123,8 +123,10 @@ func (w *scratch) assemble() bool {
 			return false
 		}
 		l, whole, ok := w.bind(w.order)
-		if !ok || math.Abs(l.area) < 10*float64(leastPiece) {
-			return false // in doubt, or a piece about too small to be one
+		if !ok || l.area > -10*float64(leastPiece) && l.area < float64(leastPiece) {
+			// in doubt; or a piece too small to be one as drawn, for arcs take from it;
+			// or a hole about too small, to which they add
+			return false
 		}
 		size += math.Abs(l.area)
 		off += math.Abs(l.area - whole)
