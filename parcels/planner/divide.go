@@ -108,7 +108,7 @@ func planTrunks(ctx context.Context, s *parcels.Site, st *siting.Siting, lots []
 		ds = row.candidates()
 	}
 	one := func(d division) bool { return len(d.groups) == 1 }
-	if len(ds) == 0 && (row == nil || len(row.plots) > 0 || len(lots) <= mostBoth) {
+	if len(ds) == 0 && (row == nil || len(lots) <= mostBoth || len(row.never) == 0 && !row.hopeless()) {
 		// nothing to divide or by estimate alone nothing that drains; of few lots that no
 		// outlet can take, too, a drawing shows what is missing
 		return []*lotPlan{whole}, whole.run(ctx)

@@ -330,6 +330,17 @@ func TestHandAllLeftOff(t *testing.T) {
 	if len(plan.Runs) != 0 || len(told) != len(lots) || plan.Summary.Verdict != parcels.NotFeasible {
 		t.Errorf("%d runs, %v, %s", len(plan.Runs), told, plan.Summary.Verdict)
 	}
+	// All 18 of both rows to I3: what comes is far over its limit whichever way it goes.
+	lots = []string{"B1", "B2", "B3", "B4", "B5", "B6", "B7", "B8", "B9", "C1", "C2", "C3", "C4", "C5", "C6", "C7", "C8", "C9"}
+	all, _, err := p.Plan(context.Background(), s, planner.Options{Lots: lots, Shared: true, Outlet: "I3", Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(all.Runs) != 0 || slices.ContainsFunc(lots, func(lot string) bool {
+		return !slices.ContainsFunc(all.Findings, func(f parcels.Finding) bool { return f.Code == "lot_left_off" && f.Lot == lot })
+	}) {
+		t.Errorf("%d runs: %s", len(all.Runs), all.Summary.WhyNot)
+	}
 	i := slices.IndexFunc(plan.Remedies, func(r parcels.Remedy) bool { return r.Lot == "C6" })
 	if i < 0 || plan.Remedies[i].Outlet != "O-C6" || !plan.Remedies[i].Checked || plan.Remedies[i].CostIndex == nil {
 		t.Errorf("C6 is not told of a drain of its own: %+v", plan.Remedies)

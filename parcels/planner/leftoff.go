@@ -199,6 +199,24 @@ func (s *street) sortOut() error {
 	return nil
 }
 
+// hopeless says whether it is proven of every outlet that it cannot take all of the lots
+// that are left in the street.
+func (s *street) hopeless() bool {
+	for k := range s.mouths {
+		m := &s.mouths[k]
+		low := slices.ContainsFunc(s.plots, func(x plot) bool { short, _, _ := s.tooLow(&x, m); return short > 0 })
+		over := false
+		if in := m.end.inlet; in != nil && in.FlowLimit != nil {
+			least, _ := s.leastOf(s.plots, m)
+			over = least > *in.FlowLimit
+		}
+		if len(s.plots) > 0 && !low && !over {
+			return false
+		}
+	}
+	return true
+}
+
 // candidates are the divisions worth planning, the best first: those that by estimate
 // drain all lots, else one that might, else the one that leaves the fewest off.
 func (s *street) candidates() (out []division) {
