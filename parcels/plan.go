@@ -172,7 +172,8 @@ type Profile struct {
 
 // Alternative is an outlet that was tried, with its cost or the reason it lost.
 type Alternative struct {
-	Outlet    string       `json:"outlet"` // empty: not in the input, Kind and Location say what
+	Lot       string       `json:"lot,omitempty"` // whose drain would end there, where the plan has drains of several
+	Outlet    string       `json:"outlet"`        // empty: not in the input, Kind and Location say what
 	Kind      string       `json:"kind,omitempty"`
 	Location  *orb.Point   `json:"location,omitempty"`
 	Verdict   Verdict      `json:"verdict"`

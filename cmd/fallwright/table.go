@@ -152,6 +152,9 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 			if name == "" {
 				name = "an " + words(a.Kind)
 			}
+			if a.Lot != "" {
+				name = "lot " + a.Lot + ", " + name
+			}
 			wrap(w, "  "+name+": ", u.Text(a.Reason)+".")
 		}
 	}
@@ -160,8 +163,16 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 	}
 	if len(p.Remedies) > 0 {
 		fmt.Fprintln(w, "What would mend it:")
+		// whose drain it mends, where the plan has drains of several lots
+		name := func(r *parcels.Remedy) string {
+			if r.Lot != "" && len(s.Lots) > 1 {
+				return "lot " + r.Lot + ", " + words(r.Kind)
+			}
+			return words(r.Kind)
+		}
 		t := table{head: []string{"remedy", "does it", "gains", "still short", "cost index", "cut", "fill"}, right: "__rrrrr"}
-		for _, r := range p.Remedies {
+		for i := range p.Remedies {
+			r := &p.Remedies[i]
 			does := "no"
 			switch r.Verdict {
 			case parcels.Feasible:
@@ -169,13 +180,13 @@ func planTable(w io.Writer, p *parcels.Plan, u display.Units) error {
 			case parcels.NotProven:
 				does = "with leave"
 			}
-			t.row(words(r.Kind), does, display.Or(r.Gain, u.Length), display.Or(r.Short, u.Length), display.Or(r.CostIndex, func(v float64) string { return fmt.Sprintf("%.1f", v) }), display.Or(r.Cut, u.Volume), display.Or(r.Fill, u.Volume))
+			t.row(name(r), does, display.Or(r.Gain, u.Length), display.Or(r.Short, u.Length), display.Or(r.CostIndex, func(v float64) string { return fmt.Sprintf("%.1f", v) }), display.Or(r.Cut, u.Volume), display.Or(r.Fill, u.Volume))
 		}
 		if err := t.write(w); err != nil {
 			return err
 		}
-		for _, r := range p.Remedies {
-			wrap(w, "  "+words(r.Kind)+": ", r.Message)
+		for i := range p.Remedies {
+			wrap(w, "  "+name(&p.Remedies[i])+": ", p.Remedies[i].Message)
 		}
 		fmt.Fprintln(w)
 	}

@@ -268,7 +268,7 @@ func (lp *lotPlan) judgeProfile(l *layout, r *profile.Result) {
 	e := l.end
 	if r.Verdict == profile.Short {
 		at := e.at
-		lp.find(parcels.Finding{Code: "no_gravity_route", Severity: parcels.Stop, Feature: e.id, Location: &at, Measured: parcels.Num(round(float64(r.Arrival), 3)), Required: parcels.Num(round(float64(r.Arrival)-float64(r.Margin), 3)), Unit: "m", Source: "P-60, P-185",
+		lp.find(parcels.Finding{Code: "no_gravity_route", Severity: parcels.Stop, Feature: lp.endName(e), Location: &at, Measured: parcels.Num(round(float64(r.Arrival), 3)), Required: parcels.Num(round(float64(r.Arrival)-float64(r.Margin), 3)), Unit: "m", Source: "P-60, P-185",
 			Message: fmt.Sprintf("No gravity route: %s.", lp.whyNot(l, r, e))})
 	}
 	codes := map[profile.Kind]string{profile.Cover: "least_cover", profile.Depth: "greatest_depth", profile.Utility: "utility_clash", profile.Slope: "least_slope", profile.Step: "step", profile.TieIn: "arrival_level", profile.Capacity: "over_capacity", profile.StartLevel: "start_level"}

@@ -52,13 +52,22 @@ func (lp *lotPlan) name(l *layout) {
 			case m.water != nil:
 				m.id = m.water.intake.ID
 			case m.end != nil:
-				m.id = m.end.id
+				m.id = lp.endName(m.end)
 			case m.id == "":
 				n++
 				m.id = fmt.Sprintf("%sP%d", lp.prefix, n)
 			}
 		}
 	}
+}
+
+// endName is the id of the point at an outlet: the outlet's own, but that each lot with
+// a drain of its own comes to a swale at its own place.
+func (lp *lotPlan) endName(e *end) string {
+	if e.swale != nil && !lp.shared {
+		return lp.prefix + e.id
+	}
+	return e.id
 }
 
 func (lp *lotPlan) makeRuns(l *layout, r *profile.Result) error {
@@ -395,7 +404,7 @@ func (lp *lotPlan) makeProfiles(l *layout, r *profile.Result) {
 		if n.out < 0 || n.water == nil && len(n.in) > 0 {
 			continue
 		}
-		p := parcels.Profile{From: n.id, To: l.end.id, Runs: []string{}, Rows: []parcels.ProfileRow{}}
+		p := parcels.Profile{From: n.id, To: lp.endName(l.end), Runs: []string{}, Rows: []parcels.ProfileRow{}}
 		station := unit.Length(0)
 		for k := n.out; k >= 0; {
 			pr, laid := &l.runs[k], &r.Reaches[k]

@@ -92,6 +92,31 @@ func TestHandOverlapInPlan(t *testing.T) {
 	}
 }
 
+// withParent is a site with one more lot, of the rings given.
+func withParent(t *testing.T, doc []byte, s *parcels.Site, rings ...orb.Ring) ([]byte, *parcels.Site) {
+	t.Helper()
+	for i := range rings {
+		for k := range rings[i] {
+			rings[i][k] = document.Position(s.Frame, rings[i][k])
+		}
+	}
+	var whole map[string]any
+	if err := json.Unmarshal(doc, &whole); err != nil {
+		t.Fatal(err)
+	}
+	lots := whole["layers"].(map[string]any)["parcels"].(map[string]any)
+	lots["features"] = append(lots["features"].([]any), map[string]any{"type": "Feature", "properties": map[string]any{"lot": "parent"},
+		"geometry": map[string]any{"type": "Polygon", "coordinates": rings}})
+	text, err := json.Marshal(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err = document.Read(text, document.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	return text, s
+}
+
 // Hand: about a lot a parent lot is drawn that holds it, with 3 m to spare on each
 // side. Planned, the inner lot is told that it lies within the other and is not
 // proven for it; the checker takes the plan, and refuses it with the finding left
@@ -105,25 +130,7 @@ func TestHandLotWithinAnother(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	parent := orb.Ring{}
-	b := s.Lots[0].Shape.Bound().Pad(3)
-	for _, p := range b.ToRing() {
-		parent = append(parent, document.Position(s.Frame, p))
-	}
-	var whole map[string]any
-	if err := json.Unmarshal(doc, &whole); err != nil {
-		t.Fatal(err)
-	}
-	lots := whole["layers"].(map[string]any)["parcels"].(map[string]any)
-	lots["features"] = append(lots["features"].([]any), map[string]any{"type": "Feature", "properties": map[string]any{"lot": "parent"},
-		"geometry": map[string]any{"type": "Polygon", "coordinates": []orb.Ring{parent}}})
-	text, err := json.Marshal(whole)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if s, err = document.Read(text, document.Options{}); err != nil {
-		t.Fatal(err)
-	}
+	text, s := withParent(t, doc, s, s.Lots[0].Shape.Bound().Pad(3).ToRing())
 	plan, body, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), s, planner.Options{Lots: []string{"1"}, Quick: true})
 	if err != nil {
 		t.Fatal(err)
@@ -147,6 +154,31 @@ func TestHandLotWithinAnother(t *testing.T) {
 		}
 		if v.Passed || bytes.Equal(told, body) {
 			t.Errorf("the checker took the plan with %s for %s", lie[1], lie[0])
+		}
+	}
+}
+
+// Hand: the parent lot leaves the inner one its ground: a hole with the inner lot's
+// outline. Then nothing lies within anything, and the checker takes the plan that
+// tells of none; it did not, as each corner of the inner lot is on the parent's edge.
+func TestHandLotInAHoleOfAnother(t *testing.T) {
+	doc, err := os.ReadFile("../verify/testdata/two_lots.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	both := s.Lots[0].Shape.Bound().Union(s.Lots[1].Shape.Bound()) // two rectangles side by side
+	_, s = withParent(t, doc, s, both.Pad(3).ToRing(), both.ToRing())
+	plan, _, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), s, planner.Options{Lots: []string{"1"}, Quick: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range plan.Findings {
+		if f.Code == "parcel_within" || f.Code == "parcels_overlap" {
+			t.Errorf("%s: %s", f.Code, f.Message)
 		}
 	}
 }

@@ -316,6 +316,14 @@ func (p *Planner) join(plan *parcels.Plan, parts []*lotPlan) {
 		plan.Runs = append(plan.Runs, lp.runs...)
 		plan.Trenches = append(plan.Trenches, lp.trenches...)
 		plan.Profiles = append(plan.Profiles, lp.profiles...)
+		if len(parts) > 1 && !lp.shared { // of one of several drains
+			for i := range lp.alternatives {
+				lp.alternatives[i].Lot = lp.lot.ID
+			}
+			for i := range lp.remedies {
+				lp.remedies[i].Lot = lp.lot.ID
+			}
+		}
 		plan.Alternatives = append(plan.Alternatives, lp.alternatives...)
 		plan.Remedies = append(plan.Remedies, lp.remedies...)
 		plan.WaterCases = append(plan.WaterCases, lp.water...)

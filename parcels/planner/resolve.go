@@ -278,7 +278,7 @@ func (lp *lotPlan) layoutOf(plan *parcels.Plan) (*layout, []string, error) {
 			}
 		}
 		for i := range lp.ends {
-			if lp.ends[i].id == id && (pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet) {
+			if lp.endName(&lp.ends[i]) == id && (pt.Kind == parcels.PointInlet || pt.Kind == parcels.PointOutlet) {
 				n.end, n.at = &lp.ends[i], lp.ends[i].at
 				l.end = n.end
 			}

@@ -30,6 +30,9 @@ func (j *judge) remedies() {
 		if !slices.Contains(kinds, r.kind) {
 			c.fail(name, "is no remedy")
 		}
+		if r.lot != "" && !j.chosen(r.lot) {
+			c.fail(name, "of lot %q, which is none of the plan's", r.lot)
+		}
 		if r.outlet != "" && j.inlet(r.outlet) == nil && !j.swaleNamed(r.outlet) {
 			c.fail(name, "the site has no outlet %q", r.outlet)
 		}
@@ -77,7 +80,7 @@ func (j *judge) remedies() {
 			}
 			for k := range j.p.runs {
 				u := &j.p.runs[k]
-				if u.levels && u.to == r.outlet && u.down < *r.to-remedyRounding {
+				if u.levels && j.endsWith(k, r) && u.down < *r.to-remedyRounding {
 					c.fail(name, "a level of %s would do, and %s arrives at %s", mm(*r.to), u.id, mm(u.down))
 				}
 			}
@@ -88,12 +91,26 @@ func (j *judge) remedies() {
 			}
 			for k := range j.p.runs {
 				u := &j.p.runs[k]
-				if u.flow != nil && u.to == r.outlet && *r.flow < 0.98**u.flow {
+				if u.flow != nil && j.endsWith(k, r) && *r.flow < 0.98**u.flow {
 					c.fail(name, "lifts %.5f m3/s of the %.5f that come", *r.flow, *u.flow)
 				}
 			}
 		}
 	}
+}
+
+// endsWith tells whether a run ends at the outlet of a remedy, with water of its lot where
+// it names one.
+func (j *judge) endsWith(run int, r *remedy) bool {
+	b := j.p.runs[run].b
+	if b < 0 || len(j.p.nodes[b].out) > 0 || j.outletOf(&j.p.nodes[b]) != r.outlet {
+		return false
+	}
+	if r.lot == "" {
+		return true
+	}
+	_, _, of := j.brings(run)
+	return of[r.lot] > 0
 }
 
 // changes holds what a remedy, or a step of one, changes to what the criteria say
@@ -123,7 +140,7 @@ func (j *judge) changes(c *check, name string, r *remedy) {
 		is("the greatest depth", float64(j.c.Pipe.GreatestDepth))
 	case parcels.OtherInlet:
 		for k := range j.p.runs {
-			if j.p.runs[k].to == r.outlet {
+			if j.endsWith(k, r) {
 				c.fail(name, "the plan's own outlet is no other")
 				break
 			}
@@ -186,6 +203,7 @@ func (j *judge) twoSteps(c *check, r *remedy, works bool) {
 	}
 	for i := range r.steps {
 		s := &r.steps[i]
+		s.lot = r.lot
 		if !slices.Contains(kinds, s.kind) {
 			c.fail(name, "%q is no step", s.kind)
 			continue
@@ -199,7 +217,7 @@ func (j *judge) twoSteps(c *check, r *remedy, works bool) {
 		j.changes(c, name, s)
 		for k := range j.p.remedies {
 			o := &j.p.remedies[k]
-			if works && o.kind == s.kind && o.outlet == r.outlet && (o.verdict == string(parcels.Feasible) || o.verdict == string(parcels.NotProven)) {
+			if works && o.kind == s.kind && o.lot == r.lot && o.outlet == r.outlet && (o.verdict == string(parcels.Feasible) || o.verdict == string(parcels.NotProven)) {
 				c.fail(name, "its step %s does it alone", s.kind)
 			}
 		}

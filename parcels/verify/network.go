@@ -144,16 +144,32 @@ func (j *judge) rim(c *check, n *node, k *intake, q *inlet) {
 }
 
 func (j *judge) onSwale(p pt) bool {
-	for _, t := range j.s.swales {
-		for _, l := range t.lines {
-			for k := 1; k < len(l); k++ {
-				if fromSegment(p, l[k-1], l[k]) < 0.05 {
-					return true
-				}
+	return slices.ContainsFunc(j.s.swales, func(t thing) bool { return t.runsBy(p) })
+}
+
+// runsBy tells whether a line of the thing goes through a point.
+func (t *thing) runsBy(p pt) bool {
+	for _, l := range t.lines {
+		for k := 1; k < len(l); k++ {
+			if fromSegment(p, l[k-1], l[k]) < 0.05 {
+				return true
 			}
 		}
 	}
 	return false
+}
+
+// outletOf is the name of the outlet at an end of the water: the point's, but that
+// drains of several lots come to one swale at a point each, named by lot and swale.
+func (j *judge) outletOf(n *node) string {
+	if lot, id, ok := strings.Cut(n.id, "/"); ok && j.chosen(lot) && j.inlet(n.id) == nil {
+		for i := range j.s.swales {
+			if t := &j.s.swales[i]; t.id == id && t.runsBy(n.at) {
+				return id
+			}
+		}
+	}
+	return n.id
 }
 
 // tree: one way out of each point, no way round, every end an intake or an
@@ -280,7 +296,7 @@ func (j *judge) outlet() {
 		if len(n.in) == 0 || len(n.out) > 0 {
 			continue
 		}
-		ends[n.id] = true
+		ends[j.outletOf(n)] = true
 		q := j.inlet(n.id)
 		if q == nil {
 			continue

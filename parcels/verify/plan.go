@@ -85,7 +85,7 @@ type met struct {
 	low           *float64
 }
 
-type alternative struct{ outlet, kind, verdict, reason string }
+type alternative struct{ lot, outlet, kind, verdict, reason string }
 
 type share struct {
 	lot, outlet string
@@ -93,7 +93,7 @@ type share struct {
 }
 
 type remedy struct {
-	kind, outlet, verdict, message                     string
+	kind, lot, outlet, verdict, message                string
 	from, to, gain, short, cost, cut, fill, flow, head *float64
 	steps                                              []remedy // of a combined one
 	checked                                            bool
@@ -262,7 +262,7 @@ func (r *planReader) body(v val) {
 	}
 	for i, a := range v.get("alternatives").a {
 		of := fmt.Sprintf("alternative %d", i)
-		p.alternatives = append(p.alternatives, alternative{r.text(a, "outlet", of), r.text(a, "kind", of), r.text(a, "verdict", of), r.text(a, "reason", of)})
+		p.alternatives = append(p.alternatives, alternative{r.text(a, "lot", of), r.text(a, "outlet", of), r.text(a, "kind", of), r.text(a, "verdict", of), r.text(a, "reason", of)})
 		r.maybe(a, "length_m", of)
 		r.maybe(a, "cost_index", of)
 		r.maybe(a, "short_m", of)
@@ -278,7 +278,7 @@ func (r *planReader) body(v val) {
 			of := fmt.Sprintf("step %d of remedy %d", k, i)
 			steps = append(steps, remedy{kind: r.text(b, "remedy", of), outlet: r.text(b, "outlet", of), from: r.maybe(b, "from", of), to: r.maybe(b, "to", of)})
 		}
-		p.remedies = append(p.remedies, remedy{steps: steps, checked: r.flag(a, "checked", of), kind: r.text(a, "remedy", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
+		p.remedies = append(p.remedies, remedy{steps: steps, checked: r.flag(a, "checked", of), kind: r.text(a, "remedy", of), lot: r.text(a, "lot", of), outlet: r.text(a, "outlet", of), verdict: r.text(a, "verdict", of), message: r.text(a, "message", of),
 			from: r.maybe(a, "from", of), to: r.maybe(a, "to", of), gain: r.maybe(a, "gain_m", of), short: r.maybe(a, "short_m", of), cost: r.maybe(a, "cost_index", of),
 			cut: r.maybe(a, "cut_m3", of), fill: r.maybe(a, "fill_m3", of), flow: r.maybe(a, "flow_m3s", of), head: r.maybe(a, "head_m", of)})
 		last := &p.remedies[len(p.remedies)-1]

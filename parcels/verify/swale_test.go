@@ -8,6 +8,7 @@ import (
 	"fallwright/parcels/document"
 	"fallwright/parcels/planner"
 	"fallwright/parcels/verify"
+	"fallwright/sampledata"
 )
 
 // A drain that comes out in a swale (testdata/swale.json, invented), then told
@@ -60,6 +61,68 @@ func TestHandSwaleLies(t *testing.T) {
 				}
 			}
 		}},
+		{"true", "", func(_, _ obj) {}},
+	} {
+		t.Run(l.name, func(t *testing.T) { lieIsCaught(t, doc, s.Criteria, body, l.tell, l.check) })
+	}
+}
+
+// Lots beside one swale, each with a drain of its own: each comes to it at its own
+// place, and what would mend one of them says nothing of the other.
+func TestHandLotsOfOneSwale(t *testing.T) {
+	doc := sampledata.StatePlane()
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, body, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{"A4", "A5"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if plan.Point("A4/S4") == nil || plan.Point("A5/S4") == nil || plan.Summary.Outlet != "S4" || len(plan.Remedies) == 0 {
+		t.Fatalf("outlet %q, %d remedies", plan.Summary.Outlet, len(plan.Remedies))
+	}
+	for i := range plan.Remedies {
+		if r := &plan.Remedies[i]; r.Lot != "A4" && r.Lot != "A5" {
+			t.Errorf("remedy %s is of lot %q", r.Kind, r.Lot)
+		}
+	}
+	// remedy is the one of a kind and a lot
+	remedy := func(plan obj, kind, lot string) obj {
+		for _, r := range plan["remedies"].([]any) {
+			if r := r.(obj); r["remedy"] == kind && r["lot"] == lot {
+				return r
+			}
+		}
+		t.Fatalf("no remedy %s of lot %s", kind, lot)
+		return nil
+	}
+	for _, l := range []struct {
+		name, check string
+		tell        func(site, plan obj)
+	}{
+		{"an end at another swale", "outlet", func(_, plan obj) {
+			for _, list := range []any{plan["network"].(obj)["features"], plan["profiles"]} {
+				for _, x := range list.([]any) {
+					x := x.(obj)
+					if p, ok := x["properties"]; ok {
+						if x["id"] == "A5/S4" {
+							x["id"] = "A5/S1"
+						}
+						x = p.(obj)
+					}
+					for _, member := range []string{"point", "to"} {
+						if x[member] == "A5/S4" {
+							x[member] = "A5/S1"
+						}
+					}
+				}
+			}
+		}},
+		{"a bed as one lot needs it told of the other", "remedies", func(_, plan obj) { remedy(plan, "regrade_swale", "A5")["lot"] = "A4" }},
+		{"a remedy of no lot of the plan", "remedies", func(_, plan obj) { remedy(plan, "pump", "A5")["lot"] = "A6" }},
+		{"an outlet tried for no lot of the plan", "summary", func(_, plan obj) { plan["alternatives"].([]any)[0].(obj)["lot"] = "A6" }},
 		{"true", "", func(_, _ obj) {}},
 	} {
 		t.Run(l.name, func(t *testing.T) { lieIsCaught(t, doc, s.Criteria, body, l.tell, l.check) })

@@ -53,6 +53,9 @@ func (j *judge) summary() {
 		}
 	}
 	for _, a := range j.p.alternatives {
+		if a.lot != "" && !j.chosen(a.lot) {
+			c.fail("alternatives", "of lot %q, which is none of the plan's", a.lot)
+		}
 		listed := j.inlet(a.outlet) != nil || j.swaleNamed(a.outlet)
 		if !listed && !(a.outlet == "" && a.kind == parcels.AltEmitter) {
 			c.fail("alternatives", "the site has no outlet %q", a.outlet)
@@ -245,12 +248,23 @@ func (j *judge) overlaps(c *check) {
 	}
 }
 
-// holds says that no end of l's lines lies further outside m than off.
+// holds says that no end of l's lines lies further outside m than off, and that m has
+// the ground just within each of them: it lies in no hole that m leaves open for it.
 func (j *judge) holds(m, l *lot, off float64) bool {
 	if m.box.x0 > l.box.x0+off || m.box.y0 > l.box.y0+off || m.box.x1 < l.box.x1-off || m.box.y1 < l.box.y1-off {
 		return false
 	}
 	for _, e := range lotEdges(l) {
+		if n := e.length(); n > 0 {
+			const step = 3 * drawnTwice
+			x, y := step*(e.a.y-e.b.y)/n, step*(e.b.x-e.a.x)/n
+			for _, side := range []float64{-1, 1} {
+				p := pt{x: (e.a.x+e.b.x)/2 + side*x, y: (e.a.y+e.b.y)/2 + side*y}
+				if j.inLot(l, p) && !j.inOrOn(m, p) {
+					return false
+				}
+			}
+		}
 		if j.inOrOn(m, e.a) {
 			continue
 		}
