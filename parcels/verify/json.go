@@ -8,6 +8,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -92,9 +93,9 @@ type reader struct {
 	// values and members still open, so that each list is made once, at its size
 	vs []val
 	ms []member
-	// room for lists that are closed, many in one piece
-	vroom []val
-	mroom []member
+	// for lists that are closed
+	vroom room[val]
+	mroom room[member]
 	// parts, where not nil, takes down the objects two levels down, a site's layers
 	// among them; those whose text stands in one of before are not read again.
 	parts  parts
@@ -110,6 +111,56 @@ type part struct {
 }
 
 func readJSON(b []byte) (val, error) { return new(reader).document(b) }
+
+// readers are those whose document nobody needs any more, for their memory.
+var readers = sync.Pool{New: func() any { return new(reader) }}
+
+// forget gives the memory of a document back: nothing read of it may be used after.
+func (r *reader) forget() {
+	r.in, r.at, r.parts, r.before = "", 0, nil, nil
+	clear(r.vs[:cap(r.vs)])
+	clear(r.ms[:cap(r.ms)])
+	r.vs, r.ms = r.vs[:0], r.ms[:0]
+	r.vroom.empty()
+	r.mroom.empty()
+	readers.Put(r)
+}
+
+// room is memory for many short lists, in pieces.
+type room[T any] struct {
+	left   []T // of the last piece in use
+	pieces [][]T
+	used   int // of the pieces
+}
+
+// pieceOf is the length of a piece; a list of more than a quarter of it has its own memory.
+const pieceOf = 128
+
+// own is a copy of some.
+func (r *room[T]) own(some []T) []T {
+	n := len(some)
+	if n > pieceOf/4 {
+		return append([]T(nil), some...)
+	}
+	if len(r.left) < n {
+		if r.used == len(r.pieces) {
+			r.pieces = append(r.pieces, make([]T, pieceOf))
+		}
+		r.left = r.pieces[r.used]
+		r.used++
+	}
+	out := r.left[:n:n]
+	r.left = r.left[n:]
+	copy(out, some)
+	return out
+}
+
+func (r *room[T]) empty() {
+	for _, p := range r.pieces[:r.used] {
+		clear(p)
+	}
+	r.left, r.used = nil, 0
+}
 
 func (r *reader) document(b []byte) (val, error) {
 	s := string(b)
@@ -220,28 +271,12 @@ func (r *reader) object(depth int) (val, error) {
 			return val{}, r.fault("comma missing")
 		}
 	}
-	v := val{k: object, ms: own(&r.mroom, r.ms[first:])}
+	v := val{k: object, ms: r.mroom.own(r.ms[first:])}
 	r.ms = r.ms[:first]
 	if key, twice := repeated(v.ms); twice {
 		return v, r.fault("member " + strconv.Quote(key) + " twice")
 	}
 	return v, nil
-}
-
-// own is a copy of some in room, or in more of it.
-func own[T any](room *[]T, some []T) []T {
-	const piece = 128
-	n := len(some)
-	if n > piece/4 {
-		return append([]T(nil), some...)
-	}
-	if len(*room) < n {
-		*room = make([]T, piece)
-	}
-	out := (*room)[:n:n]
-	*room = (*room)[n:]
-	copy(out, some)
-	return out
 }
 
 // part reads a value that may be one of parts.
@@ -306,7 +341,7 @@ func (r *reader) list(depth int) (val, error) {
 		c := r.in[r.at]
 		r.at++
 		if c == ']' {
-			v := val{k: list, a: own(&r.vroom, r.vs[first:])}
+			v := val{k: list, a: r.vroom.own(r.vs[first:])}
 			r.vs = r.vs[:first]
 			return v, nil
 		}

@@ -25,7 +25,9 @@ var _ parcels.Verifier = Checker{}
 func (k Checker) Verify(document []byte, criteria parcels.Criteria, planText []byte) (parcels.Verification, error) {
 	j := &judge{c: criteria, p: &plan{}}
 	r := &planReader{p: j.p}
-	v, unread := readJSON(planText)
+	text := readers.Get().(*reader)
+	defer text.forget()
+	v, unread := text.document(planText)
 	s, ok, err := k.Kept.readFor(document, func(s *site) bool {
 		// begun anew where the plan's plane is not that of the document in memory
 		j.s, j.rows, *j.p, r.s = s, nil, plan{}, s
