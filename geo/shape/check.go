@@ -30,11 +30,11 @@ const (
 func Check(g orb.Geometry) []*InvalidError {
 	switch g := g.(type) {
 	case orb.Polygon:
-		if len(g) == 1 && Sound(g[0]) {
+		if soundArea(g) {
 			return nil
 		}
 	case orb.MultiPolygon:
-		if len(g) == 1 && len(g[0]) == 1 && Sound(g[0][0]) {
+		if len(g) == 1 && soundArea(g[0]) {
 			return nil
 		}
 	}
@@ -234,7 +234,7 @@ type touch struct {
 func (c *checker) meetings() {
 	boxes := make([]box, len(c.seg))
 	for i, s := range c.seg {
-		boxes[i] = box{math.Min(s.a[0], s.b[0]), math.Min(s.a[1], s.b[1]), math.Max(s.a[0], s.b[0]), math.Max(s.a[1], s.b[1])}
+		boxes[i] = edgeBox(s.a, s.b)
 	}
 	c.tree = newBoxTree(boxes)
 	var touches []touch

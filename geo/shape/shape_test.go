@@ -322,3 +322,45 @@ func TestPropertySound(t *testing.T) {
 		t.Logf("%s: %d of %d valid rings of %d told sound at once", c.name, told, valid, c.tries)
 	}
 }
+
+// Property: the same of polygons with holes, on small rings strewn over one grid, so that
+// they lie in, on, across and beside one another.
+func TestPropertySoundAreas(t *testing.T) {
+	rng := rand.New(rand.NewSource(4))
+	ring := func(x, y, size int) (r orb.Ring) {
+		for n := 3 + rng.Intn(4); n > 0; n-- {
+			r = append(r, orb.Point{float64(x + rng.Intn(size)), float64(y + rng.Intn(size))})
+		}
+		return append(r, r[0])
+	}
+	told, valid, faulty := 0, 0, map[Rule]int{}
+	for range 100_000 {
+		p := orb.Polygon{{{0, 0}, {12, 0}, {12, 12}, {float64(rng.Intn(13)), float64(rng.Intn(13))}, {0, 12}, {0, 0}}}
+		if rng.Intn(3) == 0 {
+			p[0] = ring(0, 0, 13)
+		}
+		for range rng.Intn(4) {
+			p = append(p, ring(rng.Intn(13)-1, rng.Intn(13)-1, 4))
+		}
+		slow := &checker{}
+		slow.polygons(orb.MultiPolygon{p})
+		ok := soundArea(p)
+		if len(slow.faults) > 0 {
+			faulty[slow.faults[0].Rule]++
+			if ok {
+				t.Fatalf("%v: told sound, but %v", p, slow.faults[0])
+			}
+			continue
+		}
+		if len(p) > 1 {
+			valid++
+			if ok {
+				told++
+			}
+		}
+	}
+	if told < valid/4 || told < 1000 || faulty[RuleHoleOutside] < 1000 {
+		t.Errorf("%d of %d valid ones with holes told sound; faulty: %v", told, valid, faulty)
+	}
+	t.Logf("%d of %d valid ones with holes told sound at once; faulty: %v", told, valid, faulty)
+}

@@ -230,3 +230,55 @@ func pairs(r orb.Ring, boxes []box) bool {
 	}
 	return true
 }
+
+// soundArea tells the same of a polygon with holes: each ring sound, the holes in boxes
+// of their own, none on an edge of the outer ring, and each with a vertex inside it.
+func soundArea(p orb.Polygon) bool {
+	const most = 64 // rings that are compared each with each
+	if len(p) == 0 || len(p) > most {
+		return false
+	}
+	var hulls [most]box
+	for i, r := range p {
+		if !Sound(r) {
+			return false
+		}
+		b := box{r[0][0], r[0][1], r[0][0], r[0][1]}
+		for _, q := range r[1:] {
+			b = b.with(box{q[0], q[1], q[0], q[1]})
+		}
+		hulls[i] = b
+		for k := 1; k < i; k++ {
+			if hulls[k].meets(b) {
+				return false
+			}
+		}
+	}
+	outer := p[0]
+	for i := 1; i < len(outer) && len(p) > 1; i++ {
+		a, b := outer[i-1], outer[i]
+		e := edgeBox(a, b)
+		for k, r := range p[1:] {
+			if !e.meets(hulls[k+1]) {
+				continue
+			}
+			for j := 1; j < len(r); j++ {
+				if e.meets(edgeBox(r[j-1], r[j])) {
+					if m, _ := Cross(a, b, r[j-1], r[j]); m != Apart {
+						return false
+					}
+				}
+			}
+		}
+	}
+	for _, r := range p[1:] {
+		if LocateInRing(r[0], outer) != Inside {
+			return false
+		}
+	}
+	return true
+}
+
+func edgeBox(a, b orb.Point) box {
+	return box{min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])}
+}
