@@ -82,11 +82,12 @@
 //
 // Measured on 200 seeded lots (zones of 60 to 200 corners, 8 sources, joins,
 // bends and a price of depth; go test -bench Prove): gap of the price to the bound
-// median 1.2 %, worst 4.1 %. Solve takes 3.3 ms of processor time at the 95th
-// percentile by sums of prices and 5.4 ms with the price of depth, with a gap to the
-// yardstick of 0.24 % (median) and 2.4 % (worst); Again 1.0 to 1.2 ms (median) and
-// 2.0 to 2.7 ms (95th percentile); 30 lots with 120 sources on one trunk 0.5 s (-bench 'Lots|Again|Street',
-// ROUTE_LOTS=200 -run Yardstick).
+// median 1.2 %, worst 4.1 %. Solve takes 3.1 to 4.1 ms of processor time at the 95th
+// percentile by sums of prices and 5.3 to 6.2 ms with the price of depth (5.0 to 5.7
+// by the clock), with a gap to the yardstick of 0.24 % (median) and 2.4 % (worst);
+// Again 0.8 to 1.4 ms (median) and 1.9 to 3.3 ms (95th percentile); 30 lots with 120
+// sources on one trunk 0.5 s (-bench 'Lots|Again|Street', ROUTE_LOTS=200 -run
+// Yardstick).
 //
 // # Limits
 //

@@ -495,15 +495,19 @@ func (d *draft) planView(w, h float64, win window, title string) view {
 		}
 		switch pt.Kind {
 		case parcels.PointInlet, parcels.PointOutlet:
-			g.box(x.x-4, x.y-4, 8, 8, &white, &black, 1.1)
-			g.line(0.8, black, nil, xy{x.x - 4, x.y - 4}, xy{x.x + 4, x.y + 4})
-			g.line(0.8, black, nil, xy{x.x - 4, x.y + 4}, xy{x.x + 4, x.y - 4})
+			end := []string{pt.ID, "rim " + display.Or(pt.Rim, d.u.Elevation), "pipe in " + display.Or(pt.Invert, d.u.Elevation)}
+			if pt.Kind == parcels.PointInlet {
+				structure(g.page, x)
+			} else {
+				openEnd(g.page, x)
+				end = []string{pt.ID, "pipe ends " + display.Or(pt.Invert, d.u.Elevation)}
+			}
 			pl.taken = append(pl.taken, rect{x.x - 5, x.y - 5, 10, 10})
 			if win.owner {
 				say(0, pt.At, 7.5, true, black, "outlet "+pt.ID)
 				continue
 			}
-			say(0, pt.At, 7, true, black, pt.ID, "rim "+display.Or(pt.Rim, d.u.Elevation), "pipe in "+display.Or(pt.Invert, d.u.Elevation))
+			say(0, pt.At, 7, true, black, end...)
 		case parcels.PointIntake, parcels.PointBasin:
 			if slices.ContainsFunc(pt.Fittings, func(f string) bool { return strings.Contains(f, "basin") }) {
 				g.box(x.x-3.2, x.y-3.2, 6.4, 6.4, &white, &navy, 1.1)
@@ -776,6 +780,18 @@ func tag(p *page, l []xy, room rect, letter string, c ink) (taken []rect) {
 	return taken
 }
 
+// structure draws a storm structure at x, openEnd a place where a pipe lets its water out.
+func structure(p *page, x xy) {
+	p.box(x.x-4, x.y-4, 8, 8, &white, &black, 1.1)
+	p.line(0.8, black, nil, xy{x.x - 4, x.y - 4}, xy{x.x + 4, x.y + 4})
+	p.line(0.8, black, nil, xy{x.x - 4, x.y + 4}, xy{x.x + 4, x.y - 4})
+}
+
+func openEnd(p *page, x xy) {
+	p.box(x.x-4, x.y-4, 8, 8, &white, &black, 1.1)
+	p.circle(x, 2, &white, &black, 0.8)
+}
+
 // arrow draws a flow arrow at a share of the way.
 func arrow(p *page, a, b xy, f float64, c ink) {
 	n := math.Hypot(b.x-a.x, b.y-a.y)
@@ -858,11 +874,15 @@ func (d *draft) column(g drawing, r rect, win window, used map[string]bool, perf
 	if !win.owner {
 		row(func(a xy) { g.circle(xy{a.x + 13, a.y}, 1.3, &navy, nil, 0) }, "P: wye, bend or reducer")
 	}
-	row(func(a xy) {
-		g.box(a.x+9, a.y-4, 8, 8, &white, &black, 1.1)
-		g.line(0.8, black, nil, xy{a.x + 9, a.y - 4}, xy{a.x + 17, a.y + 4})
-		g.line(0.8, black, nil, xy{a.x + 9, a.y + 4}, xy{a.x + 17, a.y - 4})
-	}, "storm structure tied into")
+	ends := func(kind parcels.PointKind) bool {
+		return slices.ContainsFunc(d.p.Points, func(pt parcels.Point) bool { return pt.Kind == kind })
+	}
+	if ends(parcels.PointInlet) {
+		row(func(a xy) { structure(g.page, xy{a.x + 13, a.y}) }, "storm structure tied into")
+	}
+	if ends(parcels.PointOutlet) {
+		row(func(a xy) { openEnd(g.page, xy{a.x + 13, a.y}) }, "open end (swale, slope, curb, emitter)")
+	}
 	row(stroke(1.3, black, []float64{14, 3, 3, 3, 3, 3}), "lot line ("+d.lineSource()+")")
 	for _, k := range []struct {
 		key  string
