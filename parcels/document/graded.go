@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"fallwright/parcels"
@@ -92,12 +93,10 @@ func Graded(s *parcels.Site, drop []int, shots []parcels.Graded, outlets map[str
 	// what was written is what is read: no datum or unit of the layer has moved it
 	for _, g := range shots {
 		if !slices.ContainsFunc(out.Spots, func(sp parcels.Spot) bool {
-			return abs(sp.At[0]-g.At[0]) < 1e-3 && abs(sp.At[1]-g.At[1]) < 1e-3 && abs(float64(sp.Z-g.Level)) < 1e-3
+			return math.Hypot(sp.At[0]-g.At[0], sp.At[1]-g.At[1]) < 1e-3 && math.Abs(float64(sp.Z-g.Level)) < 1e-3
 		}) {
 			return nil, errors.New("document: a shot of the ground to be is not read as it was written")
 		}
 	}
 	return out, nil
 }
-
-func abs(x float64) float64 { return max(x, -x) }

@@ -92,9 +92,19 @@ func TestHandOverlapInPlan(t *testing.T) {
 	}
 }
 
-// withParent is a site with one more lot, of the rings given.
-func withParent(t *testing.T, doc []byte, s *parcels.Site, rings ...orb.Ring) ([]byte, *parcels.Site) {
+// withParent is the site of two lots, rectangles side by side, with one more lot, whose
+// rings follow from theirs.
+func withParent(t *testing.T, parent func(one, two orb.Bound) []orb.Ring) ([]byte, *parcels.Site) {
 	t.Helper()
+	doc, err := os.ReadFile("../verify/testdata/two_lots.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := document.Read(doc, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rings := parent(s.Lots[0].Shape.Bound(), s.Lots[1].Shape.Bound())
 	for i := range rings {
 		for k := range rings[i] {
 			rings[i][k] = document.Position(s.Frame, rings[i][k])
@@ -122,15 +132,7 @@ func withParent(t *testing.T, doc []byte, s *parcels.Site, rings ...orb.Ring) ([
 // proven for it; the checker takes the plan, and refuses it with the finding left
 // out and with one that names a lot which does not hold it.
 func TestHandLotWithinAnother(t *testing.T) {
-	doc, err := os.ReadFile("../verify/testdata/two_lots.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := document.Read(doc, document.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	text, s := withParent(t, doc, s, s.Lots[0].Shape.Bound().Pad(3).ToRing())
+	text, s := withParent(t, func(one, _ orb.Bound) []orb.Ring { return []orb.Ring{one.Pad(3).ToRing()} })
 	plan, body, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), s, planner.Options{Lots: []string{"1"}, Quick: true})
 	if err != nil {
 		t.Fatal(err)
@@ -162,16 +164,10 @@ func TestHandLotWithinAnother(t *testing.T) {
 // outline. Then nothing lies within anything, and the checker takes the plan that
 // tells of none; it did not, as each corner of the inner lot is on the parent's edge.
 func TestHandLotInAHoleOfAnother(t *testing.T) {
-	doc, err := os.ReadFile("../verify/testdata/two_lots.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := document.Read(doc, document.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	both := s.Lots[0].Shape.Bound().Union(s.Lots[1].Shape.Bound()) // two rectangles side by side
-	_, s = withParent(t, doc, s, both.Pad(3).ToRing(), both.ToRing())
+	_, s := withParent(t, func(one, two orb.Bound) []orb.Ring {
+		both := one.Union(two)
+		return []orb.Ring{both.Pad(3).ToRing(), both.ToRing()}
+	})
 	plan, _, err := (&planner.Planner{Verifier: verify.Checker{}}).Plan(context.Background(), s, planner.Options{Lots: []string{"1"}, Quick: true})
 	if err != nil {
 		t.Fatal(err)
