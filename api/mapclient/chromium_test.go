@@ -258,11 +258,18 @@ func (b *browser) mouse(kind string, x, y float64) {
 	b.call(b.session, "Input.dispatchMouseEvent", map[string]any{"type": kind, "x": x, "y": y, "button": "left", "buttons": 1, "clickCount": 1}, nil)
 }
 
+// atRest waits until the plan is painted and its words are placed.
+func (b *browser) atRest() {
+	b.t.Helper()
+	b.eval("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(0))))", nil)
+	b.until("(d => !d || d.painted !== 'no' && d.words !== 'moving')(document.getElementById('board')?.dataset)")
+	b.eval("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(0))))", nil)
+}
+
 // picture writes what the page looks like now.
 func (b *browser) picture(file string) []byte {
 	b.t.Helper()
-	b.until("!document.getElementById('board') || document.getElementById('board').dataset.painted !== 'no'")
-	b.eval("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(0))))", nil)
+	b.atRest()
 	var got struct{ Data string }
 	b.call(b.session, "Page.captureScreenshot", map[string]any{"format": "png"}, &got)
 	png, err := base64.StdEncoding.DecodeString(got.Data)

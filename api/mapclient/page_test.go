@@ -348,6 +348,105 @@ func light(t *testing.T, png []byte, width, height int) {
 	}
 }
 
+// touching lists the words and marks on the plan that touch or lie over each
+// other, are cut by the edge of the plan, or lie under its buttons and lines of
+// text: by the corners at which the browser has them, two being apart if a side
+// of either parts them.
+const touching = `(() => {
+	const board = document.getElementById('board'), sheet = board.getBoundingClientRect(), out = [];
+	const quad = e => { const r = e.getBBox(), m = e.getScreenCTM(); return [[r.x, r.y], [r.x + r.width, r.y], [r.x + r.width, r.y + r.height], [r.x, r.y + r.height]].map(([x, y]) => [m.a * x + m.c * y + m.e, m.b * x + m.d * y + m.f]); };
+	const rect = e => { const r = e.getBoundingClientRect(); return [[r.left, r.top], [r.right, r.top], [r.right, r.bottom], [r.left, r.bottom]]; };
+	const apart = (p, q) => [p, q].some(s => s.some((a, i) => { const b = s[(i + 1) % 4], n = [b[1] - a[1], a[0] - b[0]], on = t => t.map(v => v[0] * n[0] + v[1] * n[1]); const u = on(p), w = on(q); return Math.max(...u) <= Math.min(...w) || Math.max(...w) <= Math.min(...u); }));
+	const seen = e => getComputedStyle(e).visibility !== 'hidden';
+	const words = [...board.querySelectorAll('#overlay text')].filter(e => seen(e) && !e.closest('.mark')).map(e => [e.textContent, quad(e)]);
+	for (const m of board.querySelectorAll('#overlay .mark')) if (seen(m)) words.push(['mark ' + m.textContent, quad(m)]);
+	words.forEach(([name, q], i) => {
+		if (q.some(p => p[0] < sheet.left - 0.5 || p[0] > sheet.right + 0.5 || p[1] < sheet.top - 0.5 || p[1] > sheet.bottom + 0.5)) out.push(name + ' is cut by the edge');
+		for (const over of board.querySelectorAll('.zoom, #north, #bar, #live, #tale')) if (over.getClientRects().length && !apart(q, rect(over))) out.push(name + ' lies under ' + (over.id || over.className));
+		for (const [other, r] of words.slice(i + 1)) if (!apart(q, r)) out.push(name + ' touches ' + other);
+	});
+	return { words: words.length, out };
+})()`
+
+// apart holds that no words on the plan touch when it is at rest, and that there
+// are some; an answer of the service may stir it once more.
+func (b *browser) apart(least int) {
+	b.t.Helper()
+	var got struct {
+		Words int
+		Out   []string
+	}
+	for range 5 {
+		b.atRest()
+		if b.eval(touching, &got); len(got.Out) == 0 {
+			break
+		}
+		time.Sleep(200 * time.Millisecond)
+	}
+	if got.Words < least {
+		b.t.Errorf("%d words are on the plan, at least %d wanted", got.Words, least)
+	}
+	for _, s := range got.Out {
+		b.t.Errorf("on the plan %s", s)
+	}
+}
+
+// No words on the plan touch: lot names, levels, inlets, pipe sizes, marks,
+// mends, rings to move and shots, near and from far, panned, and drawn over.
+func TestPropertyWordsKeepApart(t *testing.T) { atEachSize(t, wordsKeepApart) }
+
+func wordsKeepApart(t *testing.T, b *browser, s size) {
+	at := serve(t)
+	b.page(t, s.width, s.height, s.phone)
+	b.open(at + "#sample=")
+	b.until(`document.getElementById('lot').options.length === 37`)
+	b.apart(15) // the site: names of lots and inlets
+	press := func(id string) { b.eval(fmt.Sprintf(`document.getElementById(%q).click()`, id), nil) }
+	for range 3 {
+		press("zoomIn")
+		b.apart(1)
+	}
+	b.choose("lot", "B4")
+	b.until(planned)
+	b.until(grounded)
+	b.apart(15)
+	for _, id := range []string{"zoomOut", "zoomOut", "fitLot", "zoomIn", "zoomIn", "zoomIn", "fitLot"} {
+		press(id)
+		b.apart(4)
+	}
+	b.eval(`document.getElementById('board').focus()`, nil)
+	for _, k := range []string{"ArrowLeft", "ArrowUp", "ArrowUp", "ArrowRight"} {
+		b.key(k)
+		b.apart(8)
+	}
+	press("fitLot")
+	// rings to move, each with its name
+	b.key("m")
+	b.apart(10)
+	if n := b.text(`document.querySelectorAll('#overlay .gripText').length`); n == "0" {
+		t.Error("no ring has its name")
+	}
+	b.key("Escape")
+	// a route over the middle of the plan and the lot's line, over most of the words
+	b.key("d")
+	for _, k := range []string{"Enter", "ArrowRight", "ArrowRight", "ArrowRight", "Enter", "ArrowDown", "ArrowLeft", "ArrowLeft", "Enter", "ArrowDown", "ArrowRight", "ArrowRight", "ArrowRight", "ArrowRight", "ArrowRight", "ArrowRight", "Enter", "ArrowUp", "ArrowUp", "Enter"} {
+		for range map[bool]int{true: 1, false: 4}[k == "Enter"] {
+			b.key(k)
+		}
+	}
+	b.key("Escape")
+	b.until(`document.querySelectorAll('#overlay .tell').length > 0`)
+	b.apart(8)
+	for _, id := range []string{"zoomIn", "zoomIn", "zoomOut", "zoomOut", "zoomOut", "fitLot"} {
+		press(id)
+		b.apart(3)
+	}
+	b.choose("units", "si")
+	b.apart(8)
+	b.picture(s.pictures("words-"))
+	b.quiet()
+}
+
 // The policy of the service forbids inline script and style, markup from text
 // forbids itself, and no file may name an address outside.
 func TestPropertyFilesObeyThePolicy(t *testing.T) {

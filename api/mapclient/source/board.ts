@@ -10,14 +10,14 @@ import type { Plane } from './plane';
 import type { Lot, Mark, Scene } from './scene';
 import { holds, shapesOf, type Shape } from './shapes';
 import { grow, positions } from './site';
-import { hatching, ink, letter, paper, rippling, sand, steps, switches, symbol } from './style';
-import { roundLength, elevation } from './units';
+import { hatching, paper, rippling, sand, steps, switches, symbol } from './style';
+import { roundLength } from './units';
 import { svg } from './dom';
 
 export interface Handle { key: string; at: XY; text: string }
 /** Shots on the laid pipe where they were taken, and stretches of runs that hold water or rise. */
 export interface BuiltMarks { shots: { at: XY; text: string; bad: boolean }[]; stretches: { line: XY[]; text: string }[] }
-interface DrawnGround { relief: Relief; shade: HTMLCanvasElement | null; corner: XY; box: Box; light: Shape[]; heavy: Shape[]; ponds: Shape[]; flows: { shapes: Shape[]; width: number }[]; levels: { at: XY; z: number }[] }
+interface DrawnGround { relief: Relief; shade: HTMLCanvasElement | null; corner: XY; box: Box; light: Shape[]; heavy: Shape[]; ponds: Shape[]; flows: { shapes: Shape[]; width: number }[]; levels: { at: XY[]; z: number }[] }
 
 export class Board {
   readonly on: Record<string, boolean> = Object.fromEntries(switches.map(s => [s[0], s[2]]));
@@ -103,7 +103,7 @@ export class Board {
         relief, shade: shade(relief), corner, box: [corner[0] - m, corner[1] - m * relief.rows, corner[0] + m * relief.columns, corner[1] + m],
         light: of('contour', p => !p.heavy), heavy, ponds: of('pond'),
         flows: of('flow').map(s => ({ shapes: [s], width: Math.min(4, 1 + Math.sqrt(s.properties.area_m2 ?? 0) / 25) })),
-        levels: heavy.flatMap(s => { const p = s.parts[0]!, n = p.length >> 1, i = 2 * (n >> 1); return n > 8 ? [{ at: [p[i]!, p[i + 1]!] as XY, z: Number(s.properties.elevation_m) }] : []; }),
+        levels: heavy.flatMap(s => { const p = s.parts[0]!, n = p.length >> 1; return n > 8 ? [{ at: [0.5, 0.35, 0.65, 0.2, 0.8].map((t): XY => { const i = 2 * Math.floor(t * n); return [p[i]!, p[i + 1]!]; }), z: Number(s.properties.elevation_m) }] : []; }),
       };
       this.mosaic.stale(this.ground.box);
     }
@@ -220,20 +220,12 @@ export class Board {
     c.setLineDash([]);
     yield;
     let drawn = 0;
-    for (const m of scene.marks(wide(60))) {
+    for (const m of scene.marks(wide(10))) {
       if (!this.on[m.layer] || (k < 2.5 && m.layer !== 'inlets') || k < 0.25) continue;
       const s = pen.at(m.at);
       symbol(c, m.symbol, s[0], s[1]);
-      if (m.text && k > 0.8) letter(c, m.text, s[0] + 9, s[1] - 9, 'left', true);
       if (++drawn % 60 === 0) yield;
     }
-    if (this.on.parcels && k >= 0.9) for (const l of scene.lots(wide(60))) {
-      if ((l.box[2] - l.box[0]) * k < 8 * l.name.length + 4) continue;
-      const s = pen.at([(l.box[0] + l.box[2]) / 2, (l.box[1] + l.box[3]) / 2]);
-      letter(c, l.name, s[0], s[1], 'center', true);
-      if (++drawn % 60 === 0) yield;
-    }
-    if (this.ground && this.on.contours && k > 3) for (const l of this.ground.levels) { const s = pen.at(l.at); if (s[0] > -60 && s[1] > -20 && s[0] < 316 && s[1] < 276) letter(c, elevation(l.z).split(' ')[0]!, s[0], s[1], 'center', false); }
   }
 
   private paintRelief(c: CanvasRenderingContext2D, pen: Pen, g: DrawnGround): void {
@@ -354,4 +346,3 @@ export function linesOf(g: Geometry | null, plane: Plane): XY[][] {
   const c = g?.coordinates;
   return g?.type === 'LineString' ? [c.map((p: number[]) => plane.toPlane(p))] : g?.type === 'MultiLineString' ? c.map((l: number[][]) => l.map(p => plane.toPlane(p))) : [];
 }
-export { ink };

@@ -76,12 +76,6 @@ export function symbol(c: CanvasRenderingContext2D, shape: string, x: number, y:
   }
 }
 
-/** Words that stay readable on any ground. */
-export function letter(c: CanvasRenderingContext2D, text: string, x: number, y: number, align: CanvasTextAlign, bold: boolean): void {
-  c.font = `${bold ? '600 ' : ''}12px system-ui, sans-serif`; c.textAlign = align; c.textBaseline = 'middle';
-  c.setLineDash([]); c.lineWidth = 3; c.strokeStyle = '#fffdf8cc'; c.strokeText(text, x, y); c.fillStyle = ink; c.fillText(text, x, y);
-}
-
 let hatch: HTMLCanvasElement | null = null, ripples: HTMLCanvasElement | null = null;
 /** Slanted strokes, for easements. */
 export function hatching(): HTMLCanvasElement {
