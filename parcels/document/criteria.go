@@ -8,6 +8,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"reflect"
 	"slices"
@@ -17,6 +18,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"fallwright/geo/unit"
 	"fallwright/parcels"
 )
 
@@ -191,6 +193,9 @@ func known(m map[string]any, t reflect.Type, path, pointer string, faults *[]par
 	}
 }
 
+// mostStock is how many pipes package hydro/profile chooses among.
+const mostStock = 64
+
 // absurd refuses values that no rule can mean.
 func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 	var out []parcels.Fault
@@ -201,14 +206,20 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 		}
 	}
 	check("clearance.lot_line_m", float64(c.Clearance.LotLine), 0, 100)
-	for _, r := range []struct {
-		key string
-		v   any
-	}{{"clearance.front_m", c.Clearance.Front}, {"clearance.side_m", c.Clearance.Side}, {"clearance.rear_m", c.Clearance.Rear}} {
-		if v := reflect.ValueOf(r.v); !v.IsNil() {
-			check(r.key, v.Elem().Float(), 0, 100)
+	given := func(key string, v *unit.Length, lo, hi float64) {
+		if v != nil {
+			check(key, float64(*v), lo, hi)
 		}
 	}
+	one := func(key, v string, of ...string) {
+		if !slices.Contains(of, v) {
+			out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/" + strings.ReplaceAll(key, ".", "/"), Member: key,
+				Detail: fmt.Sprintf("The criterion %s is %q; give one of %s.", key, parcels.Excerpt(v), strings.Join(of, ", "))})
+		}
+	}
+	given("clearance.front_m", c.Clearance.Front, 0, 100)
+	given("clearance.side_m", c.Clearance.Side, 0, 100)
+	given("clearance.rear_m", c.Clearance.Rear, 0, 100)
 	check("clearance.line_margin_m", float64(c.Clearance.LineMargin), 0, 20)
 	check("clearance.most_chance", c.Clearance.MostChance, 0, 1)
 	check("clearance.fence_post_m", float64(c.Clearance.FencePost), 0, 5)
@@ -223,38 +234,92 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 	check("pipe.greatest_slope", float64(c.Pipe.GreatestSlope), float64(c.Pipe.TargetSlope), 10)
 	check("pipe.least_cover_m", float64(c.Pipe.LeastCover), 0, 5)
 	check("pipe.greatest_depth_m", float64(c.Pipe.GreatestDepth), 0.1, 10)
+	check("pipe.least_diameter_mm", c.Pipe.LeastDiameter, 0, 3000)
 	check("pipe.least_velocity_ms", float64(c.Pipe.LeastVelocity), 0, 5)
+	one("pipe.roof_in_perforated", c.Pipe.RoofInPerforated, "forbidden", "allowed")
+	one("pipe.wall", c.Pipe.Wall, "smooth", "corrugated", "any")
 	check("trench.width_m", float64(c.Trench.Width), 0.05, 3)
 	check("trench.bedding_m", float64(c.Trench.Bedding), 0, 1)
 	check("trench.over_pipe_m", float64(c.Trench.OverPipe), 0, 2)
 	check("trench.cap_m", float64(c.Trench.Cap), 0, 1)
+	check("trench.cap_intake_mmh", float64(c.Trench.CapIntake), 0, 10000)
 	check("trench.void_ratio", c.Trench.VoidRatio, 0, 0.6)
 	check("takeoff.swell", c.Takeoff.Swell, 1, 2)
+	check("takeoff.stone_density_tm3", c.Takeoff.StoneDensity, 0.5, 5)
+	check("takeoff.fabric_lap_m", float64(c.Takeoff.FabricLap), 0, 5)
+	check("takeoff.sod_extra_m", float64(c.Takeoff.SodExtra), 0, 20)
+	check("takeoff.load_m3", c.Takeoff.Load, 0.1, 1000)
+	check("takeoff.waste.stone", c.Takeoff.Waste.Stone, 0, 1)
+	check("takeoff.waste.fabric", c.Takeoff.Waste.Fabric, 0, 1)
+	check("takeoff.waste.pipe", c.Takeoff.Waste.Pipe, 0, 1)
 	check("storm.return_years", float64(c.Storm.ReturnYears), 1, 1000)
 	check("storm.roof_min", float64(c.Storm.RoofMin), 1, 120)
 	check("storm.yard_min", float64(c.Storm.YardMin), 1, 240)
+	check("storm.freeboard_m", float64(c.Storm.Freeboard), 0, 5)
 	check("runoff.roof_c", c.Runoff.RoofC, 0, 1)
 	check("runoff.yard_c", c.Runoff.YardC, 0, 1)
+	for _, y := range slices.Sorted(maps.Keys(c.Runoff.FrequencyFactor)) {
+		key := fmt.Sprintf("runoff.frequency_factor.%d", y)
+		check(key, c.Runoff.FrequencyFactor[y], 0.5, 2)
+		if y < 1 {
+			out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/" + strings.ReplaceAll(key, ".", "/"), Member: key, Detail: fmt.Sprintf("The criterion %s is for no return period; give years of 1 or more.", key)})
+		}
+	}
+	given("building_setback.front_m", c.BuildingSetback.Front, 0, 200)
+	given("building_setback.side_m", c.BuildingSetback.Side, 0, 200)
+	given("building_setback.rear_m", c.BuildingSetback.Rear, 0, 200)
 	check("tie_in.reach_m", float64(c.TieIn.Reach), 0, 50)
+	check("discharge.from_line_m", float64(c.Discharge.FromLine), 0, 200)
+	check("discharge.from_building_m", float64(c.Discharge.FromBuilding), 0, 200)
+	check("discharge.from_street_m", float64(c.Discharge.FromStreet), 0, 200)
 	check("route.join_angle_deg", c.Route.JoinAngle, 1, 90)
 	check("route.utility_angle_deg", c.Route.UtilityAngle, 0, 90)
 	check("route.bend_angle_deg", c.Route.BendAngle, 1, 180)
 	check("route.cleanout_every_m", float64(c.Route.CleanoutEvery), 1, 1000)
-	if c.Route.Outlet != "nearest" && c.Route.Outlet != "cheapest" {
-		out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/route/outlet", Member: "route.outlet", Detail: "The criterion route.outlet is nearest or cheapest."})
+	check("route.least_straight_m", float64(c.Route.LeastStraight), 0, 10)
+	one("route.outlet", c.Route.Outlet, "nearest", "cheapest")
+	for _, p := range []struct {
+		key   string
+		v, lo float64
+	}{{"trench_per_m", c.Prices.TrenchPerM, 1e-6}, {"depth_per_m2", c.Prices.DepthPerM2, 0}, {"pipe_per_m_per_mm", c.Prices.PipePerMPerMM, 0}, {"paving_per_m", c.Prices.PavingPerM, 0},
+		{"permission_per_m", c.Prices.PermissionPerM, 0}, {"utility_crossing_each", c.Prices.UtilityCrossingEach, 0}, {"bend_each", c.Prices.BendEach, 0}, {"wye_each", c.Prices.WyeEach, 0},
+		{"cleanout_each", c.Prices.CleanoutEach, 0}, {"tie_in_each", c.Prices.TieInEach, 0}, {"earthwork_per_m3", c.Prices.EarthworkPerM3, 0}, {"pump_each", c.Prices.PumpEach, 0}} {
+		check("prices."+p.key, p.v, p.lo, 1e9)
 	}
-	solid := false
+	check("ground.foundation_fall", float64(c.Ground.FoundationFall), 0, 1)
+	check("ground.foundation_fall_over_m", float64(c.Ground.FoundationFallOver), 0.1, 50)
+	check("ground.swale_least_slope", float64(c.Ground.SwaleLeastSlope), 0, 1)
+	check("ground.pond_least_depth_m", float64(c.Ground.PondLeastDepth), 0, 5)
+	check("ground.shot_sd_m", float64(c.Ground.ShotSD), 0, 5)
+	check("ground.laying_sd_m", float64(c.Ground.LayingSD), 0, 5)
+	check("survey.bust_m", float64(c.Survey.Bust), 0.001, 1000)
+	check("audit.least_zone_m2", float64(c.Audit.LeastZone), 0, 1e6)
+	if v := c.Audit.AssumeFall; v != nil {
+		check("audit.assume_fall_m", *v, -100, 100)
+	}
+	solid, usable := false, false
+	if n := len(c.Pipe.Stock); n > mostStock {
+		out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/pipe/stock", Member: "pipe.stock", Actual: n, Limit: mostStock, Detail: fmt.Sprintf("The stock has %d pipes; at most %d are taken. Leave out what is not laid.", n, mostStock)})
+	}
 	for i, p := range c.Pipe.Stock {
 		key := fmt.Sprintf("pipe.stock.%d", i)
 		check(key+".diameter_mm", p.Diameter, 10, 3000)
 		check(key+".outside_diameter_mm", p.OutsideDiameter, p.Diameter, 4000)
 		check(key+".n", float64(p.N), 0.005, 0.1)
+		given(key+".stick_m", p.Stick, 0.1, 1000)
+		given(key+".coil_m", p.Coil, 0.1, 10000)
 		solid = solid || p.Pipe == "solid"
+		usable = usable || p.Pipe == "solid" && (c.Pipe.Wall == "any" || c.Pipe.Wall == p.Wall) && p.Diameter >= c.Pipe.LeastDiameter-1e-9
 		if p.Pipe != "solid" && p.Pipe != "perforated" || p.Wall != "smooth" && p.Wall != "corrugated" {
 			out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/" + strings.ReplaceAll(key, ".", "/"), Member: key, Detail: "A stock pipe is solid or perforated, and smooth or corrugated."})
 		}
 	}
-	if !solid {
+	switch {
+	case len(out) > 0 && solid: // the list is told of first
+	case solid && !usable:
+		out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/pipe/stock", Member: "pipe.stock",
+			Detail: fmt.Sprintf("The stock has no solid pipe of wall %s that is %g mm wide or more inside. Give one, or change pipe.wall or pipe.least_diameter_mm.", c.Pipe.Wall, c.Pipe.LeastDiameter)})
+	case !solid:
 		out = append(out, parcels.Fault{Slug: "criterion-invalid", Pointer: pointer + "/pipe/stock", Member: "pipe.stock", Detail: "The stock has no solid pipe. Give at least one."})
 	}
 	return out
