@@ -3,6 +3,7 @@ package frame
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -102,4 +103,20 @@ func BenchmarkFrame(b *testing.B) {
 			}
 		}
 	})
+}
+
+// Numbers in grads, or from another meridian than Greenwich, are not taken as degrees
+// from it: NTF (Paris), EPSG:4807, is in grads from Paris; Bern, EPSG:4801, in degrees
+// from Bern (EPSG data set). NAD 83 and RGF93 v1 are longitude and latitude.
+func TestPublishedDegrees(t *testing.T) {
+	for code, why := range map[string]string{"EPSG:4807": "degrees", "EPSG:4801": "Greenwich"} {
+		if _, err := Lookup(code); err == nil || !strings.Contains(err.Error(), why) {
+			t.Errorf("%s: %v", code, err)
+		}
+	}
+	for _, code := range []string{"EPSG:4269", "EPSG:4171", "EPSG:4979"} {
+		if i, err := Lookup(code); err != nil || !i.Geographic {
+			t.Errorf("%s: %+v, %v", code, i, err)
+		}
+	}
 }

@@ -9,6 +9,7 @@ package frame
 import "C"
 
 import (
+	"math"
 	"regexp"
 	"unsafe"
 )
@@ -53,9 +54,6 @@ func lookup(crs string) (Info, error) {
 	} else {
 		info.West, info.South, info.East, info.North = -180, -90, 180, 90
 	}
-	if info.Geographic {
-		return info, nil
-	}
 	cs := C.proj_crs_get_coordinate_system(ctx, pj)
 	if cs == nil {
 		return Info{}, &CRSError{crs, "no coordinate system"}
@@ -64,6 +62,21 @@ func lookup(crs string) (Info, error) {
 	var f C.double
 	if C.proj_cs_get_axis_info(ctx, cs, 0, nil, nil, nil, &f, nil, nil, nil) == 0 || f <= 0 {
 		return Info{}, &CRSError{crs, "no unit"}
+	}
+	if info.Geographic {
+		// numbers are taken as degrees from Greenwich, as they stand
+		if math.Abs(float64(f)-math.Pi/180) > 1e-9 {
+			return Info{}, &CRSError{crs, "its angles are not in degrees"}
+		}
+		var east C.double
+		if pm := C.proj_get_prime_meridian(ctx, pj); pm != nil {
+			defer C.proj_destroy(pm)
+			C.proj_prime_meridian_get_parameters(ctx, pm, &east, nil, nil)
+		}
+		if east != 0 {
+			return Info{}, &CRSError{crs, "its longitudes do not count from Greenwich"}
+		}
+		return info, nil
 	}
 	info.MetresPerUnit = float64(f)
 	return info, nil

@@ -299,3 +299,30 @@ func TestOracleUnits(t *testing.T) {
 		t.Errorf("only %d codes compared", n)
 	}
 }
+
+// Which codes are of systems in degrees, against PROJ's own data: the ends of every
+// range, and the codes beside them.
+func TestOracleDegrees(t *testing.T) {
+	n := 0
+	asked := map[int]bool{}
+	for _, r := range unitCodes().degrees {
+		for _, c := range []int{r[0] - 1, r[0], r[1], r[1] + 1} {
+			asked[c] = true
+		}
+	}
+	for c := range asked {
+		i, err := frame.Lookup("EPSG:" + strconv.Itoa(c))
+		if err != nil {
+			continue // another kind, or a number of no system
+		}
+		if i.Geographic {
+			n++
+		}
+		if got := geographicCode(strconv.Itoa(c)); got != i.Geographic {
+			t.Errorf("EPSG:%d: %v, PROJ says %v", c, got, i.Geographic)
+		}
+	}
+	if n < 300 {
+		t.Errorf("only %d systems in degrees", n)
+	}
+}

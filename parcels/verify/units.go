@@ -1,14 +1,32 @@
 package verify
 
-// The unit of length of projected systems, from the EPSG data set v10.076
-// (projected and compound systems; codes in ranges, a range holding no code of
-// another unit). A plan may not call feet metres.
+// The unit of reference systems, from the EPSG data set v10.076 (codes in ranges, a
+// range holding no code of another kind or unit): which are in degrees, and the unit
+// of length of the projected. A plan may not call feet metres.
 
 import (
 	"strconv"
 	"strings"
 	"sync"
 )
+
+// inDegrees lists the codes of geographic systems (2D and 3D) in degrees from
+// Greenwich. They are all taken as longitude, latitude on WGS 84, as the contract
+// has it.
+const inDegrees = `
+	3819-3821 3823-3824 3888-3889 3906 4001-4025 4027-4036 4040-4047 4052-4055 4074-4075 4080-4081 4120-4216 4218-4327 4329 4339 4341 4343 4345 4347 4349
+	4351 4353 4355 4357 4359 4361 4363 4365 4367 4369 4371 4373 4375 4377 4379 4381 4383 4386 4388 4463 4466 4469-4470 4472 4475 4480 4482-4483 4490 4555
+	4557-4558 4600-4646 4657-4765 4823-4824 4883 4885 4887 4889 4891 4893 4895 4898 4900 4907 4909 4921 4923 4925 4927 4929 4931 4933 4935 4937 4939 4941
+	4943 4945 4947 4949 4951 4953 4955 4957 4959 4961 4963 4965 4967 4969 4971 4973 4975 4977 4979 4981 4983 4985 4987 4989 4991 4993 4995 4997 4999
+	5012-5013 5132 5228 5233 5245-5246 5251-5252 5263-5264 5323-5324 5340 5342 5353-5354 5359-5360 5364-5365 5370-5373 5380-5381 5392-5393 5451 5464 5467
+	5488-5489 5524-5527 5545-5546 5560-5561 5592-5593 5681 5830 5885-5886 6134-6135 6207 6310-6311 6318-6319 6321-6322 6324-6325 6364-6365 6667-6668
+	6705-6706 6782-6783 6881-6883 6892 6894 6979-6980 6982-6983 6986-6987 6989-6990 7034-7042 7072-7073 7084-7088 7133 7135-7136 7138-7139 7372-7373 7657
+	7659 7661 7663 7665 7678 7680 7682-7683 7685-7686 7797-7798 7816 7843-7844 7880-7881 7885-7886 7900-7912 7915 7917 7919 7921 7923 7925 7927 7929 7931
+	8085-8086 8231-8232 8235-8237 8239-8240 8244-8246 8248-8249 8251-8252 8254-8255 8351 8399 8403 8426-8428 8430-8431 8449 8542 8544-8545 8684-8685 8694
+	8698-8699 8817-8818 8860 8888 8899-8902 8906-8907 8916 8918 8920 8922 8924 8926 8928 8930 8932 8934 8936 8938 8940 8942 8944 8946 8948-8949 8972-9000
+	9002-9003 9005-9006 9008-9009 9011-9014 9016-9019 9053-9069 9071-9072 9074-9075 9139-9140 9147-9148 9152-9153 9183-9184 9248 9251 9253 9267 9293-9294
+	9299 9308-9309 9332-9333 9364 9372 9379-9384 9403 9453 9469-9470 9474-9475 9546-9547 9695-9696 9701-9702 9739 9754-9758 9763 9776-9779 9781-9784 9866
+	9871 9893 9939 9964 9969 9974 9989-9990 20033 20040-20041`
 
 // inSurveyFeet and inFeet list the codes whose unit is the US survey foot
 // (EPSG 9003) and the foot (EPSG 9002).
@@ -39,7 +57,7 @@ const (
 // added later is not known here.
 const listedTo = 9978
 
-type codes struct{ survey, feet [][2]int }
+type codes struct{ survey, feet, degrees [][2]int }
 
 var unitCodes = sync.OnceValue(func() codes {
 	read := func(s string) (out [][2]int) {
@@ -54,7 +72,7 @@ var unitCodes = sync.OnceValue(func() codes {
 		}
 		return out
 	}
-	return codes{read(inSurveyFeet), read(inFeet)}
+	return codes{read(inSurveyFeet), read(inFeet), read(inDegrees)}
 })
 
 // unitOf is the unit of a system by its code, in metres; ok is false where the
@@ -64,22 +82,29 @@ func unitOf(crs string) (metres float64, ok bool) {
 	if err != nil {
 		return 0, false
 	}
-	in := func(rs [][2]int) bool {
-		for _, r := range rs {
-			if n >= r[0] && n <= r[1] {
-				return true
-			}
-		}
-		return false
-	}
 	u := unitCodes()
 	switch {
-	case in(u.survey):
+	case among(u.survey, n):
 		return 1200.0 / 3937, true
-	case in(u.feet):
+	case among(u.feet, n):
 		return foot, true
 	case n > listedTo && n < 20000 || n > 32800:
 		return 0, false
 	}
 	return 1, true
+}
+
+// geographicCode says whether a number is the code of a system in degrees.
+func geographicCode(number string) bool {
+	n, err := strconv.Atoi(number)
+	return err == nil && among(unitCodes().degrees, n)
+}
+
+func among(in [][2]int, n int) bool {
+	for _, r := range in {
+		if n >= r[0] && n <= r[1] {
+			return true
+		}
+	}
+	return false
 }
