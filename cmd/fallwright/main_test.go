@@ -66,6 +66,38 @@ func TestPlanSampleLot(t *testing.T) {
 	}
 }
 
+// What a county's export looks like: longitudes and latitudes on NAD 83, and features
+// that each layer numbers from 1. The plan is made and passes the checker.
+func TestPlanOfNumberedFeatures(t *testing.T) {
+	var site map[string]any
+	if err := json.Unmarshal(sampledata.LonLat(), &site); err != nil {
+		t.Fatal(err)
+	}
+	site["crs"] = "EPSG:4269"
+	for layer, name := range map[string]string{"intakes": "intake", "inlets": "inlet", "outlets": "outlet"} {
+		l := site["layers"].(map[string]any)[layer].(map[string]any)
+		kept := []any{}
+		for _, f := range l["features"].([]any) {
+			f, p := f.(map[string]any), f.(map[string]any)["properties"].(map[string]any)
+			if layer == "intakes" && p["lot"] != sampledata.Sample {
+				continue
+			}
+			delete(p, name)
+			kept = append(kept, f)
+			f["id"] = len(kept)
+		}
+		l["features"] = kept
+	}
+	text, err := json.Marshal(site)
+	if err != nil {
+		t.Fatal(err)
+	}
+	code, table, errs := call(t, string(text), "plan", "-", "--lot", sampledata.Sample)
+	if code != exitDone || !strings.Contains(table, "Outlet 1 ") || !strings.Contains(table, "intake 1 ") {
+		t.Errorf("exit %d: %s%s", code, errs, table)
+	}
+}
+
 func TestNetworkForGIS(t *testing.T) {
 	code, out, errs := call(t, "", "plan", sample(t), "--lot", sampledata.Sample, "--out", filepath.Join(t.TempDir(), "n.geojson"), "--units", "si")
 	if code != 0 || !strings.Contains(out, "mm solid") {

@@ -104,10 +104,11 @@ func (d *siteReader) taken(l parcels.Layer, t layerText, bounds orb.Bound, given
 	}, func() (*layerTaken, int64, error) {
 		here = true
 		told, reversed, vertices := d.told, d.reversed, d.vertices
+		d.renamed = false
 		findings, assumptions, named, levels := len(d.s.Findings), len(d.s.Assumptions), len(d.named), len(d.levels)
 		read()
-		if d.told > told || d.full {
-			return nil, 0, errFaulty
+		if d.told > told || d.full || d.renamed {
+			return nil, 0, errFaulty // a name hangs on the layers before
 		}
 		out := &layerTaken{reversed: d.reversed - reversed, vertices: d.vertices - vertices, names: slices.Clone(d.named[named:]),
 			findings: slices.Clone(d.s.Findings[findings:]), assumptions: slices.Clone(d.s.Assumptions[assumptions:])}

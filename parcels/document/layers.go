@@ -5,6 +5,7 @@ package document
 
 import (
 	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -65,32 +66,29 @@ func (d *siteReader) take(l parcels.Layer, t layerText, fs []Feature, plane func
 // beside reads what stands beside the features of a layer: its own datum, and
 // its origin, which it gives.
 func (d *siteReader) beside(l parcels.Layer, t layerText) parcels.Origin {
-	origin, datum, shifted := parcels.Origin(""), "", false
-	d.shift = 0
+	m := map[string]json.RawMessage{}
 	t.Members(func(key string, v Cut, _ int) {
-		raw := v.Text
 		switch key {
-		case "origin":
-			if kindOf(raw) == "text" {
-				origin = parcels.Origin(unquote(raw))
-			}
-		case "vertical_datum":
-			if kindOf(raw) == "text" {
-				datum = unquote(raw)
-			}
-		case "vertical_shift_m":
-			shifted = true
-			if v, ok, _ := number(raw); ok {
-				d.shift = v
-			}
+		case "origin", "vertical_datum", "vertical_shift_m", "vertical_shift_ft":
+			m[key] = v.Text
 		}
 	})
-	if datum != "" && datum != d.s.VerticalDatum && !shifted {
+	q := props{r: d.reader, p: place{feature: -1, pointer: d.base, ring: -1, vertex: -1}, m: m, site: d.s}
+	origin, datum := parcels.Origin(q.one("origin", "", "measured", "mapped", "assumed")), q.text("vertical_datum")
+	shift := q.quantity("vertical_shift", -mostShift, mostShift, form{"_m", 1}, form{"_ft", foot})
+	d.shift = 0
+	if shift != nil {
+		d.shift = *shift
+	}
+	if datum != "" && datum != d.s.VerticalDatum && shift == nil {
 		d.fault(parcels.Fault{Slug: "vertical-datum-conflict", Pointer: d.base + "/vertical_datum",
 			Detail: fmt.Sprintf("The layer %s is on the vertical datum %q, the site on %q. Give vertical_shift_m (what to add to the layer's elevations), measured at a common point.", l, parcels.Excerpt(datum), parcels.Excerpt(d.s.VerticalDatum))})
 	}
 	return origin
 }
+
+// mostShift is the most that two vertical datums stand apart, metres: more is a slip.
+const mostShift = 500
 
 // feature takes one feature of a layer; ids are those of the features before it.
 func (d *siteReader) feature(l parcels.Layer, f Feature, origin parcels.Origin, ids map[string]int, plane func(orb.Point) orb.Point) {
@@ -215,6 +213,32 @@ func keyOf(noun, name string) nameKey {
 	return nameKey(h[:16])
 }
 
+// pointName gives the name of an intake, inlet or outlet. A plan names its points
+// by them, so none of these may bear another's. Where two layers merely number their
+// features alike and the name was not stated, the noun in front makes it one of its
+// own; twice says that even so another bears it.
+func (d *siteReader) pointName(q props, noun string, index int) (name string, twice bool) {
+	name = q.name(noun)
+	if _, borne := d.names[keyOf(pointNoun, name)]; borne && q.text(noun) == "" && d.pointLayer(name) != d.layer {
+		name, d.renamed = noun+" "+name, true
+	}
+	return name, d.twice(q, noun, name, index)
+}
+
+// pointNoun stands for intake, inlet and outlet among the names.
+const pointNoun = "point"
+
+// pointLayer is the layer of the intake, inlet or outlet of a name.
+func (d *siteReader) pointLayer(name string) string {
+	switch {
+	case slices.ContainsFunc(d.s.Inlets, func(v parcels.Inlet) bool { return v.ID == name }):
+		return string(parcels.LayerInlets)
+	case slices.ContainsFunc(d.s.Outlets, func(v parcels.Outlet) bool { return v.ID == name }):
+		return string(parcels.LayerOutlets)
+	}
+	return string(parcels.LayerIntakes)
+}
+
 // twice faults a name that another feature of its kind bears already.
 func (d *siteReader) twice(q props, noun, name string, index int) bool {
 	if d.part {
@@ -223,14 +247,22 @@ func (d *siteReader) twice(q props, noun, name string, index int) bool {
 	if d.names == nil {
 		d.names = map[nameKey]int{}
 	}
-	key := keyOf(noun, name)
+	key, of := keyOf(noun, name), ""
+	if noun != "lot" {
+		key = keyOf(pointNoun, name)
+	}
 	first, ok := d.names[key]
 	if !ok {
 		d.names[key] = index
 		d.named = append(d.named, key)
 		return false
 	}
-	ft := q.p.fault("duplicate-id", fmt.Sprintf(" is %s %q, which feature %d is already. Give each its own name.", noun, parcels.Excerpt(name), first))
+	if noun != "lot" {
+		if l := d.pointLayer(name); l != d.layer {
+			of = " of the layer " + l
+		}
+	}
+	ft := q.p.fault("duplicate-id", fmt.Sprintf(" is %s %q, which feature %d%s is already. Give each its own name.", noun, parcels.Excerpt(name), first, of))
 	ft.First = &first
 	if ft.ID == nil {
 		ft.ID = name
@@ -317,22 +349,27 @@ func (d *siteReader) one(l parcels.Layer, f Feature, g orb.Geometry, c parcels.C
 	case parcels.LayerInlets:
 		d.inlet(g, c, q)
 	case parcels.LayerOutlets:
-		o := parcels.Outlet{Common: c, ID: q.name("outlet"), At: g.(orb.Point), Kind: q.one("kind", "daylight", "daylight", "emitter", "dry_well", "curb_core"),
+		id, twice := d.pointName(q, "outlet", c.Index)
+		if twice {
+			return
+		}
+		o := parcels.Outlet{Common: c, ID: id, At: g.(orb.Point), Kind: q.one("kind", "daylight", "daylight", "emitter", "dry_well", "curb_core"),
 			RiserDiameter: q.size("riser_diameter", 2), OpeningHead: q.length("opening_head", 2), Weep: q.flag("weep")}
 		s.Outlets = append(s.Outlets, o)
 		i := len(s.Outlets) - 1
 		d.elev(q, c, l, "level", func(e *unit.Elevation) { s.Outlets[i].Level = e })
 	case parcels.LayerIntakes:
-		in := parcels.Intake{Common: c, ID: q.name("intake"), Lot: q.text("lot"), At: g.(orb.Point),
+		id, twice := d.pointName(q, "intake", c.Index)
+		if twice {
+			return
+		}
+		in := parcels.Intake{Common: c, ID: id, Lot: q.text("lot"), At: g.(orb.Point),
 			Kind:     q.one("kind", "yard_basin", "downspout", "yard_basin", "channel_drain", "window_well", "stair_well", "sump"),
 			RoofArea: q.area("roof_area"), RoofC: q.number("roof_c", 0, 1), YardArea: q.area("yard_area"), YardC: q.number("yard_c", 0, 1),
 			Tc: as[hydro.Duration](q.number("tc_min", 0, 1440)), Flow: as[hydro.Flow](q.quantity("flow", 0, 100, form{"_m3s", 1}, form{"_cfs", foot * foot * foot}, form{"_gpm", 0.003785411784 / 60})),
 			StartCover: q.length("start_cover", 5), Grate: d.grate(q)}
 		if !q.has("kind") {
 			s.Assumptions = append(s.Assumptions, fmt.Sprintf("Intake %s has no kind: taken as yard_basin.", in.ID))
-		}
-		if d.twice(q, "intake", in.ID, c.Index) {
-			return
 		}
 		s.Intakes = append(s.Intakes, in)
 		i := len(s.Intakes) - 1
@@ -522,13 +559,14 @@ func carry[T any](edge []int, values []string, conv func(string) T) []T {
 
 func (d *siteReader) inlet(g orb.Geometry, c parcels.Common, q props) {
 	s := d.s
-	in := parcels.Inlet{Common: c, ID: q.name("inlet"), At: g.(orb.Point), Kind: q.one("kind", "grate", "grate", "curb", "manhole"),
+	id, twice := d.pointName(q, "inlet", c.Index)
+	if twice {
+		return
+	}
+	in := parcels.Inlet{Common: c, ID: id, At: g.(orb.Point), Kind: q.one("kind", "grate", "grate", "curb", "manhole"),
 		System: parcels.System(q.one("system", "unknown", "storm", "combined", "sanitary", "unknown")), Owner: q.text("owner"),
 		OutgoingDiameter: q.size("outgoing_diameter", 10), Sump: q.length("sump", 20), Grate: d.grate(q),
 		FlowLimit: as[hydro.Flow](q.quantity("flow_limit", 0, 1000, form{"_m3s", 1}, form{"_cfs", foot * foot * foot}, form{"_gpm", 0.003785411784 / 60}))}
-	if d.twice(q, "inlet", in.ID, c.Index) {
-		return
-	}
 	s.Inlets = append(s.Inlets, in)
 	i := len(s.Inlets) - 1
 	l := parcels.LayerInlets

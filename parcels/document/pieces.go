@@ -15,7 +15,6 @@ import (
 
 	"github.com/paulmach/orb"
 
-	"fallwright/geo/frame"
 	"fallwright/parcels"
 )
 
@@ -65,7 +64,7 @@ func Open(head []byte, o Options) (*Pieces, error) {
 			if p.given, ok = d.system(own); !ok {
 				return nil, d.error(parcels.Invalid)
 			}
-		case own != "" && frame.Normalise(own) != frame.Normalise(d.s.CRS):
+		case own != "" && !sameSystem(own, d.s.CRS):
 			return nil, ErrWhole
 		}
 	}

@@ -227,6 +227,8 @@ type siteReader struct {
 	ground  []float64
 	sound   []float64
 	utility bool // an obstacle is one
+	// renamed: a feature has another name than it would have by itself.
+	renamed bool
 	// part: features that have been read once before (see Pieces).
 	part bool
 }
@@ -468,7 +470,7 @@ func (d *siteReader) further(l parcels.Layer, t layerText, given bool) {
 	s := d.s
 	col := d.kept(l, t)
 	plane, info := s.Frame.Plane, d.info
-	if col.CRS != "" && frame.Normalise(col.CRS) != frame.Normalise(s.CRS) {
+	if col.CRS != "" && !sameSystem(col.CRS, s.CRS) {
 		li, err := frame.Lookup(col.CRS)
 		if err != nil {
 			return // crsMember has said so
@@ -493,7 +495,7 @@ func (d *siteReader) system(own string) (given, ok bool) {
 	crs := s.CRS
 	given = crs != ""
 	if own != "" {
-		if given && frame.Normalise(crs) != frame.Normalise(own) {
+		if given && !sameSystem(crs, own) {
 			d.fault(parcels.Fault{Slug: "crs-conflict", Pointer: d.base + "/crs", Detail: fmt.Sprintf("The parcels say they are in %s, the document says %s. Make them agree.", own, parcels.Excerpt(crs))})
 			return given, false
 		}
@@ -512,6 +514,17 @@ func (d *siteReader) system(own string) (given, ok bool) {
 		s.Assumptions = append(s.Assumptions, "crs is not given: coordinates are longitude, latitude on WGS 84.")
 	}
 	return given, true
+}
+
+// sameSystem says whether two names are of one system. Longitudes and latitudes of
+// whatever datum are: they are taken as they stand, as on WGS 84.
+func sameSystem(a, b string) bool {
+	if frame.Normalise(a) == frame.Normalise(b) {
+		return true
+	}
+	ia, errA := frame.Lookup(a)
+	ib, errB := frame.Lookup(b)
+	return errA == nil && errB == nil && ia.Geographic && ib.Geographic
 }
 
 // over lays the site's plane over the bounds of its parcels.

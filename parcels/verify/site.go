@@ -46,6 +46,8 @@ type lot struct {
 
 type inlet struct {
 	id, system   string
+	own          string // its name by itself; see distinct
+	stated       bool   // own is stated, and no number of the feature
 	at           pt
 	rim, invert  *float64
 	tieIn        *float64
@@ -68,6 +70,8 @@ type opening struct {
 
 type intake struct {
 	id, lot, kind      string
+	own                string // as of an inlet
+	stated             bool
 	at                 pt
 	roofArea, yardArea float64
 	roofGiven          bool // roof_area is in the document
@@ -284,6 +288,40 @@ func (f *feature) name(key string) string {
 	return "#" + strconv.Itoa(f.index)
 }
 
+// stated says whether a feature says its own name.
+func (f *feature) stated(key string) bool { return f.props.v.get(key).str() != "" }
+
+// distinct gives the points their names. Layers number their features alike: of an
+// outlet that bears the number of an inlet, and an intake that of either, the name has
+// the noun in front, unless it was stated.
+func (s *site) distinct() {
+	borne := map[string]bool{}
+	take := func(own, noun string, stated bool) string {
+		if borne[own] && !stated {
+			return noun + " " + own
+		}
+		return own
+	}
+	for _, outlets := range []bool{false, true} {
+		for i := range s.inlets {
+			if n := &s.inlets[i]; n.outlet == outlets {
+				n.id = n.own
+				if outlets {
+					n.id = take(n.own, "outlet", n.stated)
+				}
+			}
+		}
+		for i := range s.inlets {
+			if s.inlets[i].outlet == outlets {
+				borne[s.inlets[i].id] = true
+			}
+		}
+	}
+	for i := range s.intakes {
+		s.intakes[i].id = take(s.intakes[i].own, "intake", s.intakes[i].stated)
+	}
+}
+
 // readSite reads a site document; what it has in common with those read before is
 // taken from them.
 func readSite(b []byte, before ...*site) (*site, error) {
@@ -347,15 +385,14 @@ func bounds(v val, b *[4]float64) {
 	}
 }
 
-// normalCRS turns the names of longitude, latitude on WGS 84 into "", and the
-// ways to name an EPSG code into one.
+// normalCRS turns the names of systems in longitude, latitude into "", and the ways
+// to name another EPSG code into one.
 func normalCRS(c string) string {
 	u := strings.ToUpper(strings.TrimSpace(c))
 	if i := strings.LastIndexAny(u, ":/#"); i >= 0 {
 		u = u[i+1:]
 	}
-	switch u {
-	case "", "CRS84", "CRS84H", "4326":
+	if u == "" || u == "CRS84" || u == "CRS84H" || geographicCode(u) {
 		return ""
 	}
 	return "EPSG:" + u
@@ -381,7 +418,14 @@ func (s *site) features(layers val, layer string) ([]feature, error) {
 	if v.get("crs").k != null && layerCRS(v) != s.crs {
 		return nil, fmt.Errorf("verify: site document: layers.%s is in %q, the document in %q: the verifier takes one system only", layer, layerCRS(v), s.crs)
 	}
-	shift := v.get("vertical_shift_m").n
+	shift := 0.0
+	beside := props{v: v}
+	if by := beside.quantity("vertical_shift", elevations); by != nil {
+		shift = *by
+	}
+	if beside.err != nil {
+		return nil, fmt.Errorf("verify: site document: layers.%s: %w", layer, beside.err)
+	}
 	out := make([]feature, 0, len(fs.a))
 	for i, f := range fs.a {
 		g := f.get("geometry")
@@ -588,7 +632,7 @@ func (s *site) read(before ...*site) error {
 			s.fault(*f, "no point")
 			return
 		}
-		s.inlets = append(s.inlets, inlet{id: f.name("outlet"), outlet: true, system: "storm", at: t.points[0],
+		s.inlets = append(s.inlets, inlet{own: f.name("outlet"), stated: f.stated("outlet"), outlet: true, system: "storm", at: t.points[0],
 			kind: f.props.v.get("kind").str(), level: f.props.elevation("level", mid)})
 	}))
 	keep(each("openings", func(o *site) { s.openings = o.openings }, func(f *feature) {
@@ -608,7 +652,7 @@ func (s *site) read(before ...*site) error {
 		}
 		s.swales = append(s.swales, t)
 	}))
-	keep(each("intakes", func(o *site) { s.intakes = o.intakes }, func(f *feature) { s.readIntake(f, mid) }))
+	keep(each("intakes", func(o *site) { s.intakes = slices.Clone(o.intakes) }, func(f *feature) { s.readIntake(f, mid) }))
 	keep(each("perforated_runs", func(o *site) {
 		s.perforated, s.perfWidth, s.perfCount = o.perforated, o.perfWidth, o.perfCount
 	}, func(f *feature) {
@@ -630,6 +674,7 @@ func (s *site) read(before ...*site) error {
 	if first != nil {
 		return first
 	}
+	s.distinct()
 	return s.readRain(doc.get("rainfall"))
 }
 
@@ -777,7 +822,7 @@ func (s *site) readInlet(f *feature, ground float64) {
 		return
 	}
 	p := &f.props
-	n := inlet{id: f.name("inlet"), at: t.points[0], system: p.v.get("system").str(), kind: p.v.get("kind").str(),
+	n := inlet{own: f.name("inlet"), stated: f.stated("inlet"), at: t.points[0], system: p.v.get("system").str(), kind: p.v.get("kind").str(),
 		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), tieIn: p.elevation("tie_in", ground),
 		outgoing: p.size("outgoing_diameter"), flowLimit: p.quantity("flow_limit", flows), surchargesAt: p.elevation("tailwater", ground)}
 	if n.system == "" {
@@ -816,7 +861,7 @@ func (s *site) readIntake(f *feature, ground float64) {
 		return
 	}
 	p := &f.props
-	n := intake{id: f.name("intake"), lot: p.v.get("lot").str(), kind: p.v.get("kind").str(), at: t.points[0],
+	n := intake{own: f.name("intake"), stated: f.stated("intake"), lot: p.v.get("lot").str(), kind: p.v.get("kind").str(), at: t.points[0],
 		roofC: p.bare("roof_c"), yardC: p.bare("yard_c"), tc: p.bare("tc_min"), flow: p.quantity("flow", flows),
 		rim: p.elevation("rim", ground), invert: p.elevation("invert", ground), startCover: p.length("start_cover"),
 		grate: [2]*float64{p.length("length"), p.length("width")}}
