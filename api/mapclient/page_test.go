@@ -246,6 +246,51 @@ func walkThePage(t *testing.T, b *browser, s size) {
 		b.until(planned + ` && document.getElementById('verdictText').textContent === ` + fmt.Sprintf("%q", flow))
 	})
 
+	t.Run("what comes late, and what is undone", func(t *testing.T) {
+		b.page(t, s.width, s.height, s.phone)
+		b.call(b.session, "Network.enable", nil, nil)
+		b.open(at + "#sample=&lot=B4")
+		b.until(planned)
+		// reasons in the units shown: no metres among them
+		b.eval(`document.getElementById('endsBox').open = true`, nil)
+		b.until(`document.querySelectorAll('#alternatives tbody tr').length > 2`)
+		if got := b.text(`document.getElementById('alternatives').textContent`); regexp.MustCompile(`\d m\b`).MatchString(got) || !strings.Contains(got, " ft") {
+			t.Errorf("in feet: %s", got)
+		}
+		// another end is of this lot: on the next one nothing is left to undo
+		b.eval(`[...document.querySelectorAll('#alternatives button')].find(x => !x.disabled).click()`, nil)
+		b.until(`!document.getElementById('undo').disabled`)
+		b.choose("lot", "B5")
+		b.until(`document.getElementById('verdict').textContent.includes('Lot B5:') && document.getElementById('undo').disabled`)
+		// by keys alone: the lot in the middle of the plan
+		b.choose("lot", "B4")
+		b.until(planned)
+		b.eval(`document.getElementById('fitSite').click(); document.getElementById('board').focus()`, nil)
+		b.key("Enter")
+		b.until(`document.getElementById('lot').value !== 'B4' && document.getElementById('verdict').textContent.includes('Lot ' + document.getElementById('lot').value + ':')`)
+		// the service is gone and comes back
+		offline := func(is bool) {
+			b.call(b.session, "Network.emulateNetworkConditions", map[string]any{"offline": is, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}, nil)
+		}
+		offline(true)
+		b.choose("lot", "B4")
+		b.until(`document.getElementById('verdictWord').textContent === 'No plan' && !document.getElementById('again').hidden && /does not answer/.test(document.getElementById('verdictText').textContent)`)
+		b.picture(s.pictures("gone-"))
+		offline(false)
+		b.eval(`document.getElementById('reportClose').click(); document.getElementById('again').click()`, nil)
+		b.until(planned + ` && document.getElementById('again').hidden`)
+		// a plan that comes when another site is open is not that site's
+		b.eval(`window.__late = 0; (f => { window.fetch = async (to, o) => { if (!String(o?.body).includes('"lots":["B5"]')) return f(to, o); const r = await f(to, { ...o, signal: undefined }); await new Promise(d => setTimeout(d, 1500)); window.__late++; return r; }; })(window.fetch)`, nil)
+		b.choose("lot", "B5")
+		b.drop("parcels.geojson", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"lot":"7"},"geometry":{"type":"Polygon","coordinates":[[[-85,36],[-84.9997,36],[-84.9997,36.0003],[-85,36.0003],[-85,36]]]}}]}`)
+		b.until(`document.getElementById('lot').options.length === 2`)
+		b.until(`window.__late >= 2`)
+		time.Sleep(500 * time.Millisecond)
+		if got := b.text(`document.getElementById('verdictWord').textContent + document.querySelectorAll('#overlay .pipe').length`); got != "site: 1 lots0" {
+			t.Errorf("another site is open, and the plan of the last is on it: %s", got)
+		}
+	})
+
 	t.Run("state plane feet", func(t *testing.T) {
 		b.page(t, s.width, s.height, s.phone)
 		b.open(at)

@@ -125,11 +125,20 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 			t.Error("no shot is on the plan")
 		}
 		b.picture(s.pictures("built-"))
+		b.apart(3)
+		if got := b.text(`(d => d.scrollWidth - d.clientWidth)(document.querySelector('.drawers'))`); got != "0" {
+			t.Errorf("the table of the shots makes the drawers %s px too wide", got)
+		}
 		// the browser keeps them
 		b.call(b.session, "Page.reload", nil, nil)
 		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelectorAll('#section .shot').length > 5`)
 		b.eval(`document.getElementById('builtBox').open = true`, nil)
-		// one more by hand, then a file that is none, then back
+		// one more by hand, then a file that is none, then back; 545.5 ft are 545.4989 US survey feet (1200/3937 m)
+		b.choose("shotsUnitNow", "us_ft")
+		b.eval(`document.querySelector('#shotsForm button').click(); document.getElementById('shotAlong').value = '1'; document.getElementById('shotLevel').value = '545.5'; document.querySelector('#shotForm button').click()`, nil)
+		b.until(`document.getElementById('shotsText').value.trim().split('\n').at(-1).split(',')[3] === '545.4989'`)
+		b.eval(`document.getElementById('undo').click(); document.getElementById('undo').click()`, nil)
+		b.until(`document.getElementById('shotsUnitNow').value === 'ft'`)
 		b.eval(`document.getElementById('shotAlong').value = '1'; document.getElementById('shotLevel').value = '545.5'; document.querySelector('#shotForm button').click()`, nil)
 		b.until(fmt.Sprintf(`document.getElementById('shotsText').value.trim().split('\n').length === %d`, strings.Count(file, "\n")+1))
 		b.eval(`document.getElementById('shotsText').value = 'this is no file'; document.querySelector('#shotsForm button').click()`, nil)
@@ -234,7 +243,7 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		b.eval(`location.hash = '#sample=&lot=B4'`, nil)
 		b.call(b.session, "Page.reload", nil, nil)
 		b.until(`document.getElementById('verdict') && ` + planned + ` && document.querySelector('#overlay .mend') && document.querySelector('#routeAnswer button.small')`)
-		if got := b.text(`document.getElementById('live').textContent`); !strings.Contains(got, "Key A moves the worst stretch") || !strings.Contains(got, "mends it") {
+		if got := b.text(`document.getElementById('live').textContent`); !strings.Contains(got, "moves the worst stretch") || !strings.Contains(got, "mends it") {
 			t.Errorf("the mend in words: %q", got)
 		}
 		// zoom to it for the picture
@@ -242,7 +251,7 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		off := `(g => Math.min(...JSON.parse(localStorage.getItem(Object.keys(localStorage).find(k => k.startsWith('fallwright.edits')))).edits.route.map(q => ((q[0] - g.from[0]) * g.kx - g.a[0]) * g.n[0] + ((q[1] - g.from[1]) * g.ky - g.a[1]) * g.n[1])))(JSON.parse(window.name))`
 		b.eval(`document.getElementById('board').focus()`, nil)
 		b.key("a")
-		b.until(`document.querySelectorAll('#overlay .mend').length === 0 && !document.getElementById('live').textContent.includes('A moves')`)
+		b.until(`document.querySelectorAll('#overlay .mend').length === 0 && !document.getElementById('live').textContent.includes('moves the worst') && document.getElementById('mendWorst').hidden`)
 		// two feet of clearance and half a trench of a foot, by the built-in criteria
 		var away float64
 		b.eval(off, &away)
@@ -251,6 +260,10 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		}
 		b.eval(`document.getElementById('undo').click()`, nil)
 		b.until(`document.querySelector('#overlay .mend')`)
+		// the button does what the key does
+		b.until(`!document.getElementById('mendWorst').hidden`)
+		b.eval(`document.getElementById('mendWorst').click()`, nil)
+		b.until(`document.querySelectorAll('#overlay .mend').length === 0`)
 		b.eval(`document.getElementById('clearRoute').click()`, nil)
 		b.until(`document.querySelectorAll('#overlay .handle').length === 0`)
 

@@ -41,7 +41,7 @@ export class Board {
   backdrop: Backdrop | null = null;
   handlers = {
     pick: (_name: string) => { }, point: (_p: number[]) => { }, dragRoute: (_i: number, _p: number[]) => { }, dropRoute: () => { }, measure: (_p: XY) => { },
-    mark: (_numbers: number[], _at: number[]) => { }, moving: (_h: Handle) => { }, moved: (_h: Handle) => { }, view: () => { },
+    mark: (_numbers: number[], _at: number[]) => { }, moving: (_h: Handle) => { }, moved: (_h: Handle) => { }, left: () => { }, view: () => { },
   };
   private zone: { shapes: Shape[]; box: Box } | null = null;
   private refit: (() => void) | null = null;
@@ -176,7 +176,8 @@ export class Board {
     const n = roundLength(Math.min(160, this.width / 3) / this.view.k), w = n.metres * this.view.k, is = `${w} ${n.text}`;
     if (is === this.paintedBar) return;
     this.paintedBar = is;
-    const bar = this.sheet.querySelector('#bar')!, s = bar.firstElementChild!;
+    const bar = this.sheet.querySelector<HTMLElement>('#bar')!, s = bar.firstElementChild!;
+    bar.hidden = false;
     s.setAttribute('width', String(w + 60)); s.setAttribute('height', '26');
     s.replaceChildren(svg('path', { d: `M2 18h${w / 2}v-5h${w / 2}v5H2z`, class: 'barFill' }), svg('path', { d: `M2 11v8h${w}v-8`, class: 'barLine' }), svg('text', { x: w + 8, y: 20 }, n.text));
     bar.setAttribute('aria-label', `Scale bar: ${n.text} are ${Math.round(w)} pixels`);
@@ -316,10 +317,10 @@ export class Board {
       const s = at(e);
       if (down.size > 0) { moved = 99; return; }
       const ended = drag; drag = null;
-      if (e.type === 'pointercancel') return;
-      if (ended && 'vertex' in ended) { if (moved > 2) this.handlers.dropRoute(); }
-      else if (ended) { const h = this.handles[ended.handle]; if (h && moved > 2) this.handlers.moved(h); }
-      else if (moved <= 4) this.click(s);
+      if (ended && (moved <= 2 || e.type === 'pointercancel')) this.handlers.left();
+      else if (ended && 'vertex' in ended) this.handlers.dropRoute();
+      else if (ended) { const h = this.handles[ended.handle]; if (h) this.handlers.moved(h); }
+      else if (moved <= 4 && e.type !== 'pointercancel') this.click(s);
     };
     this.sheet.addEventListener('pointerup', up);
     this.sheet.addEventListener('pointercancel', up);

@@ -4,7 +4,7 @@
 import type { Built, BuiltRun, XY } from './answers';
 import type { BuiltMarks } from './board';
 import { $, button, choice, el, facts, input, reason, table, tell, words } from './dom';
-import { part } from './plane';
+import { part, pointAt } from './plane';
 import { setProfile, short, showWalk, stand } from './plan';
 import * as service from './service';
 import { board, change, criteria, profiles, site, state } from './state';
@@ -32,9 +32,11 @@ function setShots(text: string, unit: string): void {
 }
 
 let asked: AbortController | null = null;
+/** Another site: an answer that is on its way is not wanted. */
+export function stopShots(): void { asked?.abort(); asked = null; }
 /** Asks the service again: the shots or the plan have changed. */
 export async function fitBuilt(): Promise<void> {
-  asked?.abort(); asked = null;
+  stopShots();
   const s = state.edits.shots, plan = state.plan;
   if (!s || !plan) { if (state.built || board.built) { state.built = null; board.setBuilt(null); showWalk(); } show(); return; }
   const mine = asked = new AbortController();
@@ -88,7 +90,7 @@ function marks(b: Built): BuiltMarks {
   for (const r of b.runs ?? []) {
     const line = lineOf(r.run);
     if (line.length < 2) continue;
-    for (const l of r.levels ?? []) { const at = part(line, l.station_m, l.station_m + 0.001)[0]; if (at) out.shots.push({ at, text: l.shot, bad: l.standing_m > 0.0005 }); }
+    for (const l of r.levels ?? []) { const at = pointAt(line, l.station_m); if (at) out.shots.push({ at, text: l.shot, bad: l.standing_m > 0.0005 }); }
     for (const t of troubles(r)) { const piece = part(line, Math.max(0, t.from), Math.min(t.to, r.length_m)); if (piece.length > 1) out.stretches.push({ line: piece, text: `${r.run} ${t.text}` }); }
   }
   return out;
@@ -127,10 +129,10 @@ export function startBuilt(): void {
     e.preventDefault();
     const run = choice('shotRun').value, along = Number(input('shotAlong').value), z = Number(input('shotLevel').value), line = lineOf(run);
     if (line.length < 2 || !state.plane || input('shotLevel').value.trim() === '' || !Number.isFinite(z) || !(along >= 0)) { tell('A shot needs the run, how far along it from its upper end, and the level of the invert.'); return; }
-    const at = part(line, u.typedLength(along), u.typedLength(along) + 0.001)[0];
-    if (!at) { tell(`${run} is not so long.`); return; }
+    const long = state.plan?.network?.features.find(f => f.properties?.run === run)?.properties?.length_m ?? 0, at = pointAt(line, u.typedLength(along));
+    if (!at || u.typedLength(along) > long + 0.05) { tell(`${run} is not so long.`); return; }
     const d = state.plane.toDoc(at), unit = state.edits.shots?.unit ?? (u.isUS() ? 'ft' : 'm'), had = (state.edits.shots?.text ?? '').replace(/\s*$/, '');
-    const level = unit === (u.isUS() ? 'ft' : 'm') ? z : unit === 'm' ? u.typedLength(z) : z / 0.3048;
+    const level = u.typedLength(z) / ({ ft: 0.3048, us_ft: 1200 / 3937 }[unit] ?? 1); // what was typed is in feet or metres, the file in its own unit
     setShots(`${had}${had ? '\n' : ''}${had ? had.split('\n').length + 1 : 1},${d[1]},${d[0]},${+level.toFixed(4)},INV ${run}\n`, unit);
     input('shotLevel').value = ''; input('shotAlong').focus();
   };

@@ -34,7 +34,7 @@ export function table(head: string[], rows: (string | HTMLElement)[][], caption 
   if (caption) t.createCaption().textContent = caption;
   for (const one of head) { const th = el('th', '', one); th.setAttribute('scope', 'col'); h.append(th); }
   const b = t.createTBody();
-  for (const row of rows) { const tr = b.insertRow(); for (const one of row) { const c = tr.insertCell(); if (typeof one === 'string') c.textContent = one; else c.append(one); } }
+  for (const row of rows) { const tr = b.insertRow(); for (const one of row) { const c = tr.insertCell(); if (typeof one === 'string') { c.textContent = one; if (one.length < 16) c.className = 'brief'; } else c.append(one); } }
   const w = el('div', 'wide'); w.tabIndex = 0; w.setAttribute('role', 'region'); w.setAttribute('aria-label', caption || head.filter(Boolean).join(', ')); w.append(t);
   return w;
 }
@@ -47,22 +47,26 @@ export function svg<K extends keyof SVGElementTagNameMap>(name: K, attributes: R
   return e;
 }
 
-/** The verdict line: none, busy, good, unsure or stop. */
-export function say(word: string, text: string, kind = 'none'): void {
+/** The verdict line: none, busy, good, unsure or stop; again: what its button tries once more. */
+export function say(word: string, text: string, kind = 'none', again?: () => void): void {
   $('verdict').dataset.state = kind;
   $('verdictWord').textContent = word;
   $('verdictText').textContent = text;
+  button('again').hidden = !again; button('again').onclick = again ?? null;
 }
 
-let quiet = 0;
-/** Whether the line on the plan is to stay; main sets it. */
-export const told = { stays: (): boolean => false };
+let quiet = 0, held = '';
+const line = (text: string): void => { const l = $('live'); l.textContent = text; l.hidden = !text; };
 /** A line on the plan, gone after a few seconds. */
 export function tell(text: string): void {
-  const l = $('live');
-  l.textContent = text; l.hidden = !text;
+  line(text || held);
   clearTimeout(quiet);
-  if (text) quiet = window.setTimeout(() => { if (!told.stays()) l.hidden = true; }, 6000);
+  if (text) quiet = window.setTimeout(() => line(held), 6000);
+}
+/** A line that stays on the plan, and comes back after others; empty: none does. */
+export function hold(text: string): void {
+  if (text || $('live').textContent === held) { clearTimeout(quiet); line(text); }
+  held = text;
 }
 
 /** What is wrong with what was opened, or what was read. */
@@ -76,6 +80,7 @@ export function report(title: string, text: string, lines: string[] = []): void 
 export function refuse(e: unknown, what: string): void {
   if (e instanceof DOMException && e.name === 'AbortError') return;
   if (!(e instanceof Refusal)) { report(what, e instanceof Error ? e.message : String(e)); return; }
-  report(what, `${e.title}. ${e.message}`, e.faults.map(f => `${[f.layer, f.id === undefined ? '' : String(f.id)].filter(Boolean).join(', ')}${f.layer ? ': ' : ''}${f.detail ?? f.slug}`));
+  const [one, ...more] = e.faults;
+  report(what, `${e.title}. ${e.message}`, one && !more.length && one.detail === e.message ? [] : e.faults.map(f => `${[f.layer, f.id === undefined ? '' : String(f.id)].filter(Boolean).join(', ')}${f.layer ? ': ' : ''}${f.detail ?? f.slug}`));
 }
-export const reason = (e: unknown): string => e instanceof Error ? e.message : String(e);
+export const reason = (e: unknown): string => e instanceof Refusal ? `${e.title}. ${e.message}` : e instanceof Error ? e.message : String(e);

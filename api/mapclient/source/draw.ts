@@ -2,12 +2,12 @@
 // of it.
 
 import type { Num, Stretch, XY } from './answers';
-import { $, act, button, el, input, reason, tell, words } from './dom';
+import { $, act, button, el, hold, input, reason, tell, words } from './dom';
 import { groundAlong } from './ground';
 import { showCautions, livePlan, replan, short } from './plan';
 import { shifted } from './plane';
 import * as service from './service';
-import { drawn, edited, features, forDrag } from './site';
+import { edited, features, forDrag, here, withRoute } from './site';
 import { board, change, criteria, state } from './state';
 import * as u from './units';
 
@@ -38,24 +38,37 @@ let checking = false, waiting: { whole: boolean } | null = null;
 /** The line that the stretches are of. */
 let checked: number[][] = [];
 export async function check(whole: boolean): Promise<void> {
-  const line = board.route, doc = state.doc;
-  if (line.length < 2 || !state.lot || !doc) { state.check = null; $('routeAnswer').replaceChildren(); $('live').hidden = true; board.setRoute(line, []); return; }
+  const line = board.route, { doc, lot } = state;
+  if (line.length < 2 || !lot || !doc) { unchecked(''); return; }
   if (checking) { waiting = { whole }; return; }
   checking = true;
+  // what was asked for is still looked at; while a line is dragged the last answer will do until the next
+  const still = () => state.doc === doc && state.lot === lot && board.route.length > 1 && (line === board.route || dragged);
   try {
     const moved = edited(doc, { moves: state.edits.moves, route: [] }, state.lot), began = performance.now();
-    const sent = whole ? { ...moved, layers: { ...moved.layers, drains: { type: 'FeatureCollection', features: [...features(moved, 'drains'), drawn(line, state.lot)] } } } : forDrag(moved, line, state.lot);
-    const got = await service.execute('check', sent, { lots: [state.lot], ...criteria() });
+    const sent = whole ? { ...moved, layers: { ...moved.layers, drains: withRoute(moved, line, lot) } } : forDrag(moved, line, lot);
+    const got = await service.execute('check', sent, { lots: [lot], ...criteria() });
     $('live').dataset[whole ? 'ms' : 'dragMs'] = String(Math.round(performance.now() - began));
-    const mine = ((got.features ?? []) as { properties: Record<string, any> }[]).find(f => f.properties.drain === 'drawn here');
-    if (mine && board.route.length > 1) { checked = line; showCheck(mine.properties); }
+    const mine = ((got.features ?? []) as { properties: Record<string, any> }[]).find(f => f.properties.drain === here);
+    if (mine && still()) { checked = line; showCheck(mine.properties); }
     if (whole) showCautions(got.cautions);
   } catch (e) {
-    tell(`The route is not checked: ${reason(e)}`);
+    if (still() && !waiting) {
+      unchecked(`The route is not checked: ${reason(e)}`);
+      $('routeAnswer').append(act('Check it again', checkAll));
+    }
   } finally {
     checking = false;
     if (waiting) { const w = waiting; waiting = null; void check(w.whole); }
   }
+}
+/** What was told of the route holds no more. */
+function unchecked(why: string): void {
+  state.check = null; checked = [];
+  $('routeAnswer').replaceChildren(...(why ? [el('p', 'told stop', why)] : []));
+  hold(''); if (why) tell(why);
+  button('mendWorst').hidden = true;
+  board.setRoute(board.route, []);
 }
 /** What the ground does along the drawn route, in the direction in which it was drawn. */
 function fallOf(): string {
@@ -70,6 +83,8 @@ function fallOf(): string {
 const heading = (east: number, north: number): string => ['north', 'north-east', 'east', 'south-east', 'south', 'south-west', 'west', 'north-west'][(Math.round(Math.atan2(east, north) * 4 / Math.PI) + 8) % 8]!;
 const shift = (s: Stretch): string => `${u.depth(Math.hypot(s.shift_east_m ?? 0, s.shift_north_m ?? 0))} ${heading(s.shift_east_m ?? 0, s.shift_north_m ?? 0)}`;
 const gap = (m: Num, clear: string, beyond: string): string => `${u.depth(typeof m === 'number' ? Math.abs(m) : m)} ${typeof m === 'number' && m < 0 ? beyond : clear} at the nearest`;
+/** What a stretch strays from; a thing that is named by its kind is named once. */
+const named = (s: Stretch): string => (s.against ?? '').replace(/^(\w+) (?=\1\b)/, '');
 /** A longer shift than this, metres, is no mend of what was drawn but another route. */
 const farthest = 3;
 const worthwhile = (s: Stretch): boolean => !!s.shift_mends && Math.hypot(s.shift_east_m ?? 0, s.shift_north_m ?? 0) <= farthest;
@@ -88,18 +103,19 @@ export function mend(s: Stretch | undefined = mendable()[0]): void {
 export function showCheck(p: Record<string, any>): void {
   state.check = p;
   const word = `${short(p.verdict)}: ${u.length(p.length_m)}, ${gap(p.least_clearance_m, 'from a lot line', 'over a lot line')}, ${gap(p.least_foundation_clearance_m, 'from a foundation', 'into a foundation')}${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const under = fallOf(), l = $('live'); l.hidden = false;
-  board.setRoute(board.route, (p.stretches ?? []).map((s: Stretch) => ({ ...s, ...(worthwhile(s) ? {} : { mend: undefined }), text: `${s.outside ? 'over' : 'short of'} ${s.against} by ${u.depth(s.short_m)}${worthwhile(s) ? `: move ${shift(s)}` : ''}` })));
+  const under = fallOf();
+  board.setRoute(board.route, (p.stretches ?? []).map((s: Stretch) => ({ ...s, ...(worthwhile(s) ? {} : { mend: undefined }), text: `${s.outside ? 'over' : 'short of'} ${named(s)} by ${u.depth(s.short_m)}${worthwhile(s) ? `: move ${shift(s)}` : ''}` })));
   const list = mendable(), first = list[0];
-  l.textContent = `Route: ${word}${under ? `; ${under}` : ''}${first ? `. Key A moves the worst stretch ${shift(first)}, which mends it` : ''}`;
+  hold(`Route: ${word}${first ? `. Mend (key A) moves the worst stretch ${shift(first)}, which mends it` : ''}${under ? `. It ${under}` : ''}`);
+  button('mendWorst').hidden = !first;
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');
   for (const f of p.findings ?? []) ul.append(el('li', f.severity, `${words(f.severity)}: ${u.text(f.message)}`));
   const mends = el('p', 'rows');
-  for (const s of list) mends.append(act(`Move ${u.length(s.from_m)} to ${u.length(s.to_m)}, ${s.against}: ${shift(s)}`, () => mend(s), 'small'));
+  for (const s of list) mends.append(act(`Move ${u.length(s.from_m)} to ${u.length(s.to_m)}, ${named(s)}: ${shift(s)}`, () => mend(s), 'small'));
   $('routeAnswer').replaceChildren(el('p', '', `Your route is ${word}.`), ...(list.length ? [mends] : []), ...(under ? [el('p', '', `Of the ground along it: ${under}.`)] : []), ul, ...(state.large ? [el('p', 'help', 'Checked under the built-in rules and your sliders: of a site of so many lots its own rules are known to the plan alone.')] : []), el('p', 'help', 'The check holds the route against lot lines, foundations and what lies in the ground. Falls and sizes come with a plan.'));
 }
-let dragged = false;
+let dragged = false, moving = false;
 
 /** What can be moved: intakes and trees of the lot. */
 export function grips(): void {
@@ -114,7 +130,8 @@ export function grips(): void {
 }
 
 export function startDrawing(): void {
-  for (const [id, m] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).onclick = () => mode(m);
+  for (const [id, m] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).onclick = () => { mode(m); if (m !== 'look') board.sheet.scrollIntoView({ block: 'nearest' }); };
+  button('mendWorst').onclick = () => mend();
   button('clearRoute').onclick = () => { if (state.edits.route.length) change({ ...state.edits, route: [] }, checkAll); };
   $<HTMLFormElement>('typed').onsubmit = e => {
     e.preventDefault();
@@ -128,8 +145,13 @@ export function startDrawing(): void {
   h.point = addPoint;
   h.dragRoute = (i, p) => { dragged = true; const r = [...board.route]; r[i] = p.map(Number); board.setRoute(r); void check(false); };
   h.dropRoute = () => { if (!dragged) return; dragged = false; change({ ...state.edits, route: board.route }, checkAll); };
-  h.moving = one => void livePlan({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } });
-  h.moved = one => change({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } }, () => void replan());
+  /** The hand let go without having moved, or was interrupted. */
+  h.left = () => {
+    if (dragged) { dragged = false; board.setRoute(state.edits.route); checkAll(); }
+    if (moving) { moving = false; grips(); board.redraw(); void replan(); }
+  };
+  h.moving = one => { moving = true; void livePlan({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } }); };
+  h.moved = one => { moving = false; change({ ...state.edits, moves: { ...state.edits.moves, [one.key]: state.plane!.toDoc(one.at) } }, () => void replan()); };
   h.measure = (p: XY) => {
     board.tape = [...board.tape, p]; board.redraw();
     let d = 0; board.tape.forEach((q, i) => { const a = board.tape[i - 1]; if (a) d += Math.hypot(q[0] - a[0], q[1] - a[1]); });

@@ -1,7 +1,7 @@
 // Where the reader stands: the browser's position with its accuracy, and the
 // station that is next. No survey, and it says so.
 
-import { $, button, el, tell } from './dom';
+import { $, button, el, reason, tell } from './dom';
 import { setProfile, stand } from './plan';
 import { board, profiles, state } from './state';
 import * as u from './units';
@@ -11,9 +11,9 @@ import { crsName, type Plane } from './plane';
 import { bounds, features } from './site';
 import type { XY } from './answers';
 
-let watch = 0, world: { of: Plane; is: Georeference } | null = null;
+let watch = 0, nearest = '', world: { of: Plane; is: Georeference } | null = null;
 
-function stop(): void { navigator.geolocation.clearWatch(watch); watch = 0; button('whereAmI').setAttribute('aria-pressed', 'false'); }
+function stop(): void { navigator.geolocation.clearWatch(watch); watch = 0; nearest = ''; board.here = null; board.redraw(); button('whereAmI').setAttribute('aria-pressed', 'false'); }
 async function toPlane(lon: number, lat: number): Promise<XY | null> {
   const plane = state.plane, box = bounds(features(state.doc, 'parcels'));
   if (!plane || !box) return null;
@@ -34,14 +34,18 @@ function nextStake(): void {
   }));
   if (!best) return;
   const { d, k, i } = best as { d: number; k: number; i: number };
-  if (i !== state.station || k !== state.profile) { if (k !== state.profile) setProfile(k); stand(i, false); }
+  // it follows the reader, who may have walked on by the buttons meanwhile
+  const at = `${k}/${i}`, came = at !== nearest;
+  nearest = at;
+  if (came && (i !== state.station || k !== state.profile)) { if (k !== state.profile) setProfile(k); stand(i, false); }
+  if (i !== state.station || k !== state.profile) return;
   $('card').querySelector('.nearest')?.remove();
   $('card').prepend(el('p', 'help nearest', `The nearest station to you, ${u.length(d)} off.`));
 }
 
 export function startLocating(): void {
   button('whereAmI').onclick = () => {
-    if (watch) { stop(); board.here = null; board.redraw(); return; }
+    if (watch) { stop(); return; }
     if (!state.plane) { tell('Open a site first.'); return; }
     if (!navigator.geolocation) { tell('This browser gives no position.'); return; }
     button('whereAmI').setAttribute('aria-pressed', 'true');
@@ -52,7 +56,7 @@ export function startLocating(): void {
         nextStake();
         tell(`You are within ${u.length(p.coords.accuracy)} of the ring's middle. This is no survey: never set a stake or find a lot line by it.`);
         board.redraw();
-      }, e => tell(`No position on this site: ${e instanceof Error ? e.message : e}`));
+      }, e => tell(`No position on this site: ${reason(e)}`));
     }, e => { stop(); tell(`No position: ${e.message || 'the browser gives none'}.`); }, { enableHighAccuracy: true });
   };
 }

@@ -1,11 +1,11 @@
 // The page: joins its parts to the controls.
 
-import { $, button, choice, el, refuse, tell, told } from './dom';
+import { $, button, choice, el, refuse, tell } from './dom';
 import { addPoint, check, dropLast, grips, helpOf, mend, mode, showCheck, startDrawing } from './draw';
 import { fitBuilt, startBuilt, takeShots } from './built';
 import { startKeeping } from './keep';
 import { startLocating } from './locate';
-import { chooseLarge, openSample, openStored, listStored, startOpening } from './open';
+import { chooseLarge, listStored, openNamed, startOpening } from './open';
 import { startPanels } from './panels';
 import { choose, replan, showCautions, showPlan, sliders, stand, startPlan, tellMark } from './plan';
 import { DocumentScene } from './scene';
@@ -35,7 +35,6 @@ after.undo = was => {
   if (e.moves !== was.moves || e.what !== was.what || e.outlet !== was.outlet) void replan(); else if (e.shots !== was.shots) void fitBuilt();
   void check(true);
 };
-told.stays = () => state.edits.route.length > 1;
 
 board.handlers.mark = tellMark;
 board.handlers.view = () => { $('tale').hidden = true; };
@@ -86,10 +85,10 @@ $('board').addEventListener('keydown', e => {
       break;
     }
     case 'Enter': {
+      if (board.mode === 'look') { done(); const l = board.lotAt(middle()); if (l) board.handlers.pick(l.name); else tell('No lot lies in the middle of the plan: arrows bring one there.'); }
       if (!board.cross) break;
       if (board.mode === 'draw') { done(); addPoint(board.snap(board.screen(board.cross)) ?? plane.toDoc(board.cross)); }
       else if (board.mode === 'measure') { done(); board.handlers.measure(board.cross); }
-      else if (board.mode === 'look') { done(); const l = board.lotAt(board.cross); if (l) board.handlers.pick(l.name); }
       break;
     }
     case 'a': case 'A': if (board.route.length > 1) { done(); mend(); } break;
@@ -98,13 +97,14 @@ $('board').addEventListener('keydown', e => {
   }
 });
 document.addEventListener('keydown', e => {
+  if (e.key === 'Escape' && !$('report').hidden) button('reportClose').click();
   if (!(e.ctrlKey || e.metaKey) || e.key.toLowerCase() !== 'z' || (e.target instanceof HTMLInputElement && e.target.type !== 'range') || e.target instanceof HTMLTextAreaElement) return;
   e.preventDefault(); if (e.shiftKey) redo(); else undo();
 });
 button('undo').onclick = undo; button('redo').onclick = redo;
 button('zoomIn').onclick = () => board.zoom(1.5); button('zoomOut').onclick = () => board.zoom(1 / 1.5);
 button('fitLot').onclick = () => board.fitLot(); button('fitSite').onclick = () => board.fitSite();
-button('reportClose').onclick = () => { $('report').hidden = true; $('board').focus(); };
+button('reportClose').onclick = () => { $('report').hidden = true; $('board').focus({ preventScroll: true }); };
 
 const unitsNow = () => { for (const n of document.querySelectorAll('.unitLength')) n.textContent = u.lengthUnit(); sliders(); };
 choice('units').onchange = () => {
@@ -119,8 +119,6 @@ if (matchMedia('(max-width: 62rem)').matches) $<HTMLDetailsElement>('findingsBox
 service.get('/assets/cautions.json').then(showCautions).catch(e => refuse(e, 'The cautions cannot be shown'));
 void startBackdrop();
 void listStored();
-{
-  const p = new URLSearchParams(location.hash.slice(1)), at = p.get('site');
-  if (p.has('sample')) void openSample(p.get('lot') ?? ''); else if (at) void openStored(at, p.get('lot') ?? '');
-}
+openNamed();
+window.addEventListener('hashchange', openNamed); // an address put into this very page
 document.documentElement.dataset.ready = 'yes';

@@ -9,6 +9,8 @@ import type { Board } from './board';
 import { svg } from './dom';
 import { around, plateOf, plates, Room, touch, write, type Kind, type Plate } from './labels';
 import { distance, part } from './plane';
+import type { Lot } from './scene';
+import { widest } from './shapes';
 import type { Box, Finding, XY } from './answers';
 import { elevation } from './units';
 
@@ -190,14 +192,18 @@ export class Over {
       if (m) say('tell', ...this.sentence(s.text, m, room));
     }
     if (k > 0.8) for (const m of points) if (m.text) { const s = this.place(m.at); say('name', m.text, around(plateOf('name', [m.text], s[0], s[1]), 11)); }
-    const lots = on.parcels && k >= 0.9 ? scene.lots(wide).filter(l => (l.box[2] - l.box[0]) * k >= 8 * l.name.length + 4) : [];
-    const size = (x: Box): number => (x[2] - x[0]) * (x[3] - x[1]);
-    const lot = (name: string, box: Box): void => {
-      const s = this.place([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]), p = plateOf('name', [name], s[0], s[1]);
-      say('name', name, [0, -16, 16, -32, 32].map(dy => ({ ...p, y: p.y + dy })));
+    const lots = on.parcels && k >= 0.9 ? scene.lots(wide) : [], size = (x: Box): number => (x[2] - x[0]) * (x[3] - x[1]);
+    // a name stands within its lot, where that is wide enough for it
+    const lot = (l: Lot): void => {
+      const p = plateOf('name', [l.name], 0, 0);
+      if ((l.box[2] - l.box[0]) * k < p.w) return;
+      say('name', l.name, [0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74].flatMap(t => {
+        const y = l.box[1] + t * (l.box[3] - l.box[1]), [from, to] = widest(l.shapes, y), s = this.place([(from + to) / 2, y]);
+        return (to - from) * k < p.w ? [] : [{ ...p, x: s[0], y: s[1] }];
+      }));
     };
     const own = lots.find(l => l.name === b.lot);
-    if (own) lot(own.name, own.box);
+    if (own) lot(own);
     const ends = runs.map(({ size, line }) => { const a = line[0]!, z = line[line.length - 1]!; return { size, a, z, long: Math.hypot(z[0] - a[0], z[1] - a[1]) }; });
     for (const { a, z, long, size } of ends.filter(r => r.long > 48).sort((x, y) => y.long - x.long)) {
       let turn = Math.atan2(z[1] - a[1], z[0] - a[0]) * 180 / Math.PI;
@@ -206,7 +212,7 @@ export class Over {
       const x = (z[0] - a[0]) / long, y = (z[1] - a[1]) / long, up = back ? -12 : 12;
       say('size', text, [0.5, 0.35, 0.65, 0.2, 0.8].flatMap(t => [up, -up].map(d => plateOf('size', [text], a[0] + t * (z[0] - a[0]) + d * y, a[1] + t * (z[1] - a[1]) - d * x, turn))));
     }
-    for (const l of lots.filter(l => l !== own).sort((x, y) => size(y.box) - size(x.box))) lot(l.name, l.box);
+    for (const l of lots.filter(l => l !== own).sort((x, y) => size(y.box) - size(x.box))) lot(l);
     if (b.ground && on.contours && k > 3) for (const l of b.ground.levels) {
       const text = elevation(l.z).split(' ')[0]!;
       say('level', text, l.at.map(p => { const s = this.place(p); return plateOf('level', [text], s[0], s[1]); }));

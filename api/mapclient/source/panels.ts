@@ -24,10 +24,10 @@ export const short = (v: string): string => ({ feasible: 'feasible', not_proven:
 function showAlternatives(): void {
   const plan = state.plan, list = plan?.alternatives ?? [], at = $('alternatives');
   if (!plan || !list.length) { at.textContent = plan ? 'The service named no other end.' : none; return; }
-  at.replaceChildren(table(['End', 'Verdict', 'Pipe', 'Cost index', 'Why', ''], list.map(a => {
-    const here = a.outlet === plan.summary.outlet, b = act(here ? 'shown' : 'Plan to it', () => change({ ...state.edits, outlet: a.outlet }, () => void replan()));
+  at.replaceChildren(table(['End', '', 'Verdict', 'Pipe', 'Cost index', 'Why'], list.map(a => {
+    const here = a.outlet === plan.summary.outlet, b = act(here ? 'shown' : 'Plan to it', () => change({ ...state.edits, outlet: a.outlet }, () => void replan()), 'small');
     b.disabled = here;
-    return [String(a.outlet ?? words(a.remedy ?? a.kind)), short(String(a.verdict)), u.length(a.length_m), a.cost_index == null ? '–' : String(a.cost_index), a.reason ?? (a.short_m ? `short by ${u.depth(a.short_m)}` : ''), a.outlet ? b : ''];
+    return [String(a.outlet ?? words(a.remedy ?? a.kind)), a.outlet ? b : '', short(String(a.verdict)), u.length(a.length_m), a.cost_index == null ? '–' : String(a.cost_index), a.reason ? u.text(a.reason) : a.short_m ? `short by ${u.depth(a.short_m)}` : ''];
   })));
 }
 function showCompare(): void {
@@ -82,7 +82,8 @@ function showRuns(): void {
   $('runs').replaceChildren(
     table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance', 'Too flat by chance', ''], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m), chance(r.chance_under_least_fall), act('Steps', () => void showSteps(String(r.run)), 'small')])),
     table(['Trench', 'Length', 'Width', 'Deepest', 'Dig', 'Stone', 'Fabric'], (p.trenches ?? []).map(t => [String(t.trench), u.length(t.length_m), u.depth(t.width_m), u.depth(t.greatest_depth_m), u.volume(t.excavation_m3), u.volume(t.stone_m3), u.area(t.fabric_m2)])));
-  if (stepsRun && stepsOf !== p) $('steps').replaceChildren(el('p', 'help', `The plan has changed since ${stepsRun} was worked.`), act(`Work ${stepsRun} again`, () => void showSteps(stepsRun)));
+  if (!runs.some(r => String(r.run) === stepsRun)) { stepsRun = ''; $('steps').replaceChildren(); }
+  else if (stepsOf !== p) $('steps').replaceChildren(el('p', 'help', `The plan has changed since ${stepsRun} was worked.`), act(`Work ${stepsRun} again`, () => void showSteps(stepsRun)));
 }
 /** Opens the drawer of the runs at the calculation of one. */
 export function openRun(run: string): void {
@@ -134,7 +135,7 @@ const number = (v: number | null | undefined): string => v == null ? '' : v.toLo
 /** The takeoff of the plan shown, in the units shown, with the firm's prices beside it where there is a price book. */
 async function showQuantities(): Promise<void> {
   const plan = state.plan, at = $('quantities'), mine = ++askedFor;
-  if (!plan) { at.textContent = none; return; }
+  if (!plan) { delete at.dataset.state; at.textContent = none; return; }
   const plain = (plan.quantities ?? []).length > 0 && u.isUS() && !prices;
   if (plain) { put({ quantities: plan.quantities! }); return; }
   // while the hand moves, the last answer stays and says so
@@ -145,7 +146,7 @@ async function showQuantities(): Promise<void> {
     const got = await service.paper(site(), { lots: [state.lot], plan, ...criteria(), ...(prices ? { prices } : {}), options: { kind: 'takeoff', format: 'json', units: u.isUS() ? 'us' : 'si' } });
     const t: Takeoff = JSON.parse(await got.blob.text());
     if (mine === askedFor) put(t);
-  } catch (e) { if (mine === askedFor) at.replaceChildren(el('p', 'told stop', `${prices ? `The quantities were not priced by ${pricesName}` : 'The quantities were not reckoned'}: ${reason(e)}${e instanceof service.Refusal ? ' ' + e.faults.map(f => f.detail).filter(Boolean).slice(0, 3).join(' ') : ''}`)); }
+  } catch (e) { if (mine === askedFor) { delete at.dataset.state; at.replaceChildren(el('p', 'told stop', `${prices ? `The quantities were not priced by ${pricesName}` : 'The quantities were not reckoned'}: ${reason(e)}${e instanceof service.Refusal ? ' ' + e.faults.map(f => f.detail).filter(Boolean).slice(0, 3).join(' ') : ''}`)); } }
 }
 function put(t: Takeoff): void {
   const at = $('quantities'), priced = !!t.cost;

@@ -4,8 +4,8 @@ import type { Plan, Zone } from './answers';
 import { placeOf } from './over';
 import { $, act, button, choice, el, reason, refuse, say, tell, words } from './dom';
 import * as service from './service';
-import { features, noEdits, edited, type Edits } from './site';
-import { board, change, criteria, profiles, site, state } from './state';
+import { features, noEdits, type Edits } from './site';
+import { board, change, criteria, leaveLot, profiles, site, state } from './state';
 import { check, grips } from './draw';
 import { share } from './open';
 import { dirty, openRun, short } from './panels';
@@ -14,12 +14,11 @@ import { drawSection, fillCard, shotLevels, stations, type ShotLevel } from './w
 import * as u from './units';
 
 export function choose(lot: string): void {
-  if (!state.doc || !lot) return;
+  if (!state.doc || !lot) { if (!state.large) choice('lot').value = state.lot; return; }
   const same = state.lot === lot, first = state.lot === '';
   state.lot = lot;
   if (!state.large) choice('lot').value = lot;
-  // the end chosen and the shots are of the lot before
-  if (!same) { state.base = null; state.plan = null; state.built = null; if (!first) state.edits = { ...state.edits, outlet: '', shots: null }; board.setZone(null); board.setGround(null); board.setBuilt(null); }
+  if (!same) { state.base = null; state.plan = null; state.built = null; if (!first) leaveLot(); board.setZone(null); board.setGround(null); board.setBuilt(null); }
   board.setPlan(state.plan, lot); grips(); share();
   if (!same) board.fitLot();
   void replan();
@@ -27,17 +26,20 @@ export function choose(lot: string): void {
 }
 
 let running: AbortController | null = null;
+/** Another site: a plan that is on its way is not wanted. */
+export function stopPlanning(): void { running?.abort(); running = null; }
 export async function replan(): Promise<void> {
   if (!state.lot) { showVerdict(); return; }
-  running?.abort(); running = new AbortController();
+  stopPlanning(); running = new AbortController();
   const signal = running.signal, { lot, edits: e } = state, doc = site(e), c = criteria(), more = { lots: [lot], ...c };
   say('Planning', `The service is planning lot ${lot}…`, 'busy');
   try {
     const zone = service.execute('zone', doc, more, signal).then((z: Zone) => { if (!signal.aborted) board.setZone(z); });
-    zone.catch(() => { /* told below, where it is awaited */ });
+    zone.catch(() => { if (!signal.aborted) board.setZone(null); });
     const options = { ...(e.outlet ? { outlet: e.outlet } : {}), ...(e.what.tilt ? { what_if: [{ key: 'ground.tilt', value: e.what.tilt }] } : {}) };
     const plan: Plan = await service.execute('plan', doc, { ...more, ...(Object.keys(options).length ? { options } : {}) }, signal);
     if (signal.aborted) return;
+    zone.catch(e => { if (!signal.aborted) tell(`The trench zone is not drawn: ${reason(e)}`); });
     void look(doc, lot, signal);
     const fresh = !state.plan;
     state.plan = plan;
@@ -45,12 +47,11 @@ export async function replan(): Promise<void> {
     showCautions(plan.cautions);
     showPlan(fresh);
     void fitBuilt();
-    await zone;
   } catch (err) {
     if (signal.aborted) return;
-    state.plan = null; showPlan();
+    state.plan = null; showPlan(); void fitBuilt();
     refuse(err, `Lot ${lot} is not planned`);
-    say('No plan', reason(err), 'stop');
+    say('No plan', reason(err), 'stop', replanAndCheck);
   }
 }
 
@@ -153,7 +154,7 @@ function showFindings(fresh: boolean): void {
   const count = (k: string) => list.filter(x => x.f.severity === k).length;
   $('findingCount').textContent = plan ? `${count('stop')} stop, ${count('warn')} warn, ${count('note')} note` : '';
   $('findings').replaceChildren(...(list.length ? list.map(({ f, n }) => {
-    const li = el('li', f.severity), b = act('', () => { const at = placeOf(board, f); if (at) { board.station = at; board.show(at); } });
+    const li = el('li', f.severity), b = act('', () => { const at = placeOf(board, f); if (at) { board.station = at; board.show(at); board.sheet.scrollIntoView({ block: 'nearest' }); } });
     b.append(el('span', 'sign', `${signs[f.severity] ?? '○'} ${n}`), el('span', '', `${words(f.severity)}: ${u.text(f.message)}${f.cure ? ' ' + u.text(f.cure) : ''}`));
     li.append(b); return li;
   }) : [el('li', '', plan ? 'Nothing was found.' : 'None yet.')]));
@@ -176,7 +177,9 @@ export function sliders(): void {
   const w = state.edits.what, c = state.doc?.criteria ?? {};
   const clear = w.clearance ?? c.clearance?.lot_line_m, slope = w.slope ?? c.pipe?.target_slope, years = w.years ?? c.storm?.return_years;
   const built = ' (built in)', set = (id: string, v: number, text: string, silent: boolean) => { $<HTMLInputElement>(id).value = String(v); $(`${id}Out`).textContent = text + (silent ? built : ''); };
-  set('ifClear', clear ?? 0.6096, u.depth(clear ?? 0.6096), clear === undefined);
+  // whole quarters of a foot, or whole halves of a decimetre
+  Object.assign($('ifClear'), u.isUS() ? { max: '6.5', step: '0.25' } : { max: '2', step: '0.05' });
+  set('ifClear', u.shownLength(clear ?? 0.6096), u.depth(clear ?? 0.6096), clear === undefined);
   set('ifSlope', 100 * (slope ?? 0.01), u.slope(slope ?? 0.01), slope === undefined);
   const i = yearsOf.indexOf(years ?? 10);
   set('ifYears', i < 0 ? 2 : i, `${years ?? 10} years`, years === undefined);
@@ -189,7 +192,7 @@ export function startPlan(): void {
     i.oninput = () => { $(`${id}Out`).textContent = text(value(Number(i.value))); if (state.doc) void livePlan({ ...state.edits, what: what() }); };
     i.onchange = () => { if (state.doc) change({ ...state.edits, what: what() }, replanAndCheck); };
   };
-  touch('ifClear', 'clearance', v => v, u.depth);
+  touch('ifClear', 'clearance', v => +u.typedLength(v).toFixed(4), u.depth);
   touch('ifSlope', 'slope', v => +(v / 100).toFixed(4), u.slope);
   touch('ifYears', 'years', v => yearsOf[v] ?? 10, y => `${y} years`);
   choice('ifWall').onchange = () => { if (!state.doc) return; const { wall: _, ...what } = state.edits.what, v = choice('ifWall').value; change({ ...state.edits, what: v ? { ...what, wall: v } : what }, replanAndCheck); };
@@ -202,4 +205,4 @@ export function startPlan(): void {
   new ResizeObserver(() => { if (state.rows.length) section(); }).observe($('section'));
   button('cautionsMore').onclick = () => { const on = $('cautions').classList.toggle('all'); button('cautionsMore').setAttribute('aria-expanded', String(on)); button('cautionsMore').textContent = on ? 'Fewer' : 'All cautions'; };
 }
-export { edited, short };
+export { short };

@@ -47,6 +47,12 @@ function isGeographic(crs: unknown, box: Box): boolean {
 
 export const distance = (a: XY, b: XY): number => Math.hypot(b[0] - a[0], b[1] - a[1]);
 
+/** The place at a length along a line, its end where it is shorter; undefined: the line is none. */
+export function pointAt(line: XY[], along: number): XY | undefined {
+  const long = line.reduce((d, p, i) => i ? d + distance(line[i - 1]!, p) : 0, 0);
+  return along >= long ? line.at(-1) : part(line, along, long)[0];
+}
+
 /** The part of a line between two lengths along it. */
 export function part(line: XY[], from: number, to: number): XY[] {
   const out: XY[] = [];

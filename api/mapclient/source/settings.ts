@@ -17,8 +17,8 @@ const host = (t: string): string => { try { return new URL(t.replace(/[{}]/g, ''
 const own = 'own';
 
 let said: Promise<{ tiles: string[]; store: boolean }> | null = null;
-/** What the service was started with: addresses of backgrounds, and whether it keeps sites. */
-export const settings = (): Promise<{ tiles: string[]; store: boolean }> => said ??= service.get('/assets/settings.json').catch(() => ({ tiles: [], store: false }));
+/** What the service was started with: addresses of backgrounds, and whether it keeps sites. Where it does not say, it is asked again. */
+export const settings = (): Promise<{ tiles: string[]; store: boolean }> => said ??= service.get('/assets/settings.json').catch(() => { said = null; return { tiles: [], store: false }; });
 
 export async function startBackdrop(): Promise<void> {
   offered = (await settings()).tiles;

@@ -52,6 +52,19 @@ export function holds(s: Shape, x: number, y: number): boolean {
   return inside;
 }
 
+/** The widest piece of areas along a line from west to east, from and to; nothing there: the same twice. */
+export function widest(areas: Shape[], y: number): [number, number] {
+  const at: number[] = [];
+  for (const s of areas) for (const p of s.parts) for (let i = 0, j = p.length - 2; i < p.length; j = i, i += 2) {
+    const yi = p[i + 1]!, yj = p[j + 1]!;
+    if (yi > y !== yj > y) at.push(p[i]! + (y - yi) / (yj - yi) * (p[j]! - p[i]!));
+  }
+  at.sort((a, b) => a - b);
+  let best: [number, number] = [0, 0];
+  for (let i = 0; i + 1 < at.length; i += 2) if (at[i + 1]! - at[i]! > best[1] - best[0]) best = [at[i]!, at[i + 1]!];
+  return best;
+}
+
 export const touches = (a: Box, b: Box): boolean => a[0] <= b[2] && a[2] >= b[0] && a[1] <= b[3] && a[3] >= b[1];
 
 /** Things with boxes, found by box: sorted into strips and tiles once, sixteen to a node. */

@@ -20,9 +20,9 @@ export const noEdits = (): Edits => ({ moves: {}, route: [], what: {}, outlet: '
 /**
  * Reads what was dropped: one site document, or layer files that are named by
  * their layer (parcels.geojson, inlets.geojson, ...), which are added to the
- * open site where no parcels are among them.
+ * open site where no parcels are among them; these are told as added.
  */
-export function read(files: { name: string; text: string }[], open: SiteDocument | null): { doc: SiteDocument; text: string | null; notes: string[] } {
+export function read(files: { name: string; text: string }[], open: SiteDocument | null): { doc: SiteDocument; text: string | null; notes: string[]; added: string[] } {
   const notes: string[] = [], layers: Record<string, Collection> = {};
   for (const f of files) {
     let v: any;
@@ -31,7 +31,7 @@ export function read(files: { name: string; text: string }[], open: SiteDocument
     }
     if (v && typeof v === 'object' && v.layers && typeof v.layers === 'object') {
       if (files.length > 1) throw new Error(`${f.name} is a whole site document: open it alone, then add layer files.`);
-      return { doc: v, text: f.text, notes };
+      return { doc: v, text: f.text, notes, added: [] };
     }
     if (v?.type !== 'FeatureCollection' || !Array.isArray(v.features)) throw new Error(`${f.name} is neither a site document nor a GeoJSON FeatureCollection.`);
     const stem = f.name.replace(/\.[^.]*$/, '').toLowerCase().replace(/[ -]/g, '_');
@@ -39,9 +39,9 @@ export function read(files: { name: string; text: string }[], open: SiteDocument
     layers[stem] = v;
     notes.push(`${v.features.length} features into ${stem}.`);
   }
-  if (layers.parcels) return { doc: { layers }, text: null, notes };
+  if (layers.parcels) return { doc: { layers }, text: null, notes, added: [] };
   if (!open) throw new Error('There are no lots: add parcels.geojson to the files.');
-  return { doc: { ...open, layers: { ...open.layers, ...layers } }, text: null, notes };
+  return { doc: { ...open, layers: { ...open.layers, ...layers } }, text: null, notes, added: Object.keys(layers) };
 }
 
 export function features(doc: SiteDocument | null, layer: string): Feature[] {
@@ -83,16 +83,22 @@ export function edited(doc: SiteDocument, edits: Pick<Edits, 'moves' | 'route'>,
     list[+index] = { ...f, geometry: { ...f.geometry, coordinates: [...at, ...f.geometry.coordinates.slice(2)] } };
     layers[layer] = { ...l, features: list };
   }
-  if (edits.route.length > 1) layers.drains = { ...(layers.drains ?? { type: 'FeatureCollection' }), features: [...(layers.drains?.features ?? []), drawn(edits.route, lot)] };
+  if (edits.route.length > 1) layers.drains = withRoute(doc, edits.route, lot);
   return { ...doc, layers };
 }
+/** The drains of a document with the drawn route, in place of one that was stored with it before. */
+export const withRoute = (doc: SiteDocument, line: number[][], lot: string): Collection => ({ ...(doc.layers.drains ?? { type: 'FeatureCollection' }), features: [...features(doc, 'drains').filter(f => f.properties?.drain !== here), drawn(line, lot)] });
 
+/** The name of the drain that is drawn on the page. */
+export const here = 'drawn here';
 /** The drawn route as a drain. */
-export const drawn = (line: number[][], lot: string): Feature => ({ type: 'Feature', id: 'drawn here', geometry: { type: 'LineString', coordinates: line }, properties: { drain: 'drawn here', lot, status: 'proposed', pipe: 'solid' } });
+const drawn = (line: number[][], lot: string): Feature => ({ type: 'Feature', id: here, geometry: { type: 'LineString', coordinates: line }, properties: { drain: here, lot, status: 'proposed', pipe: 'solid' } });
 
 const near = ['parcels', 'streets', 'districts', 'buildings', 'easements', 'inlets', 'outlets', 'obstacles'];
 /** What was kept of a document for the drags over a lot: the layers, cut to a box. */
 let cut: { doc: SiteDocument; lot: string; box: Box; layers: Record<string, Collection> } | null = null;
+/** Another site: nothing of the last is held. */
+export function forgetCut(): void { cut = null; }
 /**
  * What a check of one drawn route needs: ground and intakes are left out, and
  * all that lies far from the lot and the line, so that a drag is answered at

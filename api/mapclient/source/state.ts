@@ -21,8 +21,8 @@ export const state = {
   check: null as Record<string, any> | null,
   built: null as Built | null,
   rows: [] as Station[], station: 0, profile: 0,
-  /** sample, file or store. */
-  source: '', version: 0,
+  /** sample, file or store; mark tells files apart that have the same name. */
+  source: '', mark: '', version: 0,
 };
 export const board = new Board($('board'));
 
@@ -51,18 +51,29 @@ export function site(e: Edits = state.edits): service.SiteInput {
 /** What follows a change: the parts of the page that show what was changed. */
 export const after = { edit: () => { }, undo: (_was: Edits) => { } };
 
-const keep = (): string => `fallwright.edits.${state.source}.${state.name}`;
+const keep = (): string => `fallwright.edits.${state.source}.${state.name}${state.mark}`;
 export function change(next: Edits, then: () => void): void {
   state.past.push(state.edits); if (state.past.length > 200) state.past.shift();
   state.future = []; state.edits = next;
   settle(then);
 }
-function settle(then: () => void): void {
+function settle(then: () => void): void { save(); after.edit(); then(); }
+function save(): void {
   try {
     if (JSON.stringify(state.edits) === JSON.stringify(noEdits())) localStorage.removeItem(keep());
     else localStorage.setItem(keep(), JSON.stringify({ edits: state.edits, lot: state.lot }));
   } catch { /* storage is off or full: the edits live as long as the page */ }
-  after.edit(); then();
+}
+/** Another lot is chosen: the end chosen and the shots were of the one before, in what undo goes back to as well. */
+export function leaveLot(): void {
+  const bare = (e: Edits): Edits => e.outlet || e.shots ? { ...e, outlet: '', shots: null } : e;
+  const same = (a: Edits, b: Edits | undefined): boolean => !!b && (Object.keys(a) as (keyof Edits)[]).every(k => a[k] === b[k]);
+  state.edits = bare(state.edits);
+  const past = state.past.map(bare), future = state.future.map(bare);
+  // a step that changed nothing else is none any more
+  state.past = past.filter((e, i) => !same(e, past[i + 1] ?? state.edits));
+  state.future = future.filter((e, i) => !same(e, future[i + 1] ?? state.edits));
+  save(); after.edit();
 }
 export function undo(): void { const p = state.past.pop(), was = state.edits; if (!p) return; state.future.push(was); state.edits = p; settle(() => after.undo(was)); }
 export function redo(): void { const n = state.future.pop(), was = state.edits; if (!n) return; state.past.push(was); state.edits = n; settle(() => after.undo(was)); }

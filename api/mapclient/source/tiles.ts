@@ -73,8 +73,8 @@ export function readTile(bytes: Uint8Array): TileLayer[] {
 
 interface Tile { box: Box; state: 'asked' | 'here'; steps: (Index<Shape> | undefined)[]; marks: Index<Mark>; lots: Index<Lot>; full: boolean }
 
-/** Tiles kept; one has a few hundred features. */
-const kept = 160;
+/** Tiles kept, more than the widest screen shows; one has a few hundred features. */
+const kept = 480;
 
 export class TiledScene implements Scene {
   private readonly tiles = new Map<string, Tile>();
@@ -83,6 +83,9 @@ export class TiledScene implements Scene {
   private readonly queue: [key: string, z: number, x: number, y: number][] = [];
   /** changed: the box has more to paint now. k: pixels a metre of what is looked at. */
   constructor(private readonly path: string, private readonly plane: Plane, private readonly world: Georeference, readonly bounds: Box, private readonly changed: (box: Box) => void, private readonly scale: () => number, private readonly failed: (e: unknown) => void) { }
+
+  /** Another site is looked at: nothing more is fetched. */
+  stop(): void { this.queue.length = 0; for (const c of this.asking.values()) c.abort(); }
 
   /** The tiles over a box at the scale that is looked at, asking for those that are not here. */
   private over(box: Box): Tile[] {

@@ -17,7 +17,7 @@ const known = (v: Num, f: (n: number) => string): string => (v === null || v ===
 export const length = (m: Num) => known(m, v => us ? `${(v / FT).toFixed(1)} ft` : `${v.toFixed(2)} m`);
 /** A depth or clearance, where a hand's breadth counts. */
 export const depth = (m: Num) => known(m, v => us ? `${(v / FT).toFixed(2)} ft` : `${v.toFixed(3)} m`);
-/** What a level stands off: in hundredths of a foot or in millimetres, signed. */
+/** What a level stands off: in thousandths of a foot or in millimetres, signed. */
 export const off = (m: Num) => known(m, v => `${v > 0 ? '+' : v < 0 ? '−' : ''}${us ? `${Math.abs(v / FT).toFixed(3)} ft` : `${Math.abs(1000 * v).toFixed(0)} mm`}`);
 export const elevation = (m: Num) => known(m, v => us ? `${(v / FT).toFixed(2)} ft` : `${v.toFixed(3)} m`);
 /** Rise over run. */
@@ -46,8 +46,9 @@ export const text = (s: string | undefined): string => !us ? s ?? '' : (s ?? '')
   return `${(stays ? whole : ft).toFixed(Math.min(Math.max(places, 1), 2))} ft`;
 });
 export const lengthUnit = () => us ? 'ft' : 'm';
-/** Metres of a length that was typed. */
+/** Metres of a length that was typed; and the other way. */
 export const typedLength = (v: number) => us ? v * FT : v;
+export const shownLength = (m: number) => us ? m / FT : m;
 /** A round length for the scale bar, no longer than most metres. */
 export function roundLength(most: number): { metres: number; text: string } {
   const unit = us ? FT : 1, n = most / unit, ten = 10 ** Math.floor(Math.log10(n));
