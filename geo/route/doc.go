@@ -37,6 +37,8 @@
 //	Solve        a Problem to a Result: best tree, what became of every other target
 //	             and source, and on request (Problem.Prove) the Bound
 //	Again        the same after a small edit, begun with the last tree
+//	Smooth       a finished tree with its corners moved, where it was put together
+//	             from parts
 //	Check        every rule above on a finished tree, in words
 //	ShortestWay  the shortest line between two points, no rules
 //
@@ -57,7 +59,8 @@
 // slanting line at the greatest angle allowed or square with a short stub,
 // whichever is cheaper, so no free junction ever breaks the rule. Then branches
 // are taken out and put back, corners are moved, slid and dropped, each step kept
-// only when rules and price hold.
+// only when rules and price hold; at last once without regard to the grain of the zone
+// and then with it.
 //
 // What depth costs is the caller's to know. The trees that the search finds are
 // priced by Problem.Price, and beside them trees laid in haste, which pay for the

@@ -112,3 +112,23 @@ func (s *site) bare(p *plan) float64 {
 	s.askew = a
 	return c
 }
+
+// shaken is the plan polished without regard to the grain and then with it: small
+// moves leave the grain too dearly to come from one neat tree to a shorter one.
+func (s *site) shaken(p *plan) *plan {
+	a := s.askew
+	s.askew, s.settled = 0, nil
+	p = s.polish(s.priced(p))
+	s.askew, s.settled = a, nil
+	return s.polish(s.priced(p))
+}
+
+// priced is the plan with its branches priced anew.
+func (s *site) priced(p *plan) *plan {
+	q := p.clone()
+	for i := range q.branch {
+		q.branch[i].cost = s.branchPrice(&q.branch[i])
+	}
+	q.sum()
+	return q
+}

@@ -510,6 +510,9 @@ func (s *site) toward(t int, all []int) (Alternative, *plan, []int) {
 			s.haggle(best, &calls, func(p *plan) bool { return consider(found{p, left}) })
 		}
 	}
+	if s.askew > 0 && best != nil && calls > 0 {
+		consider(found{s.shaken(best), left})
+	}
 	if a.Tree == nil {
 		return a, nil, all
 	}

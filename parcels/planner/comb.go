@@ -303,6 +303,16 @@ func (lp *lotPlan) combOn(p *route.Problem, lots []string, byLot map[string][]in
 		if p.Price != nil {
 			cost, ok, why = p.Price(&t)
 		}
+		// corners that the trunk was led by and no lateral came to
+		smooth, err := route.Smooth(p, &t)
+		if err != nil {
+			return nil, err
+		}
+		if smooth != nil && p.Price != nil {
+			if c, fits, _ := p.Price(smooth); fits && (!ok || c < cost) {
+				t, cost, ok, why = *smooth, c, true, ""
+			}
+		}
 		t.Cost = cost
 		if !ok {
 			a.Tree, a.Reason = &t, why

@@ -182,3 +182,45 @@ func TestHostileShared(t *testing.T) {
 		t.Errorf("%d lots on one trunk: %v", len(all), err)
 	}
 }
+
+// A trunk has no jog: no two bends on it turn opposite ways by more than 30 degrees
+// with less than 2 m between them (common practice). Lots B1 to B3 of the sample: the
+// trunk is led by the easements and by a perforated run that lies beside them.
+func TestPropertyTrunkWithoutJog(t *testing.T) {
+	s, err := document.Read(sampledata.StatePlane(), document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	plan, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{"B1", "B2", "B3"}, Shared: true, Outlet: "I2"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	solid := map[string]*parcels.Run{}
+	for i := range plan.Runs {
+		if r := &plan.Runs[i]; r.Pipe == "solid" {
+			solid[r.From] = r
+		}
+	}
+	turn := func(a, b *parcels.Run) float64 { // degrees, to the left
+		ux, uy := a.Line[1][0]-a.Line[0][0], a.Line[1][1]-a.Line[0][1]
+		vx, vy := b.Line[1][0]-b.Line[0][0], b.Line[1][1]-b.Line[0][1]
+		return math.Atan2(ux*vy-uy*vx, ux*vx+uy*vy) * 180 / math.Pi
+	}
+	trunks := 0
+	for _, a := range solid {
+		b := solid[a.To]
+		if b == nil || solid[b.To] == nil || len(b.Shares) < 2 {
+			continue
+		}
+		trunks++
+		if c := solid[b.To]; b.Length < 2 && !c.TieIn {
+			if one, two := turn(a, b), turn(b, c); one*two < 0 && math.Min(math.Abs(one), math.Abs(two)) > 30 && plan.Point(b.From).Kind == parcels.PointBend && plan.Point(c.From).Kind == parcels.PointBend {
+				t.Errorf("the trunk turns by %.0f and %.0f degrees at both ends of %s, %.2f m", one, two, b.ID, float64(b.Length))
+			}
+		}
+	}
+	if trunks < 5 {
+		t.Errorf("%d runs of trunk: the plan shows nothing", trunks)
+	}
+}
