@@ -34,7 +34,7 @@ func Parse(data []byte) (*Table, error) {
 	var unit float64 // mm a unit; zero: not found yet
 	rate := false    // the table holds intensities
 	var rows []Row
-	for n, raw := range strings.Split(strings.ReplaceAll(string(data), "\r", "\n"), "\n") {
+	for n, raw := range strings.Split(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(data)), "\n") {
 		line := strings.TrimSpace(raw)
 		low := strings.ToLower(line)
 		cells := strings.Split(line, ",")

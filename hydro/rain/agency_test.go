@@ -125,3 +125,13 @@ func TestPropertyAlternatingBlock(t *testing.T) {
 		}
 	}
 }
+
+// A fault in a file of Windows line ends is told with its line as an editor counts.
+func TestHandLineOfFault(t *testing.T) {
+	lines := []string{"depth in inches", "ARI (years):, 2, 10", "5-min:, 0.4, 0.6", "10-min:, 0.6"}
+	for _, end := range []string{"\n", "\r\n", "\r"} {
+		if _, err := Parse([]byte(strings.Join(lines, end))); err == nil || !strings.Contains(err.Error(), "line 4:") {
+			t.Errorf("%q: %v", end, err)
+		}
+	}
+}
