@@ -3,6 +3,8 @@ package profile
 // Convex functions of a level, made of straight pieces, in one growing slab of
 // memory that is emptied at once.
 
+import "math"
+
 // tight is the numeric tolerance of levels, in metres: nearer than this is the
 // same place. It is no rule's tolerance.
 const tight = 1e-9
@@ -38,7 +40,7 @@ func (s *slab) push(a int32, x, y float64) {
 		if n > a+1 {
 			o := s.p[n-2]
 			// q on the line from o to (x, y)
-			if d := (q.y-o.y)*(x-o.x) - (y-o.y)*(q.x-o.x); d < 1e-13*(x-o.x)*(1+abs(q.y)) && d > -1e-13*(x-o.x)*(1+abs(q.y)) {
+			if d := (q.y-o.y)*(x-o.x) - (y-o.y)*(q.x-o.x); d < 1e-13*(x-o.x)*(1+math.Abs(q.y)) && d > -1e-13*(x-o.x)*(1+math.Abs(q.y)) {
 				*q = pt{x, y}
 				return
 			}
@@ -48,13 +50,6 @@ func (s *slab) push(a int32, x, y float64) {
 }
 
 func (s *slab) done(a int32) fn { return fn{a, int32(len(s.p))} }
-
-func abs(x float64) float64 {
-	if x < 0 {
-		return -x
-	}
-	return x
-}
 
 // at is the value of f at x; x beyond the ends takes the end's.
 func at(p []pt, x float64) float64 {
@@ -170,16 +165,16 @@ func covers(p, q []pt) bool {
 		return false
 	}
 	if n == 0 || m == 0 {
-		return at(p, q[0].x) <= q[0].y+1e-12*(1+abs(q[0].y))
+		return at(p, q[0].x) <= q[0].y+1e-12*(1+math.Abs(q[0].y))
 	}
 	// Two functions of straight pieces: the corners of both decide.
 	for _, c := range q {
-		if at(p, c.x) > c.y+1e-12*(1+abs(c.y)) {
+		if at(p, c.x) > c.y+1e-12*(1+math.Abs(c.y)) {
 			return false
 		}
 	}
 	for _, c := range p {
-		if c.x > q[0].x && c.x < q[n].x && c.y > at(q, c.x)+1e-12*(1+abs(c.y)) {
+		if c.x > q[0].x && c.x < q[n].x && c.y > at(q, c.x)+1e-12*(1+math.Abs(c.y)) {
 			return false
 		}
 	}

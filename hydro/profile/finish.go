@@ -101,7 +101,7 @@ func (s *Solver) binding(p *Problem, i int) Binding {
 func (s *Solver) coverOrUtility(p *Problem, i int, at float64) Kind {
 	r := &p.Reaches[i]
 	for _, c := range r.Crossings {
-		if abs(float64(c.At)-at) < 1e-6 && c.Pass != Over {
+		if math.Abs(float64(c.At)-at) < 1e-6 && c.Pass != Over {
 			top := s.upOf[i] + (s.downOf[i]-s.upOf[i])*at/s.geo[i].length + s.pipes[s.pipeOf[i]].top
 			if top >= float64(c.Low)-near && c.Pass != Within || c.Pass == Within && top >= float64(c.High)-near {
 				return Utility
@@ -181,7 +181,7 @@ func (s *Solver) round(p *Problem) {
 		g := &s.geo[i]
 		k := s.pipeOf[i]
 		u := down1(s.upOf[i])
-		if g.fixed && abs(s.upOf[i]-g.start) < near {
+		if g.fixed && math.Abs(s.upOf[i]-g.start) < near {
 			u = g.start
 		}
 		for _, c := range s.children[g.firstChild:g.lastChild] {
@@ -190,7 +190,7 @@ func (s *Solver) round(p *Problem) {
 			}
 		}
 		d := s.downOf[i]
-		if g.laid && abs(u-g.start) < near {
+		if g.laid && math.Abs(u-g.start) < near {
 			d = g.arrive
 		} else {
 			d = down1(min(d, u-s.mustFall(p, i)))
@@ -308,10 +308,10 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 		tell(Capacity, 0, float64(l.Capacity), float64(l.Flow))
 	}
 	own = false // from here on, how it meets the rest
-	if r.Laid != nil && (abs(u-float64(r.Laid.Up)) > eps || abs(d-float64(r.Laid.Down)) > eps) {
+	if r.Laid != nil && (math.Abs(u-float64(r.Laid.Up)) > eps || math.Abs(d-float64(r.Laid.Down)) > eps) {
 		tell(StartLevel, 0, u, float64(r.Laid.Up))
 	}
-	if r.Start.Invert != nil && abs(u-float64(*r.Start.Invert)) > eps {
+	if r.Start.Invert != nil && math.Abs(u-float64(*r.Start.Invert)) > eps {
 		tell(StartLevel, 0, u, float64(*r.Start.Invert))
 	}
 	if r.Start.AtMost != nil && u > float64(*r.Start.AtMost)+eps {

@@ -165,7 +165,7 @@ func (s *Solver) Solve(p *Problem, out *Result) error {
 			}
 			switch b.Kind {
 			case Depth, Utility, TieIn, StartLevel, Step:
-				lost = max(lost, abs(b.Measured-b.Required))
+				lost = max(lost, math.Abs(b.Measured-b.Required))
 			}
 		}
 		if lost == 0 {

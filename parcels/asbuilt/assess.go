@@ -268,8 +268,8 @@ func (a *assessor) ofPipe() []*Shot {
 			aside = append(aside, s.ID)
 			continue
 		}
-		bad := !(abs(s.At[0]) < far && abs(s.At[1]) < far)
-		if s.Z == nil || !(abs(float64(*s.Z)) < far) || bad {
+		bad := !(math.Abs(s.At[0]) < far && math.Abs(s.At[1]) < far)
+		if s.Z == nil || !(math.Abs(float64(*s.Z)) < far) || bad {
 			none = append(none, s.ID)
 			continue
 		}
@@ -476,7 +476,7 @@ func (a *assessor) settleLevels() {
 	}
 	count := func(f float64) (n int) {
 		for _, o := range all {
-			if abs(off(o, f)) <= plausible {
+			if math.Abs(off(o, f)) <= plausible {
 				n++
 			}
 		}
@@ -499,7 +499,7 @@ func (a *assessor) settleLevels() {
 		gone := map[*Shot]bool{}
 		var ids []string
 		for _, o := range all {
-			if abs(off(o, 1)) > plausible && abs(off(o, f)) <= plausible {
+			if math.Abs(off(o, 1)) > plausible && math.Abs(off(o, f)) <= plausible {
 				gone[o.t.pts[o.i].shot] = true
 				o.t.unread = true
 				ids = append(ids, o.t.pts[o.i].shot.ID)
@@ -526,10 +526,10 @@ func (a *assessor) settleLevels() {
 		t := &a.tracks[i]
 		for k := range t.pts {
 			p := &t.pts[k]
-			if v := p.z - a.shift - t.planned(p.at); abs(v) > plausible {
+			if v := p.z - a.shift - t.planned(p.at); math.Abs(v) > plausible {
 				gone[p.shot] = true
 				a.find(parcels.Finding{Code: CodeBust, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Measured: parcels.Num(round(p.z, 3)), Required: parcels.Num(round(t.planned(p.at), 3)), Unit: "m", Location: parcels.Num(p.shot.At), Cure: fmt.Sprintf("Shoot %s again.", list([]string{p.shot.ID})),
-					Message: fmt.Sprintf("Shot %s stands %.2f m %s the planned invert of run %s there: a slip of the rod or of the keys. It is left out.", list([]string{p.shot.ID}), abs(v), overUnder(v), t.run.ID)})
+					Message: fmt.Sprintf("Shot %s stands %.2f m %s the planned invert of run %s there: a slip of the rod or of the keys. It is left out.", list([]string{p.shot.ID}), math.Abs(v), overUnder(v), t.run.ID)})
 			}
 		}
 	}
@@ -558,14 +558,14 @@ func (a *assessor) settleLevels() {
 func spread(v []float64, m float64) float64 {
 	d := make([]float64, len(v))
 	for i := range v {
-		d[i] = abs(v[i] - m)
+		d[i] = math.Abs(v[i] - m)
 	}
 	return median(d)
 }
 
 // takeShift tells a shift that all shots have alike, and takes it out.
 func (a *assessor) takeShift(m, around float64) {
-	if abs(m) < shifted || around > alike {
+	if math.Abs(m) < shifted || around > alike {
 		return
 	}
 	a.shift, a.level = m, false
@@ -573,14 +573,14 @@ func (a *assessor) takeShift(m, around float64) {
 	for i := range a.tracks {
 		t := &a.tracks[i]
 		top := (t.run.Diameter + t.run.OutsideDiameter) / 2000
-		if len(t.pts) > 0 && abs(m-top) <= worse {
+		if len(t.pts) > 0 && math.Abs(m-top) <= worse {
 			a.find(parcels.Finding{Code: CodeTop, Severity: parcels.Stop, Measured: parcels.Num(round(m, 3)), Required: parcels.Num(round(top, 3)), Unit: "m", Source: "P-159", Cure: "Say whether the top of the pipe was shot; then its height is taken off.",
 				Message: fmt.Sprintf("The shots stand %.0f mm above the planned inverts, alike to %.0f mm: the height of the pipe (%.0f mm). The top of the pipe was shot, it seems, and not the invert. Slopes and bellies are judged; levels and cover are not.", m*1000, around*1000, top*1000)})
 			return
 		}
 	}
 	a.find(parcels.Finding{Code: CodeDatum, Severity: parcels.Stop, Measured: parcels.Num(round(m, 3)), Required: parcels.Num(0.0), Unit: "m", Source: "P-3, P-4", Cure: "Shoot the benchmark of the plan, and give the file again in its datum.",
-		Message: fmt.Sprintf("The shots stand %.3f m %s the planned inverts, alike to %.0f mm: another datum or benchmark, or the whole line was laid so. Slopes and bellies are judged; levels and cover are not.", abs(m), overUnder(m), around*1000)})
+		Message: fmt.Sprintf("The shots stand %.3f m %s the planned inverts, alike to %.0f mm: another datum or benchmark, or the whole line was laid so. Slopes and bellies are judged; levels and cover are not.", math.Abs(m), overUnder(m), around*1000)})
 }
 
 func overUnder(v float64) string {
@@ -589,8 +589,6 @@ func overUnder(v float64) string {
 	}
 	return "above"
 }
-
-func abs(v float64) float64 { return math.Abs(v) }
 
 func round(v float64, digits int) float64 {
 	f := math.Pow(10, float64(digits))

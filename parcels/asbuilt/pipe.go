@@ -25,7 +25,7 @@ func (a *assessor) lend() {
 	for i := range a.tracks {
 		t := &a.tracks[i]
 		for _, end := range [...]float64{0, t.length} {
-			have := slices.ContainsFunc(t.pts, func(p found) bool { return abs(p.at-end) <= atEnd })
+			have := slices.ContainsFunc(t.pts, func(p found) bool { return math.Abs(p.at-end) <= atEnd })
 			if have {
 				continue
 			}
@@ -42,7 +42,7 @@ func (a *assessor) lend() {
 						continue
 					}
 					n := shape.Nearest(t.line, p.shot.At)
-					if abs(t.planned(float64(n.Along))-a.tracks[k].planned(p.at)) > reading+0.01*atEnd {
+					if math.Abs(t.planned(float64(n.Along))-a.tracks[k].planned(p.at)) > reading+0.01*atEnd {
 						continue
 					}
 					q := p
@@ -78,7 +78,7 @@ func (a *assessor) gather(t *track) {
 	for _, p := range t.pts {
 		if n := len(kept); n > 0 && p.at-kept[n-1].at < samePlace {
 			q := &kept[n-1]
-			if d := abs(p.z - q.z); d > worse {
+			if d := math.Abs(p.z - q.z); d > worse {
 				a.find(parcels.Finding{Code: CodeDisagree, Severity: parcels.Warn, NotProven: true, Feature: t.run.ID, Measured: parcels.Num(round(d, 3)), Required: parcels.Num(worse), Unit: "m", Source: "P-157", Location: parcels.Num(p.shot.At), Cure: "Shoot the place again.",
 					Message: fmt.Sprintf("Shots %s and %s of one place on run %s are %.0f mm apart; their mean is used.", list([]string{q.shot.ID}), list([]string{p.shot.ID}), t.run.ID, d*1000)})
 			}
@@ -298,7 +298,7 @@ func (a *assessor) judge(i int) {
 	if quiet && len(a.report.Findings) == before && a.level {
 		worst, slope := 0.0, ""
 		for _, p := range t.pts {
-			worst = max(worst, abs(p.off))
+			worst = max(worst, math.Abs(p.off))
 		}
 		if len(t.pts) > 1 {
 			slope = fmt.Sprintf(", %.2f %% from end to end", 100*endToEnd(t))
@@ -378,10 +378,10 @@ func (a *assessor) levels(i int) {
 				b.GreatestDepth, mostDepth = l.Depth, p
 			}
 		}
-		if b.GreatestOff == nil || abs(p.off) > abs(float64(*b.GreatestOff)) {
+		if b.GreatestOff == nil || math.Abs(p.off) > math.Abs(float64(*b.GreatestOff)) {
 			b.GreatestOff = parcels.Num(l.Off)
 		}
-		if abs(p.off) > worse && !inPool(t, p.at) {
+		if math.Abs(p.off) > worse && !inPool(t, p.at) {
 			if p.off > 0 {
 				high = append(high, *p)
 			} else {
@@ -391,7 +391,7 @@ func (a *assessor) levels(i int) {
 		b.Levels = append(b.Levels, l)
 	}
 	n := len(t.pts)
-	good := func(k int) bool { return abs(t.pts[k].off) <= worse }
+	good := func(k int) bool { return math.Abs(t.pts[k].off) <= worse }
 	if len(high) > 0 {
 		worst := slices.MaxFunc(high, func(p, q found) int { return sign(p.off - q.off) })
 		code, what := CodeOffGrade, "stands above its planned level"
@@ -426,7 +426,7 @@ func sign(v float64) int {
 
 func (a *assessor) offGrade(t *track, code, what string, worst found) {
 	a.find(parcels.Finding{Code: code, Severity: parcels.Warn, Feature: t.run.ID, Measured: parcels.Num(round(worst.off, 4)), Required: parcels.Num(worse), Unit: "m", Source: "P-157, P-158", Location: parcels.Num(worst.shot.At),
-		Message: fmt.Sprintf("Run %s %s: %.0f mm %s it at %.1f m (shot %s).", t.run.ID, what, abs(worst.off)*1000, overUnder(worst.off), worst.at, list([]string{worst.shot.ID}))})
+		Message: fmt.Sprintf("Run %s %s: %.0f mm %s it at %.1f m (shot %s).", t.run.ID, what, math.Abs(worst.off)*1000, overUnder(worst.off), worst.at, list([]string{worst.shot.ID}))})
 }
 
 // slopes writes the stretches and tells what is flatter than the least slope.
