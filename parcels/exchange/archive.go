@@ -30,6 +30,7 @@ const (
 
 type archive struct {
 	entries map[string]*zip.File // by name in lower case
+	size    int64                // of the archive
 	o       Options
 	total   int64
 }
@@ -70,7 +71,7 @@ func newArchive(data []byte, o Options) (*archive, error) {
 	if len(z.File) > mostEntries {
 		return nil, invalid(parcels.TooLarge, parcels.Fault{Slug: "archive-too-many-entries", Limit: mostEntries, Actual: len(z.File), Entry: parcels.Excerpt(z.File[mostEntries].Name), Detail: fmt.Sprintf("The archive holds %d entries; at most %d are taken. Pack only the layer.", len(z.File), mostEntries)})
 	}
-	a := &archive{entries: map[string]*zip.File{}, o: o}
+	a := &archive{entries: map[string]*zip.File{}, size: int64(len(data)), o: o}
 	var faults []parcels.Fault
 	for _, f := range z.File {
 		n := f.Name
@@ -113,9 +114,10 @@ func (a *archive) read(f *zip.File) ([]byte, error) {
 	if a.o.Service {
 		ratio = mostRatio
 	}
-	packed := max(int64(f.CompressedSize64), 1)
+	// what the entry says of its sizes may be a lie: no more is packed than there is
+	packed := max(int64(min(f.CompressedSize64, uint64(a.size))), 1)
 	var out bytes.Buffer
-	if n := int64(f.UncompressedSize64); n <= packed*20 || n < ratioFrom {
+	if n := f.UncompressedSize64; n <= uint64(packed)*20 {
 		out.Grow(int(n) + bytes.MinRead)
 	}
 	chunk := make([]byte, 256<<10)

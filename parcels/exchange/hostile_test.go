@@ -15,6 +15,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -528,5 +529,35 @@ func TestHandCutTable(t *testing.T) {
 	var in *parcels.InputError
 	if !errors.As(err, &in) || in.Faults[0].Slug != "csv-invalid" || in.Faults[0].Line == nil || *in.Faults[0].Line != 3 {
 		t.Errorf("%v", err)
+	}
+}
+
+// An entry that says it packs and unpacks to far more than the archive has costs no
+// more memory than there is, and no crash.
+func TestHostileArchiveSizes(t *testing.T) {
+	for _, claimed := range []uint64{1 << 33, 1 << 45, 1 << 62, 1<<64 - 2} {
+		var b bytes.Buffer
+		z := zip.NewWriter(&b)
+		w, err := z.CreateRaw(&zip.FileHeader{Name: "parcels.geojson", Method: zip.Store, CompressedSize64: claimed, UncompressedSize64: claimed})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.Write([]byte(aLot)); err != nil {
+			t.Fatal(err)
+		}
+		if err := z.Close(); err != nil {
+			t.Fatal(err)
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, _, err = read("a.zip", b.Bytes(), Options{Service: true})
+		runtime.ReadMemStats(&after)
+		var in *parcels.InputError
+		if !errors.As(err, &in) {
+			t.Errorf("%d bytes claimed: %v", claimed, err)
+		}
+		if grown := after.TotalAlloc - before.TotalAlloc; grown > 16<<20 {
+			t.Errorf("%d bytes claimed: %d bytes taken", claimed, grown)
+		}
 	}
 }
