@@ -65,7 +65,8 @@ func ReadMapping(text []byte) (Mapping, error) {
 	if err := d.Decode(&m); err != nil {
 		return nil, invalid(parcels.Unreadable, parcels.Fault{Slug: "mapping-invalid", Detail: "The mapping cannot be read: " + parcels.Excerpt(err.Error()) + ". A line is `lot: PARCEL_ID` or `rim: {from: RIM_ELEV, unit: ft}`."})
 	}
-	for k, e := range m {
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		e := m[k]
 		if e.From == "" || !slices.Contains([]string{"", "m", "ft", "us_ft", "in", "mm"}, e.Unit) {
 			return nil, invalid(parcels.Invalid, parcels.Fault{Slug: "mapping-invalid", Member: k, Detail: fmt.Sprintf("The mapping of %s needs `from`, and `unit` one of m, ft, us_ft, in, mm where it is a quantity.", parcels.Excerpt(k))})
 		}

@@ -113,6 +113,9 @@ const (
 	notes
 )
 
+// words are how messages call the columns that are numbers.
+var words = map[column]string{northing: "northing", easting: "easting", elevation: "elevation"}
+
 // names are the words for columns, less their unit.
 var names = map[string]column{
 	"p": number, "pt": number, "pnt": number, "point": number, "pointnumber": number, "pointno": number, "pointid": number, "id": number, "no": number, "number": number, "name": number, "pointname": number,
@@ -323,9 +326,9 @@ func (r *reader) columns(first row) error {
 			return bad("crs-units-mismatch", "Column %q is in units of %.7g m, the site's coordinates in units of %.7g m. Convert one of them.", parcels.Excerpt(s), float64(u), float64(r.opt.PlanUnit))
 		}
 	}
-	for c, what := range map[column]string{northing: "northing", easting: "easting", elevation: "elevation"} {
+	for _, c := range []column{northing, easting, elevation} {
 		if _, ok := at[c]; !ok {
-			return bad("survey-columns", "Line %d names no column of %s. Name the columns point, northing, easting, elevation, description, or leave the names out.", first.line, what)
+			return bad("survey-columns", "Line %d names no column of %s. Name the columns point, northing, easting, elevation, description, or leave the names out.", first.line, words[c])
 		}
 	}
 	r.file.Order = NorthingFirst
@@ -363,8 +366,7 @@ func (r *reader) point(w row, seen map[string]int) {
 			}
 			v, err := strconv.ParseFloat(s, 64)
 			if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-				what := map[column]string{northing: "northing", easting: "easting", elevation: "elevation"}[c]
-				r.fault(w.line, "survey-number", "Line %d: the %s %q is no number.", w.line, what, parcels.Excerpt(s))
+				r.fault(w.line, "survey-number", "Line %d: the %s %q is no number.", w.line, words[c], parcels.Excerpt(s))
 				return
 			}
 			switch c {
