@@ -3,6 +3,7 @@ package ground
 // A raster as a surface: the triangulation of its cell centres.
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -78,6 +79,9 @@ type Rows interface {
 	Read(col, row, width, height int, dst []float32) error
 }
 
+// ErrOutside is the error of a part of a raster that the raster does not reach.
+var ErrOutside = errors.New("ground: the raster does not cover the site")
+
 // Span is the part of a raster whose cells come within margin of box, without
 // elevations, and where in the raster it begins.
 func Span(place Grid, box orb.Bound, margin unit.Length) (part Grid, col, row int, err error) {
@@ -87,7 +91,7 @@ func Span(place Grid, box orb.Bound, margin unit.Length) (part Grid, col, row in
 	r0 := max(0, int(math.Floor((place.North-box.Max[1]-m)/place.CellY))-1)
 	r1 := min(place.Rows, int(math.Ceil((place.North-box.Min[1]+m)/place.CellY))+1)
 	if c0 >= c1 || r0 >= r1 {
-		return Grid{}, 0, 0, fmt.Errorf("ground: the raster (%.1f to %.1f, %.1f to %.1f m) does not cover the site (%.1f to %.1f, %.1f to %.1f m)",
+		return Grid{}, 0, 0, fmt.Errorf("%w (%.1f to %.1f, %.1f to %.1f m where the site has %.1f to %.1f, %.1f to %.1f m)", ErrOutside,
 			place.Bound().Min[0], place.Bound().Max[0], place.Bound().Min[1], place.Bound().Max[1], box.Min[0], box.Max[0], box.Min[1], box.Max[1])
 	}
 	return Grid{Cols: c1 - c0, Rows: r1 - r0, CellX: place.CellX, CellY: place.CellY,

@@ -3,6 +3,7 @@ package raster
 // From a raster in its own system to a grid in the site's plane.
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -106,7 +107,7 @@ func (f *File) Window(fr *frame.Frame, box orb.Bound, margin unit.Length) (groun
 		g, err = f.resample(to, box, margin)
 	}
 	if err != nil {
-		if _, broken := err.(*parcels.InputError); broken {
+		if !errors.Is(err, ground.ErrOutside) { // the file is broken, or could not be read
 			return ground.Grid{}, Report{}, err
 		}
 		return ground.Grid{}, Report{}, f.noData(err.Error())

@@ -443,3 +443,54 @@ func TestOracleBandsAndMasks(t *testing.T) {
 		wantSlug(t, "band 3 of two", err, "raster-unsupported")
 	}
 }
+
+// disk is a file that can be read until it is broken.
+type disk struct {
+	*os.File
+	broken *bool
+}
+
+func (d disk) ReadAt(p []byte, at int64) (int, error) {
+	if *d.broken {
+		return 0, errBroken
+	}
+	return d.File.ReadAt(p, at)
+}
+
+var errBroken = errors.New("input/output error")
+
+// A raster that cannot be read is not one that lies elsewhere: that is no fault of
+// the file.
+func TestHandReadFails(t *testing.T) {
+	file, err := os.Create(filepath.Join(t.TempDir(), "g.tif"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	o := Output{Cols: 100, Rows: 100, CRS: "EPSG:2154", West: 900000, North: 6700100, CellX: 1, CellY: 1, Bits: 32, Elevations: true,
+		Row: func(row int, dst []float64) error { return nil }}
+	if err := o.Write(file); err != nil {
+		t.Fatal(err)
+	}
+	info, err := file.Stat()
+	if err != nil {
+		t.Fatal(err)
+	}
+	broken := false
+	f, err := Open(disk{file, &broken}, info.Size(), "g.tif", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fr, err := frame.New("EPSG:2154", orb.Bound{Min: orb.Point{900000, 6700000}, Max: orb.Point{900100, 6700100}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var in *parcels.InputError
+	if _, _, err = f.Window(fr, orb.Bound{Min: orb.Point{9000, 0}, Max: orb.Point{9010, 10}}, 0); !errors.As(err, &in) || in.Faults[0].Slug != "dem-no-data" {
+		t.Errorf("elsewhere: %v", err)
+	}
+	broken = true
+	if _, _, err = f.Window(fr, orb.Bound{Min: orb.Point{-20, -20}, Max: orb.Point{20, 20}}, 0); !errors.Is(err, errBroken) || errors.As(err, &in) {
+		t.Errorf("broken: %v", err)
+	}
+}
