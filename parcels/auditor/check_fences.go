@@ -4,12 +4,12 @@ package auditor
 
 import (
 	"fmt"
-	"strconv"
 
 	"github.com/paulmach/orb"
 
 	"fallwright/geo/shape"
 	"fallwright/parcels"
+	"fallwright/parcels/document"
 	"fallwright/parcels/siting"
 )
 
@@ -33,8 +33,8 @@ func checkFences(w *lotWork) error {
 			}
 			// told of on the lot that the fence names, else the one that holds the
 			// place
-			if owner := o.Properties["lot"]; owner != nil {
-				if string(owner) != strconv.Quote(w.lot.ID) {
+			if owner := (document.Feature{ID: o.Properties["lot"]}).IDText(); owner != "" && owner != "null" {
+				if owner != w.lot.ID {
 					continue
 				}
 			} else if !w.holds(at) {

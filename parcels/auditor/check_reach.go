@@ -158,12 +158,13 @@ func (w *lotWork) noInlet(at orb.Point) {
 	w.find(f)
 }
 
-// pipe is the smallest solid pipe of the stock: the reach is asked for it.
+// pipe is the smallest solid pipe of the stock that may be laid: the reach is asked
+// for it.
 func (w *lotWork) pipe() (wall, outside unit.Length) {
 	stock := w.site.Criteria.Stock("solid")
 	least := math.Inf(1)
 	for _, p := range stock {
-		if p.Diameter < least {
+		if p.Diameter < least && p.Diameter >= w.site.Criteria.Pipe.LeastDiameter-1e-9 {
 			least = p.Diameter
 			outside = unit.Length(p.OutsideDiameter) * unit.Millimetre
 			wall = unit.Length(p.OutsideDiameter-p.Diameter) / 2 * unit.Millimetre

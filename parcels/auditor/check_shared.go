@@ -100,6 +100,9 @@ func (w *siteWork) sharedDrain(a *Auditor, d *parcels.Drain, lots []lotStretch) 
 			w.find(parcels.Finding{Code: "drain_uphill", Severity: parcels.Stop, Feature: d.ID, Location: ptr(d.Line[0]), Measured: ptr(float64(*slope)), Required: ptr(0.0), Source: "criteria pipe",
 				Message: fmt.Sprintf("Shared drain %s does not fall from its start to its end: %.3f m and %.3f m.", d.ID, float64(*up), float64(*down))})
 			slope = nil
+		} else if *slope > steepest {
+			w.find(tooSteep("Shared drain", d.ID, *slope, d.Line[0]))
+			slope = nil
 		}
 	}
 	var full *hydro.Flow
@@ -167,6 +170,15 @@ func (w *siteWork) sharedDrain(a *Auditor, d *parcels.Drain, lots []lotStretch) 
 		w.audit.Shared = append(w.audit.Shared, row)
 	}
 	return nil
+}
+
+// steepest is the steepest grade that a drain or a swale can have, 45 degrees ten times
+// over: levels that make a steeper one are of two units or datums.
+const steepest unit.Slope = 10
+
+func tooSteep(what, name string, s unit.Slope, at orb.Point) parcels.Finding {
+	return parcels.Finding{Code: "levels_unlikely", Severity: parcels.Warn, Feature: name, Location: &at, NotProven: true, Measured: ptr(float64(s)), Required: ptr(float64(steepest)), Source: "P-22",
+		Message: fmt.Sprintf("%s %s falls %.0f m a metre by its levels, which cannot be: what it carries is not worked.", what, name, float64(s)), Cure: "Look whether a level of " + name + " is in another unit, or on another datum."}
 }
 
 // defaultPipeN is the roughness of a drain that states none: smooth pipe (P-96).

@@ -306,7 +306,12 @@ func (w *siteWork) carry(all []*flowing, f *flowing) error {
 		if f.z != nil {
 			s := f.slope(l.from, l.to)
 			row.Slope = ptr(roundTo(s, 1e6))
-			slope = s
+			if slope = s; slope > steepest {
+				if known {
+					w.find(tooSteep("Swale", f.name, slope, shape.PointAt(f.line, l.from)))
+				}
+				known = false
+			}
 		}
 		var q *hydro.Flow
 		for pass := 0; pass < 2; pass++ {

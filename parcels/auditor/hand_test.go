@@ -139,6 +139,18 @@ func TestHandFences(t *testing.T) {
 	}
 }
 
+// A lot that a fence names by number, as exports do, is that lot; a lot of null is no
+// name.
+func TestHandFenceOfNumberedLot(t *testing.T) {
+	for lot, want := range map[string]int{`7`: 1, `"7"`: 1, `null`: 1, `8`: 0} {
+		text := strings.Replace(row30(1, `,"swales":{"type":"FeatureCollection","features":[{"type":"Feature","id":"S","properties":{},"geometry":{"type":"LineString","coordinates":[[900000,6700037],[900020,6700037]]}}]},
+"obstacles":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"obstacle":"shut","kind":"fence","bottom":"solid","lot":`+lot+`},"geometry":{"type":"LineString","coordinates":[[900010,6700030],[900010,6700040]]}}]}}}`), `"lot":"A"`, `"lot":7`, 1)
+		if fs := rowOf(t, auditOf(t, readSite(t, []byte(text)), Options{Checks: []string{"fences"}}), "7").Findings; len(fs) != want {
+			t.Errorf("lot %s: %+v", lot, fs)
+		}
+	}
+}
+
 // A house 2.4 m from the side line, with 3.048 m asked for: the ground cannot
 // fall away from it, so the side yard has to fall along. It falls 0.3 m to the
 // front over the house's 10 m: 3 %, no finding. Level it is flat; with a dip in

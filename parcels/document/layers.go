@@ -386,7 +386,7 @@ func (d *siteReader) one(l parcels.Layer, f Feature, g orb.Geometry, c parcels.C
 	case parcels.LayerDrains:
 		dr := parcels.Drain{Common: c, ID: q.name("drain"), Lot: q.text("lot"), Line: g.(orb.LineString), Z: d.z(f),
 			Status: parcels.DrainStatus(q.one("status", "proposed", "existing", "proposed", "laid")), Keep: q.flag("keep"),
-			Diameter: q.size("diameter", 5), Pipe: q.one("pipe", "", "solid", "perforated"), N: as[hydro.Roughness](q.number("n", 0.005, 1)),
+			Diameter: q.size("diameter", 5), Pipe: q.one("pipe", "", "solid", "perforated"), N: as[hydro.Roughness](q.number("n", 0.005, 0.2)),
 			Flow:   as[hydro.Flow](q.quantity("flow", 0, 100, form{"_m3s", 1}, form{"_cfs", foot * foot * foot}, form{"_gpm", 0.003785411784 / 60})),
 			Intake: as[hydro.Flow](q.quantity("intake_flow", 0, 100, form{"_m3s", 1}, form{"_cfs", foot * foot * foot}, form{"_gpm", 0.003785411784 / 60})),
 			End:    q.one("end", "", "open", "not_found")}
