@@ -75,12 +75,13 @@ func resultSet(text []byte, crs string) (exchange.Set, error) {
 		}
 	}
 	var fs []parcels.StoredFeature
+	var bad error
 	err = document.EachFeature(clean, func(named string) (err error) {
 		if named != "" {
 			crs, err = store.System(named)
 		}
 		return err
-	}, func(_ int, raw []byte, _ string) bool {
+	}, func(i int, raw []byte, pointer string) bool {
 		var f struct {
 			ID                   any
 			Geometry, Properties json.RawMessage
@@ -92,9 +93,17 @@ func resultSet(text []byte, crs string) (exchange.Set, error) {
 		if f.ID != nil {
 			s.ID = fmt.Sprint(f.ID)
 		}
+		var numbers struct{ Coordinates any }
+		if len(f.Geometry) > 0 && json.Unmarshal(f.Geometry, &numbers) != nil {
+			bad = &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "number-out-of-range", Feature: &i, ID: s.ID, Pointer: pointer + "/geometry",
+				Detail: fmt.Sprintf("Feature %d (id %s) has a geometry that is no object, or a number too large for any coordinate. Correct it.", i, parcels.Excerpt(s.ID))}}}
+		}
 		fs = append(fs, s)
-		return true
+		return bad == nil
 	})
+	if bad != nil {
+		err = bad
+	}
 	return held(name, crs, fs), err
 }
 
@@ -102,7 +111,7 @@ func resultSet(text []byte, crs string) (exchange.Set, error) {
 func (c exportCmd) set(e *env) (s exchange.Set, done func(), err error) {
 	done = func() {}
 	if c.File != "" {
-		b, err := e.read(c.File)
+		b, err := e.text(c.File)
 		if err != nil {
 			return s, done, err
 		}

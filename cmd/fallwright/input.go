@@ -63,6 +63,43 @@ func (e *env) read(file string) ([]byte, error) {
 	return b, err
 }
 
+// text reads a file of JSON: UTF-8, one strict text. What is no text is called by
+// its name.
+func (e *env) text(file string) ([]byte, error) {
+	b, err := e.read(file)
+	if err != nil {
+		return nil, err
+	}
+	if what := otherThanJSON(b, file); what != "" {
+		return nil, inputFault(file, "media-type", what)
+	}
+	text, err := document.Scan(b)
+	return text, named(err, file)
+}
+
+// otherThanJSON says what a file is that is no JSON, by its first bytes, and what is to be
+// done with it; empty for all others.
+func otherThanJSON(b []byte, file string) string {
+	stored := fmt.Sprintf("Bring it into a store with `fallwright import %s --store S.gpkg --site NAME` and work on the stored site, or write it as GeoJSON.", parcels.Excerpt(filepath.Base(file)))
+	for _, k := range []struct{ begins, what string }{
+		{"\x1f\x8b", fmt.Sprintf("The file is packed with gzip. Unpack it with `gunzip -k %s` and give that.", parcels.Excerpt(filepath.Base(file)))},
+		{"PK\x03\x04", "The file is a zip archive. " + stored},
+		{"SQLite format 3\x00", "The file is a GeoPackage or another SQLite database. " + stored},
+		{"II*\x00", "The file is a TIFF. Give its name the ending .tif, and it is read as the ground."},
+		{"MM\x00*", "The file is a TIFF. Give its name the ending .tif, and it is read as the ground."},
+		{"%PDF-", "The file is a PDF, from which nothing is read."},
+		{"\x00\x00\x27\x0a", "The file is one part of a shapefile. Zip it with its .dbf, .shx and .prj. " + stored},
+	} {
+		if bytes.HasPrefix(b, []byte(k.begins)) {
+			return k.what
+		}
+	}
+	if bytes.HasPrefix(bytes.TrimLeft(b[:min(len(b), 512)], " \t\r\n"), []byte("<")) {
+		return "The file is XML or HTML, which is not read. Write the layer as GeoJSON."
+	}
+	return ""
+}
+
 // options are those of reading, with the criteria file's rules.
 func (in inputs) options(e *env) (document.Options, error) {
 	o := document.Options{KeepGoing: in.KeepGoing}
@@ -117,13 +154,9 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 			shots = file
 			continue
 		}
-		b, err := e.read(file)
+		text, err := e.text(file)
 		if err != nil {
 			return nil, nil, err
-		}
-		text, err := document.Scan(b)
-		if err != nil {
-			return nil, nil, named(err, file)
 		}
 		if layer == "" && !document.IsSite(text) {
 			stem := parcels.Layer(strings.TrimSuffix(filepath.Base(file), filepath.Ext(file)))
@@ -148,9 +181,9 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 		}
 		layers[layer], fileOf[layer] = text, file
 	}
-	if main == "" && len(layers) > 0 {
+	if main == "" {
 		main = fileOf[parcels.LayerParcels]
-		if len(layers) > 1 || main == "" {
+		if len(layers) != 1 || main == "" {
 			main = strings.Join(in.Files, ", ")
 		}
 	}
@@ -167,7 +200,7 @@ func (in inputs) load(e *env) (*parcels.Site, ground.Surface, error) {
 	var more []parcels.Finding
 	if shots != "" {
 		if doc, more, err = e.withShots(doc, o, shots, in); err != nil {
-			return nil, nil, err
+			return nil, nil, named(err, main)
 		}
 	}
 	s, err := document.Read(doc, o)

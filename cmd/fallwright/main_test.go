@@ -173,6 +173,13 @@ func TestBadInput(t *testing.T) {
 		{"unknown verb", "", []string{"dig"}, "dig"},
 		{"open ring", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Polygon","coordinates":[[[0,0],[0.001,0],[0.001,0.001],[0,0.001]]]}}]}`, []string{"zone", "-"}, "Repeat the first position"},
 		{"unknown layer", "", []string{"zone", "trenches=" + site}, "no layer"},
+		{"packed", "\x1f\x8b\x08", []string{"zone", "-"}, "gunzip"},
+		{"a GeoPackage", "SQLite format 3\x00", []string{"plan", "-"}, "fallwright import"},
+		{"a page", " <html>", []string{"check", "-"}, "XML or HTML"},
+		{"a plan that was cut short", `{"summary":{},"network":{"type":`, []string{"stake", "-"}, "The text is not JSON"},
+		{"no plan", `{"layers":{}}`, []string{"stake", "-"}, "None of the files is a plan"},
+		{"a number too large", `{"type":"FeatureCollection","features":[{"type":"Feature","id":"a","properties":{},"geometry":{"type":"Point","coordinates":[1e400,1]}}]}`, []string{"export", "-", "--out", "-"}, "Feature 0 (id a)"},
+		{"a slip in the criteria", "", []string{"plan", site, "--lot", "B4", "--what-if", "pipe.wall=smoth"}, "pipe.wall"},
 	} {
 		code, _, errs := call(t, c.stdin, c.args...)
 		if code != exitInput || !strings.Contains(errs, c.says) {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -129,16 +130,22 @@ func sameSystem(crs string, f *frame.Frame) bool {
 func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame, ground.Surface, error) {
 	var planFile string
 	var planText []byte
+	var broken error // of a file that is no plan, nor anything else that is read
 	rest := in
 	rest.Files = nil
 	for _, file := range in.Files {
-		if ext := strings.ToLower(filepath.Ext(file)); strings.Contains(file, "=") || ext == ".tif" || ext == ".tiff" || ext == ".asc" || file == "-" && len(in.Files) > 1 {
+		ext := strings.ToLower(filepath.Ext(file))
+		if strings.Contains(file, "=") || slices.Contains([]string{".tif", ".tiff", ".asc", ".csv", ".txt", ".pnezd"}, ext) || file == "-" && len(in.Files) > 1 {
 			rest.Files = append(rest.Files, file)
 			continue
 		}
-		b, err := e.read(file)
+		b, err := e.text(file)
 		if err != nil {
-			return nil, nil, nil, nil, err
+			if broken == nil {
+				broken = err
+			}
+			rest.Files = append(rest.Files, file)
+			continue
 		}
 		var top struct {
 			Network json.RawMessage `json:"network"`
@@ -152,6 +159,9 @@ func (in inputs) planAndSite(e *env) (*parcels.Plan, *parcels.Site, *frame.Frame
 			continue
 		}
 		rest.Files = append(rest.Files, file)
+	}
+	if planText == nil && broken != nil {
+		return nil, nil, nil, nil, broken
 	}
 	if planText == nil {
 		return nil, nil, nil, nil, inputFault(strings.Join(in.Files, ", "), "plan-missing", "None of the files is a plan. Write one with: fallwright plan SITE --out plan.json.")
