@@ -85,6 +85,12 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		if !(flow > 0) || math.Abs(ca*i/3.6e6-flow) > 1e-4*flow { // the rational method in SI: Q = C A i / 3.6e6
 			t.Errorf("Q is %g by the page, %g by its figures", flow, ca*i/3.6e6)
 		}
+		// in the units shown the flow is that of the metric figure: 1 m³/s is 35.3147 ft³/s (0.3048³ m³ to the ft³)
+		var feet float64
+		b.eval(`(t => Number(/Q = CA · i\/3600000 \+ Qs = [0-9.e-]+ m³\/s \(([0-9.]+) ft³\/s\)/.exec(t)[1]))(document.getElementById('steps').textContent)`, &feet)
+		if math.Abs(feet-flow*35.3147) > 0.0006 {
+			t.Errorf("Q is %g m³/s and %g ft³/s", flow, feet)
+		}
 		b.picture(s.pictures("steps-"))
 
 		// quantities follow the plan; a price book puts money on them: 250 for the job
@@ -118,6 +124,7 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		if got := b.text(`document.getElementById('built').textContent`); !strings.Contains(got, "not feasible") || !strings.Contains(got, "stop:") {
 			t.Errorf("a pipe that sags by half a metre: %.400s", got)
 		}
+		b.atRest()
 		if got := b.text(`[...document.querySelectorAll('#overlay .tell')].map(e => e.textContent).join()`); !strings.Contains(got, "water stands") {
 			t.Errorf("on the plan: %q", got)
 		}
@@ -279,6 +286,35 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 			t.Errorf("offered without a store: %s", got)
 		}
 		b.quietBut("404")
+	})
+
+	t.Run("a tree over the edges of what is painted", func(t *testing.T) {
+		b.page(t, s.width, s.height, s.phone)
+		b.open(at)
+		b.drop("site.json", `{"site":"wood","layers":{"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"lot":"7"},"geometry":{"type":"Polygon","coordinates":[[[-85,36],[-84.9997,36],[-84.9997,36.0003],[-85,36.0003],[-85,36]]]}}]},
+			"obstacles":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"kind":"tree","lot":"7","radius_m":5},"geometry":{"type":"Point","coordinates":[-84.999828,36.000177]}}]}}}`)
+		b.until(`document.getElementById('lot').options.length === 2 || !document.getElementById('report').hidden`)
+		b.choose("lot", "7")
+		b.until(`document.getElementById('verdict').textContent.includes('Lot 7:')`)
+		b.eval(`document.getElementById('board').focus()`, nil)
+		b.key("m")
+		// its crown has one colour in all four directions, wherever the pieces of the ground meet
+		for i := range 5 {
+			b.eval(`document.getElementById('zoomIn').click()`, nil)
+			b.atRest()
+			var seen []string
+			b.eval(`(() => {
+				const ring = document.querySelector('#overlay .grip'), c = document.getElementById('ground'), x = +ring.getAttribute('cx'), y = +ring.getAttribute('cy');
+				const bar = Number(/h([\d.]+)v/.exec(document.querySelector('.barLine').getAttribute('d'))[1]) / parseFloat(document.querySelector('#bar text').textContent) / 0.3048; // pixels a metre
+				const t = new OffscreenCanvas(c.width, c.height).getContext('2d', { willReadFrequently: true }), out = []; t.drawImage(c, 0, 0);
+				for (const [dx, dy] of [[1, 1], [-1, 1], [1, -1], [-1, -1]]) for (const r of [1.5, 3.3]) { const u = Math.round(x + r * dx * bar), v = Math.round(y + r * dy * bar); if (u >= 0 && v >= 0 && u < c.width && v < c.height) out.push([...t.getImageData(u, v, 1, 1).data].join()); }
+				return [...new Set(out)];
+			})()`, &seen)
+			if len(seen) != 1 {
+				t.Errorf("zoomed in %d times the crown has the colours %v", i+1, seen)
+			}
+		}
+		b.quiet()
 	})
 
 	t.Run("big and broken files", func(t *testing.T) {

@@ -127,7 +127,9 @@ export class Board {
   fit(box: Box | null | undefined, margin = 0.9): void {
     if (!box) return;
     this.refit = () => {
-      this.view = { x: (box[0] + box[2]) / 2, y: (box[1] + box[3]) / 2, k: margin * Math.min(this.width / Math.max(1, box[2] - box[0]), this.height / Math.max(1, box[3] - box[1])) };
+      // on a narrow screen the buttons would lie on it
+      const side = this.width < 600 ? 66 : 0, k = margin * Math.min((this.width - side) / Math.max(1, box[2] - box[0]), this.height / Math.max(1, box[3] - box[1]));
+      this.view = { x: (box[0] + box[2] + side / k) / 2, y: (box[1] + box[3]) / 2, k };
       this.over.all(); this.handlers.view(); this.draw();
     };
     this.refit();

@@ -22,7 +22,7 @@ export function mode(m: string): void {
   if (m === 'draw' && !state.lot) { tell('Choose a lot first: the route is checked against its lines.'); return; }
   if (m === 'move' && state.large) { tell('This site has too many lots to be changed here: open its lots as a site of their own to move things.'); return; }
   board.mode = m; board.sheet.dataset.mode = m; board.cross = null;
-  if (m !== 'measure') board.tape = [];
+  board.tape = [];
   for (const [id, one] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).setAttribute('aria-pressed', String(one === m));
   $('modeHelp').textContent = helpOf(m);
   $('tale').hidden = true;
@@ -70,14 +70,14 @@ function unchecked(why: string): void {
   button('mendWorst').hidden = true;
   board.setRoute(board.route, []);
 }
-/** What the ground does along the drawn route, in the direction in which it was drawn. */
-function fallOf(): string {
+/** What the ground does along the drawn route, in the direction in which it was drawn; brief: without what follows from it. */
+function fallOf(brief: boolean): string {
   const g = board.ground, line = board.route.map(p => state.plane!.toPlane(p));
   const got = g && line.length > 1 ? groundAlong(g.relief, g.corner, line) : null;
   if (!got) return '';
   const fall = got.from - got.to, c = criteria(), aim: number = ('criteria' in c ? c.criteria?.pipe?.target_slope : undefined) ?? state.doc?.criteria?.pipe?.target_slope ?? 0.01;
   const need = aim * got.length;
-  return `${fall >= 0 ? 'falls' : 'rises'} ${u.depth(Math.abs(fall))} (${u.slope(Math.abs(fall) / got.length)})${fall < need ? `, so the lower end lies ${u.depth(need - fall)} deeper than the upper at ${u.slope(aim)}` : ''}${got.highest > 0.05 ? `; a rise ${u.depth(got.highest)} over the straight ${u.length(got.at)} along` : ''}`;
+  return `${fall >= 0 ? 'falls' : 'rises'} ${u.depth(Math.abs(fall))} (${u.slope(Math.abs(fall) / got.length)})${brief ? '' : fall < need ? `, so the lower end lies ${u.depth(need - fall)} deeper than the upper at ${u.slope(aim)}` : ''}${!brief && got.highest > 0.05 ? `; a rise ${u.depth(got.highest)} over the straight ${u.length(got.at)} along` : ''}`;
 }
 /** A direction of the compass, of eight. */
 const heading = (east: number, north: number): string => ['north', 'north-east', 'east', 'south-east', 'south', 'south-west', 'west', 'north-west'][(Math.round(Math.atan2(east, north) * 4 / Math.PI) + 8) % 8]!;
@@ -103,10 +103,10 @@ export function mend(s: Stretch | undefined = mendable()[0]): void {
 export function showCheck(p: Record<string, any>): void {
   state.check = p;
   const word = `${short(p.verdict)}: ${u.length(p.length_m)}, ${gap(p.least_clearance_m, 'from a lot line', 'over a lot line')}, ${gap(p.least_foundation_clearance_m, 'from a foundation', 'into a foundation')}${p.length_outside_m ? `, ${u.length(p.length_outside_m)} outside` : ''}`;
-  const under = fallOf();
+  const under = fallOf(false);
   board.setRoute(board.route, (p.stretches ?? []).map((s: Stretch) => ({ ...s, ...(worthwhile(s) ? {} : { mend: undefined }), text: `${s.outside ? 'over' : 'short of'} ${named(s)} by ${u.depth(s.short_m)}${worthwhile(s) ? `: move ${shift(s)}` : ''}` })));
   const list = mendable(), first = list[0];
-  hold(`Route: ${word}${first ? `. Mend (key A) moves the worst stretch ${shift(first)}, which mends it` : ''}${under ? `. It ${under}` : ''}`);
+  hold(`Route: ${word}${first ? `. Mend (key A) moves the worst stretch ${shift(first)}, which mends it` : ''}${under ? `. The ground ${fallOf(true)}` : ''}`);
   button('mendWorst').hidden = !first;
   if (dragged) return; // the list follows when the hand lets go
   const ul = el('ul', '');
@@ -155,6 +155,6 @@ export function startDrawing(): void {
   h.measure = (p: XY) => {
     board.tape = [...board.tape, p]; board.redraw();
     let d = 0; board.tape.forEach((q, i) => { const a = board.tape[i - 1]; if (a) d += Math.hypot(q[0] - a[0], q[1] - a[1]); });
-    tell(board.tape.length > 1 ? `${u.length(d)} measured on the plan. Escape begins anew.` : 'From here: click the next point.');
+    tell(board.tape.length > 1 ? `${u.length(d)} measured on the plan. Measure (key L) begins anew.` : 'From here: click the next point.');
   };
 }

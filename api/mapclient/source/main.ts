@@ -6,7 +6,7 @@ import { fitBuilt, startBuilt, takeShots } from './built';
 import { startKeeping } from './keep';
 import { startLocating } from './locate';
 import { chooseLarge, listStored, openNamed, startOpening } from './open';
-import { startPanels } from './panels';
+import { startPanels, workAgain } from './panels';
 import { choose, replan, showCautions, showPlan, sliders, stand, startPlan, tellMark } from './plan';
 import { DocumentScene } from './scene';
 import * as service from './service';
@@ -109,7 +109,7 @@ button('reportClose').onclick = () => { $('report').hidden = true; $('board').fo
 const unitsNow = () => { for (const n of document.querySelectorAll('.unitLength')) n.textContent = u.lengthUnit(); sliders(); };
 choice('units').onchange = () => {
   u.setUnits(choice('units').value); remember('units', choice('units').value);
-  unitsNow(); showPlan(); if (state.check) showCheck(state.check); if (state.built) void fitBuilt(); board.repaint();
+  unitsNow(); showPlan(); workAgain(); if (state.check) showCheck(state.check); if (state.built) void fitBuilt(); board.repaint();
 };
 
 if (remembered('units') === 'si') { choice('units').value = 'si'; u.setUnits('si'); }

@@ -14,6 +14,7 @@ import * as sites from './site';
 import { board, restore, state, after } from './state';
 import { settings, showBackdrop } from './settings';
 import { TiledScene } from './tiles';
+import * as u from './units';
 import { georeference } from './world';
 
 /** Of more lots a stored site is looked at through tiles, and its document stays where it is. */
@@ -64,7 +65,7 @@ async function open(wish: number, doc: SiteDocument, text: string | null, from: 
   button('saveSite').disabled = false;
   showPlan();
   const stops = (first.findings ?? []).filter(f => f.message);
-  say(`${state.name}: ${names.length} lots`, [...notes, 'Click a lot or choose it above to plan it.', ...stops.slice(0, 2).map(f => f.message)].join(' '));
+  say(`${state.name}: ${u.count(names.length, 'lot')}`, [...notes, 'Click a lot or choose it above to plan it.', ...stops.slice(0, 2).map(f => f.message)].join(' '));
   takeUp();
   share();
   return true;

@@ -173,7 +173,7 @@ export class Over {
     return new Room(-x, -y, this.board.width, this.board.height, [...this.furniture.map(p => ({ ...p, x: p.x - x, y: p.y - y })), ...taken]);
   }
 
-  /** Marks of findings, then words, from the greatest worth to the least. */
+  /** Words and marks from the greatest worth to the least: what is wrong with the laid pipe, findings, names, sizes, levels. */
   private make_names(): SVGElement[] {
     const b = this.board, { on, plan, scene } = b, k = b.view.k, sheet = b.sheet.getBoundingClientRect();
     this.standing = []; this.placed = [...this.moved];
@@ -181,16 +181,17 @@ export class Over {
     if (!scene) return [];
     const seen = b.seen, wide: Box = [seen[0] - 20 / k, seen[1] - 20 / k, seen[2] + 20 / k, seen[3] + 20 / k];
     const points = scene.marks(wide).filter(m => on[m.layer] && k >= 0.25 && (m.layer === 'inlets' || m.layer === 'outlets'));
-    const room = this.room(points.map(m => { const s = this.place(m.at); return { x: s[0], y: s[1], w: 14, h: 14 }; }));
+    const signs = points.map(m => { const s = this.place(m.at); return { x: s[0], y: s[1], w: 14, h: 14 }; }), ring = b.station && this.place(b.station);
+    const room = this.room(ring ? [...signs, { x: ring[0], y: ring[1], w: 26, h: 26 }] : signs);
     const runs = (on.network ? plan?.network?.features ?? [] : []).filter(f => f.geometry?.type === 'LineString').map(f => ({ size: String(f.properties?.size), line: f.geometry!.coordinates.map((p: number[]) => this.doc(p)) as XY[] }));
     this.pipes = runs.flatMap(r => plates(r.line));
     const say = (kind: Kind, text: string | string[], places: Plate[]): void => { const p = room.take(places, this.pipes); if (p) this.standing.push({ plate: p, drawn: write(kind, [text].flat(), p), numbers: [], hidden: false }); };
 
-    if (plan && on.marks) this.marks(room);
     if (b.built && on.built) for (const s of b.built.stretches) {
       const m = this.sight(s.line, 0, s.line.reduce((d, p, i) => i ? d + distance(s.line[i - 1]!, p) : 0, 0));
       if (m) say('tell', ...this.sentence(s.text, m, room));
     }
+    if (plan && on.marks) this.marks(room);
     if (k > 0.8) for (const m of points) if (m.text) { const s = this.place(m.at); say('name', m.text, around(plateOf('name', [m.text], s[0], s[1]), 11)); }
     const lots = on.parcels && k >= 0.9 ? scene.lots(wide) : [], size = (x: Box): number => (x[2] - x[0]) * (x[3] - x[1]);
     // a name stands within its lot, where that is wide enough for it

@@ -79,12 +79,15 @@ function showRuns(): void {
   const p = state.plan;
   if (!p) { $('runs').textContent = none; $('steps').replaceChildren(); return; }
   const runs = (p.network?.features ?? []).filter(f => f.properties?.run).map(f => f.properties!);
-  $('runs').replaceChildren(
+  if (!runs.length) $('runs').textContent = 'No run was laid: the verdict and the findings say why.';
+  else $('runs').replaceChildren(
     table(['Run', 'Pipe', 'Length', 'Slope', 'Flow', 'Full', 'Speed', 'Least clearance', 'Too flat by chance', ''], runs.map(r => [`${r.run} ${r.from}–${r.to}`, `${r.size} ${r.pipe}`, u.length(r.length_m), u.slope(r.slope), u.flow(r.flow_m3s), r.fill_ratio == null ? '–' : `${Math.round(100 * r.fill_ratio)} %`, u.velocity(r.velocity_ms), u.depth(r.least_clearance_m), chance(r.chance_under_least_fall), act('Steps', () => void showSteps(String(r.run)), 'small')])),
     table(['Trench', 'Length', 'Width', 'Deepest', 'Dig', 'Stone', 'Fabric'], (p.trenches ?? []).map(t => [String(t.trench), u.length(t.length_m), u.depth(t.width_m), u.depth(t.greatest_depth_m), u.volume(t.excavation_m3), u.volume(t.stone_m3), u.area(t.fabric_m2)])));
   if (!runs.some(r => String(r.run) === stepsRun)) { stepsRun = ''; $('steps').replaceChildren(); }
   else if (stepsOf !== p) $('steps').replaceChildren(el('p', 'help', `The plan has changed since ${stepsRun} was worked.`), act(`Work ${stepsRun} again`, () => void showSteps(stepsRun)));
 }
+/** The units shown are others: the calculation that is open is told in them. */
+export function workAgain(): void { if (stepsRun && stepsOf === state.plan && $('steps').childElementCount) void showSteps(stepsRun, false); }
 /** Opens the drawer of the runs at the calculation of one. */
 export function openRun(run: string): void {
   $<HTMLDetailsElement>('runsBox').open = true;
@@ -97,12 +100,11 @@ interface Symbol { symbol: string; name: string; value: number; unit?: string }
 let stepsRun = '', stepsOf: Plan | null = null;
 const digits = (v: number): string => String(+v.toPrecision(Math.abs(v) >= 100 ? 7 : 6)).replace('-', '−');
 /** The working of a run as the service sends it: with its formulas, its values and its sources. */
-async function showSteps(run: string): Promise<void> {
+async function showSteps(run: string, come = true): Promise<void> {
   const plan = state.plan, at = $('steps');
   if (!plan) return;
   stepsRun = run; stepsOf = plan;
-  at.replaceChildren(el('p', 'help', `The service is working run ${run}…`));
-  at.scrollIntoView({ block: 'nearest' });
+  if (come) { at.replaceChildren(el('p', 'help', `The service is working run ${run}…`)); at.scrollIntoView({ block: 'nearest' }); }
   try {
     const got = await service.execute('steps', site(), { lots: [state.lot], plan, ...criteria(), options: { runs: [run] } });
     if (stepsRun !== run || stepsOf !== plan) return;
@@ -111,7 +113,7 @@ async function showSteps(run: string): Promise<void> {
     for (const s of w.steps) {
       const li = el('li', ''), math = el('p', 'math');
       const first = s.given?.map(g => `${greek(g.symbol)} = ${digits(g.value)}${unit(g.unit)}`).join(', ') ?? '';
-      math.textContent = `${greek(s.result.symbol)} = ${s.formula ? `${written(s.formula)} = ` : ''}${digits(s.result.value)}${unit(s.result.unit)}`;
+      math.textContent = `${greek(s.result.symbol)} = ${s.formula ? `${written(s.formula)} = ` : ''}${digits(s.result.value)}${unit(s.result.unit)}${customary(s.result)}`;
       li.append(el('p', 'title', s.title), math);
       if (first) li.append(el('p', 'with', `with ${first}`));
       if (s.remark) li.append(el('p', 'with', s.remark));
@@ -119,8 +121,13 @@ async function showSteps(run: string): Promise<void> {
       list.append(li);
     }
     at.replaceChildren(el('h3', '', w.subject), ...(w.why_not ? [el('p', '', w.why_not)] : [list]), ...(w.notes ?? []).map(n => el('p', 'help', n.text)));
-    at.scrollIntoView({ block: 'nearest' });
+    if (come) at.scrollIntoView({ block: 'nearest' });
   } catch (e) { at.replaceChildren(el('p', 'told stop', `Run ${run} was not worked: ${reason(e)}`)); }
+}
+/** A result of the metric working in the units shown, where these are others. */
+function customary(r: Symbol): string {
+  const metric = `${+r.value.toPrecision(6)} ${r.unit ?? ''}`, shown = u.text(metric);
+  return shown === metric || !/^(m3?\/s|mm\/h|mm|m[23]?)$/.test(r.unit ?? '') ? '' : ` (${shown})`;
 }
 /** A formula of the service with the signs that people write. */
 const greek = (t: string): string => t.replace(/\bpi\b/g, 'π').replace(/\btheta\b/g, 'θ');
@@ -153,7 +160,8 @@ function put(t: Takeoff): void {
   delete at.dataset.state;
   const parts: HTMLElement[] = [];
   if (t.cost) parts.push(table(['', 'Low', 'Likely', 'High', ''], t.cost.lines.map(l => [l.line, number(l.low), number(l.likely), number(l.high), l.note]), `Cost by ${pricesName}, ${t.cost.currency}`));
-  parts.push(table(['Item', 'Net', '', 'Order', '', ...(priced ? ['Unit price', 'Cost'] : []), 'How it was reckoned'], t.quantities.map(q => [q.item, number(q.net), q.net_unit ?? '', number(q.order_quantity), q.order_unit, ...(priced ? [number(q.unit_cost), number(q.cost)] : []), q.basis]), 'Quantities of the plan shown'));
+  if (!t.quantities.length) parts.push(el('p', 'help', 'Nothing is to be ordered: no run was laid.'));
+  else parts.push(table(['Item', 'Net', '', 'Order', '', ...(priced ? ['Unit price', 'Cost'] : []), 'How it was reckoned'], t.quantities.map(q => [q.item, number(q.net), q.net_unit ?? '', number(q.order_quantity), q.order_unit, ...(priced ? [number(q.unit_cost), number(q.cost)] : []), q.basis]), 'Quantities of the plan shown'));
   at.replaceChildren(...parts);
 }
 function showRests(): void {

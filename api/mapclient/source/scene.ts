@@ -5,7 +5,7 @@ import type { Box, Collection, Feature, SiteDocument, XY } from './answers';
 import type { Plane } from './plane';
 import { Index, shapesOf, type Shape } from './shapes';
 import { features, grow, lotName } from './site';
-import { pointLayers, steps } from './style';
+import { pointLayers, steps, type Style } from './style';
 
 export interface Lot { name: string; box: Box; shapes: Shape[] }
 export interface Mark { layer: string; symbol: string; at: XY; box: Box; text: string; doc: number[] }
@@ -36,6 +36,15 @@ export function markOf(layer: string, symbol: string, p: Record<string, any>, id
   return { layer, symbol, at, box: [at[0], at[1], at[0], at[1]], text: layer === 'inlets' ? String(p.inlet ?? id ?? '') : '', doc };
 }
 
+/** What a step of the styles draws of shapes, found by what it covers: a point is drawn with a radius. */
+export function indexOf(s: Style, shapes: Shape[]): Index<Shape> | undefined {
+  const mine = shapes.filter(one => !s.takes || s.takes(one.properties)).map(one => {
+    const r = s.radius && one.parts.some(p => p.length === 2) ? s.radius(one.properties) : 0, [a, b, c, d] = one.box;
+    return r > 0 ? { ...one, box: [a - r, b - r, c + r, d + r] as Box } : one;
+  });
+  return mine.length ? new Index(mine) : undefined;
+}
+
 /** The scene of a document. */
 export class DocumentScene implements Scene {
   private readonly steps: (Index<Shape> | undefined)[] = [];
@@ -52,8 +61,7 @@ export class DocumentScene implements Scene {
         const shapes = features(doc, layer).flatMap(f => shapesOf(f, plane));
         indices = steps.map(s => {
           if (typeof s === 'string' || s.layer !== layer) return undefined;
-          const mine = s.takes ? shapes.filter(one => s.takes!(one.properties)) : shapes;
-          return mine.length ? new Index(mine) : undefined;
+          return indexOf(s, shapes);
         });
         byLayer.set(collection, indices);
       }

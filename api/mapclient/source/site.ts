@@ -1,6 +1,7 @@
 // The site document on the page: reading dropped files, the lots, edits.
 
 import type { Box, Collection, Feature, Geometry, SiteDocument } from './answers';
+import { count } from './units';
 
 export const layerNames = ['parcels', 'streets', 'districts', 'buildings', 'openings', 'easements', 'swales', 'inlets', 'outlets', 'intakes',
   'perforated_runs', 'obstacles', 'drains', 'spots', 'contours', 'breaklines'];
@@ -37,7 +38,7 @@ export function read(files: { name: string; text: string }[], open: SiteDocument
     const stem = f.name.replace(/\.[^.]*$/, '').toLowerCase().replace(/[ -]/g, '_');
     if (!layerNames.includes(stem)) throw new Error(`${f.name}: name the file by its layer, one of ${layerNames.join(', ')}.`);
     layers[stem] = v;
-    notes.push(`${v.features.length} features into ${stem}.`);
+    notes.push(`${count(v.features.length, 'feature')} into ${stem}.`);
   }
   if (layers.parcels) return { doc: { layers }, text: null, notes, added: [] };
   if (!open) throw new Error('There are no lots: add parcels.geojson to the files.');

@@ -4,7 +4,7 @@
 import type { Box, Properties, XY } from './answers';
 import type { Plane } from './plane';
 import type { Lot, Mark, Scene } from './scene';
-import { markOf } from './scene';
+import { indexOf, markOf } from './scene';
 import * as service from './service';
 import { Index, touches, type Shape } from './shapes';
 import { grow } from './site';
@@ -152,7 +152,7 @@ export class TiledScene implements Scene {
         if (l.name === 'parcels') lots.push({ name: String(f.properties.lot ?? f.properties.id), box: shape.box, shapes: [shape] });
       }
     }
-    t.steps = steps.map(s => { if (typeof s === 'string') return undefined; const mine = (byLayer.get(s.layer) ?? []).filter(one => !s.takes || s.takes(one.properties)); return mine.length ? new Index(mine) : undefined; });
+    t.steps = steps.map(s => { return typeof s === 'string' ? undefined : indexOf(s, byLayer.get(s.layer) ?? []); });
     t.marks = new Index(marks); t.lots = new Index(lots); t.state = 'here';
   }
 

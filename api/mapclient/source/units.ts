@@ -26,6 +26,8 @@ export const flow = (q: Num) => known(q, v => us ? `${(v / (FT * FT * FT)).toFix
 export const velocity = (w: Num) => known(w, v => us ? `${(v / FT).toFixed(2)} ft/s` : `${v.toFixed(2)} m/s`);
 export const area = (a: Num) => known(a, v => us ? `${(v / (FT * FT)).toFixed(0)} ft²` : `${v.toFixed(1)} m²`);
 export const volume = (c: Num) => known(c, v => us ? `${(v / (FT * FT * FT)).toFixed(1)} ft³` : `${v.toFixed(3)} m³`);
+/** So many of a thing. */
+export const count = (n: number, thing: string): string => `${n} ${thing}${n === 1 ? '' : 's'}`;
 const quantity = /(-?\d+(?:\.(\d+))?) (mm\/h|mm|m3\/s|m\/s|m3|m2|m|litres|l\/s)\b(?: \((\d+(?:\.\d+)? ft)\))?/g;
 /** A sentence of the service, which has metric quantities, in the units shown; the service's papers do the same. */
 export const text = (s: string | undefined): string => !us ? s ?? '' : (s ?? '').replace(quantity, (q, number: string, part: string | undefined, unit: string, feet: string | undefined) => {
