@@ -30,7 +30,11 @@ export function mode(m: string): void {
 }
 
 const checkAll = (): void => void check(true);
-export function addPoint(p: readonly number[]): void { change({ ...state.edits, route: [...state.edits.route, p.map(Number)] }, checkAll); }
+export function addPoint(p: readonly number[]): void {
+  const last = state.edits.route.at(-1);
+  if (last && last[0] === p[0] && last[1] === p[1]) { tell('This is where the last point lies: go on from there.'); return; }
+  change({ ...state.edits, route: [...state.edits.route, p.map(Number)] }, checkAll);
+}
 export function dropLast(): void { if (state.edits.route.length) change({ ...state.edits, route: state.edits.route.slice(0, -1) }, checkAll); }
 
 /** One check is on its way at a time; the newest line waits for it. */

@@ -70,15 +70,16 @@ export function plateOf(kind: Kind, lines: string[], x: number, y: number, turn 
   const all = lines.map(l => measure(kind, l));
   return { x, y, w: Math.max(...all.map(m => m.w)), h: all.reduce((h, m) => h + m.up + m.down, 0), turn };
 }
-/** The words, on their plate. */
+/** The words; a sentence on a plate of its own, so that no line between two of its words reads as a sign. */
 export function write(kind: Kind, lines: string[], p: Plate): SVGElement[] {
   const [weight, size] = kinds[kind], at: Record<string, string> = p.turn ? { transform: `translate(${p.x.toFixed(1)} ${p.y.toFixed(1)}) rotate(${p.turn.toFixed(1)})` } : {}, [x, y] = p.turn ? [0, 0] : [p.x, p.y];
   let top = y - p.h / 2;
-  return lines.map(l => {
+  const back = kind === 'tell' ? [svg('rect', { class: 'plate', x: (x - p.w / 2 - 2).toFixed(1), y: (y - p.h / 2).toFixed(1), width: (p.w + 4).toFixed(1), height: p.h.toFixed(1), ...at })] : [];
+  return [...back, ...lines.map(l => {
     const m = measure(kind, l), base = top + m.up;
     top = base + m.down;
     return svg('text', { class: kind, 'font-weight': weight, 'font-size': size, 'text-anchor': 'middle', x: x.toFixed(1), y: base.toFixed(1), ...at }, l);
-  });
+  })];
 }
 
 /** A line as plates, one a piece of it. */

@@ -261,6 +261,7 @@ export class Over {
   private make_words(): SVGElement[] {
     const b = this.board, out: SVGElement[] = [], seen = b.route.map(p => this.doc(p)), hand: Plate[] = [];
     const corners = seen.map((s): Plate => ({ x: s[0], y: s[1], w: 12, h: 12 })), rings = b.mode === 'move' ? b.handles.map((h): Plate => { const s = this.place(h.at); return { x: s[0], y: s[1], w: 24, h: 24 }; }) : [];
+    if (b.station) { const s = this.place(b.station); corners.push({ x: s[0], y: s[1], w: 26, h: 26 }); }
     const clear = this.room([...corners, ...rings, ...this.standing.map(s => s.plate)]), bare = this.room([...corners, ...rings]), lines = [...this.pipes, ...plates(seen)];
     const say = (kind: Kind, words: string[], places: Plate[]): boolean => {
       const p = clear.take(places, lines) ?? bare.take(places, lines);
