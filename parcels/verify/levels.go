@@ -345,6 +345,7 @@ type reach struct {
 	minLo, minHi, maxLo, maxHi float64
 	at                         float64
 	known, whole               bool
+	unknown                    float64 // of the run, m, as far as it was walked
 }
 
 func (j *judge) overRun(i int, up, down float64) reach {
@@ -357,9 +358,15 @@ func (j *judge) overRun(i int, up, down float64) reach {
 	s := 0.0
 	for k := 1; k < len(r.line); k++ {
 		l := apartBy(r.line[k-1], r.line[k])
-		for _, st := range j.stations[i][k-1] {
+		row := j.stations[i][k-1]
+		for m, st := range row {
 			if !st.known {
 				e.whole = false
+				to := 1.0
+				if m+1 < len(row) {
+					to = row[m+1].t
+				}
+				e.unknown += (to - st.t) * l
 				continue
 			}
 			e.known = true
@@ -421,6 +428,40 @@ func (j *judge) cover() {
 			}
 		} else if e.whole && (*r.leastCover < e.minLo-2*groundSlack || *r.leastCover > e.minHi+2*groundSlack) {
 			c.fail(r.id, "least_cover_m says %s, it is %s", mm(*r.leastCover), mm(e.minHi))
+		}
+	}
+}
+
+// inPart is the length of a run outside the shots from which on it is surely no
+// rounding at their outline.
+const inPart = 0.25
+
+// groundInPart: of a run that leaves the shots neither least cover nor greatest depth
+// is known, and that is told, with the verdict that goes with it.
+func (j *judge) groundInPart() {
+	c := j.open("ground_in_part").bound(inPart)
+	c.note = "worst is the length of a run outside the shots"
+	if j.s.terrain || j.surface == nil {
+		return
+	}
+	for i := range j.p.runs {
+		r := &j.p.runs[i]
+		if !r.levels {
+			continue
+		}
+		out := j.overRun(i, r.up, r.down).unknown
+		c.most(out, r.id)
+		if out <= inPart {
+			continue
+		}
+		if r.leastCover != nil {
+			c.fail(r.id, "least_cover_m is stated, and %s of the run lie outside the shots", mm(out))
+		}
+		if r.greatestDepth != nil {
+			c.fail(r.id, "greatest_depth_m is stated, and %s of the run lie outside the shots", mm(out))
+		}
+		if !slices.ContainsFunc(j.p.findings, func(f found) bool { return f.code == "ground_unknown" && f.feature == r.id && f.notProven }) {
+			c.fail(r.id, "%s of the run lie outside the shots, and no finding says so, and that it is not proven", mm(out))
 		}
 	}
 }

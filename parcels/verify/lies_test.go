@@ -112,6 +112,71 @@ func taken(f *fixture) {
 	f.layer("parcels")[1].(obj)["geometry"] = f.ring(0, 45.72, 3, 45.60, 6, 45.72, 30.48, 45.72, 30.48, 91.44, 0, 91.44)
 }
 
+// inPartTold ends the shots at x = 22, so that the upper 3/10 of R6, which comes down
+// from x = 25 to 15, lie outside them, and tells of it as a plan must.
+func inPartTold(f *fixture) {
+	f.site["layers"].(obj)["spots"] = obj{"type": "FeatureCollection", "features": []any{}}
+	for _, x := range []float64{-5, 0, 5, 10, 15, 20, 22} {
+		for y := -5.0; y <= 60; y += 5 {
+			f.add("spots", f.point(x, y), obj{"elevation_m": handGround(x, y)})
+		}
+	}
+	siteProps("intakes", 2, "rim_m", round4(handGround(25, 28)))(f)
+	b1 := f.props("B1")
+	b1["rim_m"] = round4(handGround(25, 28))
+	b1["freeboard_m"] = round4(b1["rim_m"].(float64) - b1["water_level_m"].(float64))
+	deepest := 0.0
+	each(f.plan["network"].(obj)["features"], func(o obj) {
+		p := o["properties"].(obj)
+		if p["run"] == "R6" {
+			p["least_cover_m"], p["greatest_depth_m"] = nil, nil
+		} else if d, ok := p["greatest_depth_m"].(float64); ok {
+			deepest = max(deepest, d)
+		}
+	})
+	summary("greatest_depth_m", deepest)(f)
+	f.find("ground_unknown", "warn", "R6", "Run R6 leaves the surveyed ground.", "not_proven", true, "cure", "Shoot the ground along it.")
+	summary("verdict", "not_proven")(f)
+	summary("cure", "Shoot the ground along it.")(f)
+}
+
+// A plan over ground known in part passes where it tells so.
+func TestHandGroundInPart(t *testing.T) {
+	for name, make := range map[string]func(*testing.T) *fixture{"feet": feet, "degrees": degrees, "metres": metres} {
+		f := make(t)
+		inPartTold(f)
+		v := f.verify()
+		if names, d := failed(v); len(names) > 0 {
+			t.Errorf("%s: %s", name, d)
+		}
+		for _, c := range v.Checks {
+			// 3/10 of the run's 15.62 m
+			if c.Check == "ground_in_part" && (c.Worst == nil || math.Abs(*c.Worst-0.3*math.Hypot(10, 12)) > 0.11) {
+				t.Errorf("%s: %v m outside the shots", name, c.Worst)
+			}
+		}
+	}
+}
+
+// Breaklines are ground as spots are.
+func TestHandBreaklinesAlone(t *testing.T) {
+	f := metres(t)
+	spots := f.layer("spots")
+	var lines []any
+	for i := 0; i+14 <= len(spots); i += 14 { // a column of the grid, of one x
+		var c []any
+		each(spots[i:i+14], func(o obj) {
+			c = append(c, append(append([]any{}, o["geometry"].(obj)["coordinates"].([]any)...), o["properties"].(obj)["elevation_m"]))
+		})
+		lines = append(lines, obj{"type": "Feature", "properties": obj{}, "geometry": obj{"type": "LineString", "coordinates": c}})
+	}
+	delete(f.site["layers"].(obj), "spots")
+	f.site["layers"].(obj)["breaklines"] = obj{"type": "FeatureCollection", "features": lines}
+	if names, d := failed(f.verify()); len(names) > 0 {
+		t.Error(d)
+	}
+}
+
 // caseField changes case i; in the fixture they are free_outfall of 2 and 10
 // years, at_crown and at_rim of 10, free_outfall of 25 and 100.
 func caseField(i int, change func(k obj)) func(*fixture) {
@@ -623,6 +688,21 @@ var lies = []lie{
 				f.find("least_cover", "stop", id, "Cover is short.")
 			}
 		})},
+	{"ground known in part, and not told", "ground_in_part", all(inPartTold, func(f *fixture) {
+		f.plan["findings"] = f.plan["findings"].([]any)[:len(f.plan["findings"].([]any))-1]
+		summary("verdict", "feasible")(f)
+	})},
+	{"ground known in part, told as proven", "ground_in_part", all(inPartTold, func(f *fixture) {
+		fs := f.plan["findings"].([]any)
+		fs[len(fs)-1].(obj)["not_proven"] = false
+		summary("verdict", "feasible")(f)
+	})},
+	{"ground known in part, told of another run", "ground_in_part", all(inPartTold, func(f *fixture) {
+		fs := f.plan["findings"].([]any)
+		fs[len(fs)-1].(obj)["feature"] = "R5"
+	})},
+	{"a cover over ground known in part", "ground_in_part", all(inPartTold, set("R6", "least_cover_m", 0.35))},
+	{"a depth over ground known in part", "ground_in_part", all(inPartTold, set("R6", "greatest_depth_m", 0.5))},
 	{"a fault of the site kept quiet", "document", func(f *fixture) {
 		f.add("obstacles", f.point(16, 36), obj{"kind": "tree"})
 	}},

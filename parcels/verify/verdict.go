@@ -398,7 +398,7 @@ func (j *judge) verdict() {
 		case "parcels", "contours", "breaklines", "districts", "outlets", "perforated_runs", "drains", "swales", "streets", "intakes", "inlets", "openings":
 			continue // a layer that need not be there to know the yard
 		case "spots":
-			if j.s.supplied["contours"] || j.s.terrain {
+			if j.s.supplied["contours"] || j.s.supplied["breaklines"] || j.s.terrain {
 				continue
 			}
 		}

@@ -95,6 +95,7 @@ var checks = []func(*judge){
 	(*judge).leastStraight,
 	(*judge).cleanouts,
 	(*judge).ground,
+	(*judge).groundInPart,
 	(*judge).cover,
 	(*judge).depth,
 	(*judge).met,
