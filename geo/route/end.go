@@ -48,6 +48,11 @@ func (s *site) newEnd(t int) *end {
 	}
 	for _, ed := range s.zone.edges {
 		q := foot(e.at, ed.p, ed.q)
+		if d := dist(q, e.at); d > eps && d < s.ls { // too short by itself: it begins farther in
+			if q = along(e.at, unitVec(e.at, q), s.ls); !s.zone.holds(q) {
+				continue
+			}
+		}
 		if dist(q, e.at) >= s.ls-eps && s.lastRun(e, q) && !slices.ContainsFunc(e.entries, func(p orb.Point) bool { return dist(p, q) < 1e-6 }) {
 			e.entries = append(e.entries, q)
 		}
@@ -81,7 +86,8 @@ func (s *site) lastRun(e *end, a orb.Point) bool {
 }
 
 // exit returns where the straight way from a to the target leaves the zone for
-// the last time without having left it before.
+// the last time without having left it before, or, where that is too near to the
+// target for a run, where it is no longer.
 func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 	l := dist(a, e.at)
 	if l <= eps {
@@ -97,7 +103,7 @@ func (s *site) exit(e *end, a orb.Point) (orb.Point, bool) {
 		}
 		last = t
 	}
-	if last < s.ls || l-last < s.ls {
+	if last = min(last, l-s.ls); last < s.ls {
 		return a, false
 	}
 	return lerp(a, e.at, last/l), true

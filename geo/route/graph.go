@@ -307,15 +307,17 @@ func (s *site) addCorners() {
 // addRound adds the places for going round a rounded or sharp corner that is
 // entered at a along u and left from b along v.
 func (s *site) addRound(z *outline, a, u, b, v orb.Point, turned float64, rounded bool) {
-	off := s.ls
 	left := func(d orb.Point) orb.Point { return orb.Point{-d[1], d[0]} } // into the zone
 	if turned < 170*float64(Degree) && turned > 5*float64(Degree) {
-		for _, o := range []float64{0, off} {
-			if o == 0 && !rounded {
-				continue
-			}
-			if m, ok := meet(along(a, left(u), o), u, along(b, left(v), o), v); ok && s.zone.holds(m) {
-				s.addSpot(spot{at: m, source: -1})
+		offs := s.asides()
+		for _, o := range offs {
+			for _, q := range offs {
+				if o+q == 0 && !rounded || o != q && len(offs) == 2 {
+					continue
+				}
+				if m, ok := meet(along(a, left(u), o), u, along(b, left(v), q), v); ok && s.zone.holds(m) {
+					s.addSpot(spot{at: m, source: -1})
+				}
 			}
 		}
 	}
@@ -330,7 +332,7 @@ func (s *site) addRound(z *outline, a, u, b, v orb.Point, turned float64, rounde
 					out = math.Max(out, dot(c.at, left(w)))
 				}
 			}
-			for _, o := range []float64{0, off} {
+			for _, o := range s.asides() {
 				q := along(orb.Point{0, 0}, left(w), out+o)
 				for _, e := range [][2]orb.Point{{along(a, left(u), o), u}, {along(b, left(v), o), v}} {
 					if m, ok := meet(q, w, e[0], e[1]); ok && s.zone.holds(m) {
@@ -340,6 +342,16 @@ func (s *site) addRound(z *outline, a, u, b, v orb.Point, turned float64, rounde
 			}
 		}
 	}
+}
+
+// asides are how far off a corner ways are sought. A side yard may be narrower than the
+// least straight is long.
+func (s *site) asides() []float64 {
+	const close = 0.3
+	if s.ls < 2*close {
+		return []float64{0, s.ls}
+	}
+	return []float64{0, close, s.ls / 2, s.ls}
 }
 
 // meet is the common point of the line through p along u and q along v.

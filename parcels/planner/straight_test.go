@@ -20,7 +20,7 @@ import (
 func TestPropertyChordedCorners(t *testing.T) {
 	p := planner.Planner{Verifier: verify.Checker{}}
 	for _, lot := range []string{"B3", "C3"} {
-		for _, least := range []unit.Length{1, 0.7, 0.6, 0.5, 0.3048} {
+		for _, least := range []unit.Length{2.5, 2.2, 2, 1.5, 1, 0.7, 0.6, 0.5, 0.3048} {
 			t.Run(fmt.Sprint(lot, " ", float64(least)), func(t *testing.T) {
 				s, err := document.Read(sampledata.StatePlane(), document.Options{})
 				if err != nil {
