@@ -783,9 +783,25 @@ func (j *judge) shortestOut(l *lot, r *run) float64 {
 		}
 	}
 	lims, _, _ := j.edgeLimits(l)
+	least := math.Inf(1)
 	for n, e := range lotEdges(l) {
+		least = min(least, lims[n].m)
 		if d := lims[n].m + r.width/2; reach(e.a, e.b, d) {
 			parts = append(parts, part{e.a, e.b, d, false})
+		}
+	}
+	var others []*lot // near enough that ground which they take too counts: see twiceHeld
+	for i := range j.s.lots {
+		m := &j.s.lots[i]
+		d := least - drawnTwice + r.width/2
+		if m.id == l.id || m.box.far(box{p.x, p.y, p.x, p.y}, r.measured+d) || j.holds(m, l, 2*drawnTwice) {
+			continue
+		}
+		others = append(others, m)
+		for _, e := range lotEdges(m) {
+			if reach(e.a, e.b, d) {
+				parts = append(parts, part{e.a, e.b, d, false})
+			}
 		}
 	}
 	best := r.measured
@@ -800,7 +816,7 @@ func (j *judge) shortestOut(l *lot, r *run) float64 {
 				return
 			}
 		}
-		if !j.inLot(l, q) {
+		if !j.inLot(l, q) || slices.ContainsFunc(others, func(m *lot) bool { return j.inLot(m, q) }) {
 			return
 		}
 		for k := range j.s.buildings {

@@ -158,6 +158,25 @@ func TestHandGroundInPart(t *testing.T) {
 	}
 }
 
+// A first run of 1.9 m where 1.07 m clear the wall is too long, unless another lot is
+// drawn over the ground between.
+func TestHandLeadOffPastAnOverlap(t *testing.T) {
+	for _, over := range []bool{false, true} {
+		f := feet(t)
+		f.shape("R3", 20, 22, 20, 23.9)
+		f.shape("R4", 20, 23.9, 15, 30)
+		f.shape("N2", 20, 23.9)
+		if over { // 0.8 m of ground from 0.2 m before the wall on, over both sides of the way
+			f.add("parcels", f.ring(19, 22.2, 30.48, 22.2, 30.48, 23, 19, 23), obj{"lot": "3", "line_source": "survey"})
+		}
+		for _, c := range f.verify().Checks {
+			if c.Check == "lead_off_run" && c.Passed != over {
+				t.Errorf("another lot over it %v: passed %v: %s", over, c.Passed, c.Detail)
+			}
+		}
+	}
+}
+
 // Breaklines are ground as spots are.
 func TestHandBreaklinesAlone(t *testing.T) {
 	f := metres(t)
