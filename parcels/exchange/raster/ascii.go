@@ -1,7 +1,8 @@
 package raster
 
 // ESRI ASCII grids: a head of key and number, then the numbers, row by row
-// from the north.
+// from the north. Opening looks at every number once and notes where the rows begin;
+// what is asked for is then read from there, so that a grid need not be in memory.
 
 import (
 	"bufio"
@@ -15,19 +16,57 @@ import (
 )
 
 type asciiCells struct {
+	src  io.ReaderAt
+	size int64
+	name string
 	cols int
-	z    []float64
+	rows []asciiRow
+}
+
+// asciiRow is where the first number of a row begins.
+type asciiRow struct {
+	at   int64
+	line int
 }
 
 func (a *asciiCells) read(col, row, width, height int, dst []float64) error {
-	for r := 0; r < height; r++ {
-		copy(dst[r*width:(r+1)*width], a.z[(row+r)*a.cols+col:])
+	if width == 0 || height == 0 {
+		return nil
+	}
+	from := a.rows[row]
+	s := wordsFrom(a.src, from.at, a.size)
+	s.line = from.line
+	for r := range height {
+		for c := range a.cols {
+			if r == height-1 && c == col+width {
+				break // no more is asked for
+			}
+			word, err := s.next()
+			if err != nil {
+				return err
+			}
+			if c < col || c >= col+width {
+				continue
+			}
+			v, ok := cellOf(word)
+			if !ok { // it was one when the file was opened
+				return fault(a.name, parcels.Invalid, parcels.Fault{Slug: "raster-corrupt", Line: parcels.Num(s.line), Offset: parcels.Num(s.at),
+					Detail: fmt.Sprintf("Cell %d, %d is %q, which is no number. The file was changed while it was read.", c, row+r, parcels.Excerpt(word))})
+			}
+			dst[r*width+c-col] = v
+		}
 	}
 	return nil
 }
 
+// cellOf is the number of a cell; a huge one is infinite.
+func cellOf(word string) (v float64, ok bool) {
+	v, err := strconv.ParseFloat(word, 64)
+	return v, err == nil || math.IsInf(v, 0)
+}
+
 func parseASCII(src io.ReaderAt, size int64, name string, opt Options) (*File, error) {
-	s := &words{r: bufio.NewReaderSize(io.NewSectionReader(src, 0, size), 1<<16), line: 1}
+	s := wordsFrom(src, 0, size)
 	bad := func(format string, a ...any) error {
 		return fault(name, parcels.Invalid, parcels.Fault{Slug: "raster-corrupt", Line: parcels.Num(s.line), Offset: parcels.Num(s.at), Detail: fmt.Sprintf(format, a...)})
 	}
@@ -121,24 +160,27 @@ func parseASCII(src io.ReaderAt, size int64, name string, opt Options) (*File, e
 		f.NoData = &v
 		f.Notes = append(f.Notes, "the grid names no nodata value; -9999 is the format's own")
 	}
-	cells := &asciiCells{cols: f.Cols, z: make([]float64, 0, f.Cols*f.Rows)}
+	cells := &asciiCells{src: src, size: size, name: name, cols: f.Cols}
+	n := 0
 	for ; word != ""; word, err = s.next() {
 		if err != nil {
 			return nil, err
 		}
-		if len(cells.z) == f.Cols*f.Rows {
+		if n == f.Cols*f.Rows {
 			return nil, bad("More numbers than %d by %d cells: the first too many stands on line %d.", f.Cols, f.Rows, s.line)
 		}
-		v, perr := strconv.ParseFloat(word, 64)
-		if perr != nil && !math.IsInf(v, 0) {
-			return nil, bad("Cell %d, %d is %q, which is no number.", len(cells.z)%f.Cols, len(cells.z)/f.Cols, parcels.Excerpt(word))
+		if _, ok := cellOf(word); !ok {
+			return nil, bad("Cell %d, %d is %q, which is no number.", n%f.Cols, n/f.Cols, parcels.Excerpt(word))
 		}
-		cells.z = append(cells.z, v)
+		if n%f.Cols == 0 {
+			cells.rows = append(cells.rows, asciiRow{s.at, s.line})
+		}
+		n++
 	}
 	if err != nil {
 		return nil, err
 	}
-	if n := len(cells.z); n < f.Cols*f.Rows {
+	if n < f.Cols*f.Rows {
 		return nil, bad("The grid ends after %d of %d numbers (row %d of %d). The file is cut short; fetch it again.", n, f.Cols*f.Rows, n/f.Cols, f.Rows)
 	}
 	f.cells = cells
@@ -161,6 +203,11 @@ type words struct {
 	read int64
 	feed int // line breaks to count before the next word
 	buf  []byte
+}
+
+// wordsFrom are those of a text from an offset on.
+func wordsFrom(src io.ReaderAt, at, size int64) *words {
+	return &words{r: bufio.NewReaderSize(io.NewSectionReader(src, at, size-at), 1<<16), line: 1, read: at}
 }
 
 // next is the next word; empty at the end of the text.
