@@ -85,11 +85,11 @@ func workOnThePage(t *testing.T, b *browser, s size) {
 		if !(flow > 0) || math.Abs(ca*i/3.6e6-flow) > 1e-4*flow { // the rational method in SI: Q = C A i / 3.6e6
 			t.Errorf("Q is %g by the page, %g by its figures", flow, ca*i/3.6e6)
 		}
-		// in the units shown the flow is that of the metric figure: 1 m³/s is 35.3147 ft³/s (0.3048³ m³ to the ft³)
-		var feet float64
-		b.eval(`(t => Number(/Q = CA · i\/3600000 \+ Qs = [0-9.e-]+ m³\/s \(([0-9.]+) ft³\/s\)/.exec(t)[1]))(document.getElementById('steps').textContent)`, &feet)
-		if math.Abs(feet-flow*35.3147) > 0.0006 {
-			t.Errorf("Q is %g m³/s and %g ft³/s", flow, feet)
+		// in the units shown the flow is that of the metric figure: 1 m³/s is 15850.3 gpm (3.785411784 l to the gallon)
+		var gpm float64
+		b.eval(`(t => Number(/Q = CA · i\/3600000 \+ Qs = [0-9.e-]+ m³\/s \(([0-9.]+) gpm\)/.exec(t)[1]))(document.getElementById('steps').textContent)`, &gpm)
+		if math.Abs(gpm-flow*15850.3) > 0.51 {
+			t.Errorf("Q is %g m³/s and %g gpm", flow, gpm)
 		}
 		b.picture(s.pictures("steps-"))
 

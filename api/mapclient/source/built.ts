@@ -111,7 +111,7 @@ function show(): void {
   const findings = el('ul', 'plainList');
   for (const f of [...(b.findings ?? [])].sort((x, y) => (order[x.severity] ?? 3) - (order[y.severity] ?? 3)).slice(0, 60)) findings.append(el('li', f.severity, `${sign[f.severity] ?? '○'} ${words(f.severity)}: ${u.text(f.message)}${f.cure ? ' ' + u.text(f.cure) : ''}`));
   at.replaceChildren(facts(head), findings,
-    ...(shot.length ? [table(['Run', 'Shots', 'Planned', 'Laid', 'Flattest', 'Off grade', 'Beside the line', 'Least cover', 'Water left'], shot.map(r => [`${r.run} ${r.from}–${r.to}`, String((r.levels ?? []).length), u.slope(r.planned_slope), u.slope(r.slope), u.slope(r.flattest_slope), u.off(r.greatest_off_m), u.depth(r.greatest_beside_m), u.depth(r.least_cover_m), r.standing_m3 > 0 ? u.volume(r.standing_m3) : 'none']), 'Laid pipe against the plan')] : []),
+    ...(shot.length ? [table(['Run', 'Shots', 'Planned', 'Laid', 'Flattest', 'Off grade', 'Beside the line', 'Least cover', 'Water left'], shot.map(r => [`${r.run} ${r.from}–${r.to}`, String((r.levels ?? []).length), u.slope(r.planned_slope), u.slope(r.slope), u.slope(r.flattest_slope), u.off(r.greatest_off_m), u.depth(r.greatest_beside_m), u.depth(r.least_cover_m), r.standing_m3 > 0 ? u.water(r.standing_m3) : 'none']), 'Laid pipe against the plan')] : []),
     ...shot.flatMap(r => troubles(r).length ? [table(['Shot', 'Along', 'Laid', 'Planned', 'Off', 'Beside', 'Water left'], (r.levels ?? []).map(l => [l.shot, u.length(l.station_m), u.elevation(l.invert_m), u.elevation(l.planned_m), u.off(l.off_m), u.depth(l.beside_m), l.standing_m > 0.0005 ? u.depth(l.standing_m) : '']), `Shots on ${r.run}`)] : []));
 }
 function fillRuns(): void {

@@ -16,6 +16,7 @@ const half = Math.PI / 180;
 export function touch(a: Plate, b: Plate): boolean {
   const dx = b.x - a.x, dy = b.y - a.y, reach = (a.w + a.h + b.w + b.h) / 2 + gap;
   if (Math.abs(dx) > reach || Math.abs(dy) > reach) return false;
+  if (!a.turn && !b.turn) return Math.abs(dx) < (a.w + b.w) / 2 + gap && Math.abs(dy) < (a.h + b.h) / 2 + gap;
   // they are apart if they are in the direction of a side of either
   for (const [p, q] of [[a, b], [b, a]] as const) {
     const t = (p.turn ?? 0) * half, c = Math.cos(t), s = Math.sin(t), r = (q.turn ?? 0) * half - t, rc = Math.abs(Math.cos(r)), rs = Math.abs(Math.sin(r));
@@ -34,9 +35,13 @@ export class Room {
   }
   /** Takes the first place that is whole on the screen and free, rather one that no line crosses; null: there is none. */
   take(places: Plate[], lines: Plate[] = []): Plate | null {
-    const free = places.filter(p => this.inside(p) && !this.taken.some(t => touch(t, p))), p = free.find(q => !lines.some(l => touch(l, q))) ?? free[0];
-    if (!p) return null;
-    this.taken.push(p);
+    let p: Plate | null = null;
+    for (const q of places) {
+      if (!this.inside(q) || this.taken.some(t => touch(t, q))) continue;
+      p ??= q;
+      if (!lines.some(l => touch(l, q))) { p = q; break; }
+    }
+    if (p) this.taken.push(p);
     return p;
   }
   /** The place moved as far as needed for it to be whole on the screen. */

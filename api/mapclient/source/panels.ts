@@ -55,7 +55,7 @@ function showStorms(): void {
     if (!s) continue;
     const drawn = el('div', '');
     drawn.append(curve(s.series ?? []));
-    parts.push(el('h3', '', backed.length > 1 ? `${name}: lot ${(b.lots ?? []).join(', ')}` : name), facts([['Void', u.volume(s.void_volume_m3)], ['Usable', u.volume(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.volume(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), drawn);
+    parts.push(el('h3', '', backed.length > 1 ? `${name}: lot ${(b.lots ?? []).join(', ')}` : name), facts([['Void', u.water(s.void_volume_m3)], ['Usable', u.water(s.usable_volume_m3)], ['Highest water', u.elevation(s.peak_level_m)], ['Runs over', u.water(s.overflow_m3)], ['Empty after', s.empty_after_h == null ? '–' : `${s.empty_after_h} h`]]), drawn);
   }
   if (!p.storage) parts.push(el('p', 'help', 'The end stands clear of the water, so nothing is stored in the trenches and there is no storage curve.'));
   at.replaceChildren(...parts);
@@ -67,8 +67,8 @@ function curve(series: number[][]): SVGElement {
   const end = rows[rows.length - 1]![0]!, most = (k: number) => Math.max(1e-9, ...rows.map(r => r[k] ?? 0));
   const draw = (k: number, to: number, cls: string) => s.append(svg('path', { class: cls, d: rows.filter(r => Number.isFinite(r[k])).map((r, i) => `${i ? 'L' : 'M'}${(34 + r[0]! / end * (w - 44)).toFixed(1)} ${(h - 22 - r[k]! / to * (h - 40)).toFixed(1)}`).join('') }));
   draw(3, most(3), 'stored'); draw(2, most(2), 'inflow');
-  s.append(svg('path', { d: `M34 8V${h - 22}H${w - 8}`, class: 'axisLine' }), svg('text', { x: 34, y: h - 6 }, '0 min'), svg('text', { x: w - 8, y: h - 6, 'text-anchor': 'end' }, `${end} min`), svg('text', { x: 40, y: 14 }, `solid: stored, most ${u.volume(most(3))}; dashed: inflow, most ${u.flow(most(2))}`));
-  s.setAttribute('aria-label', `Stored water over ${end} minutes, most ${u.volume(most(3))}`);
+  s.append(svg('path', { d: `M34 8V${h - 22}H${w - 8}`, class: 'axisLine' }), svg('text', { x: 34, y: h - 6 }, '0 min'), svg('text', { x: w - 8, y: h - 6, 'text-anchor': 'end' }, `${end} min`), svg('text', { x: 40, y: 14 }, `solid: stored, most ${u.water(most(3))}; dashed: inflow, most ${u.flow(most(2))}`));
+  s.setAttribute('aria-label', `Stored water over ${end} minutes, most ${u.water(most(3))}`);
   return s;
 }
 
