@@ -38,6 +38,8 @@ export class Board {
   station: XY | null = null;
   here: { at: XY; accuracy: number } | null = null; // where the reader stands, and how well that is known
   mode = 'look';
+  /** A point or a ring is being dragged. */
+  hand = false;
   backdrop: Backdrop | null = null;
   handlers = {
     pick: (_name: string) => { }, point: (_p: number[]) => { }, dragRoute: (_i: number, _p: number[]) => { }, dropRoute: () => { }, measure: (_p: XY) => { },
@@ -299,6 +301,7 @@ export class Board {
       const near = (list: XY[]) => { let best = -1, least = reach(e); list.forEach((p, i) => { const q = this.screen(p), d = Math.hypot(q[0] - s[0], q[1] - s[1]); if (d < least) { least = d; best = i; } }); return best; };
       if (this.mode === 'draw') { const i = near(this.route.map(p => this.plane!.toPlane(p))); if (i >= 0) drag = { vertex: i }; }
       else if (this.mode === 'move') { const i = near(this.handles.map(h => h.at)); if (i >= 0) drag = { handle: i }; }
+      this.hand = !!drag;
     });
     this.sheet.addEventListener('pointermove', e => {
       const before = down.get(e.pointerId);
@@ -318,7 +321,7 @@ export class Board {
       this.pointed?.(); this.pointed = null;
       const s = at(e);
       if (down.size > 0) { moved = 99; return; }
-      const ended = drag; drag = null;
+      const ended = drag; drag = null; this.hand = false;
       if (ended && (moved <= 2 || e.type === 'pointercancel')) this.handlers.left();
       else if (ended && 'vertex' in ended) this.handlers.dropRoute();
       else if (ended) { const h = this.handles[ended.handle]; if (h) this.handlers.moved(h); }

@@ -57,12 +57,14 @@ export type Kind = keyof typeof kinds;
 interface Measure { w: number; up: number; down: number }
 const pen = document.createElement('canvas').getContext('2d')!;
 const measured = new Map<string, Measure>();
+let family = '';
 function measure(kind: Kind, text: string): Measure {
   const key = `${kind} ${text}`;
   let m = measured.get(key);
   if (!m) {
     const [weight, size] = kinds[kind];
-    pen.font = `${weight} ${size}px ${getComputedStyle(document.body).fontFamily}`;
+    family ||= getComputedStyle(document.body).fontFamily;
+    pen.font = `${weight} ${size}px ${family}`;
     const t = pen.measureText(text);
     m = { w: t.width, up: t.fontBoundingBoxAscent, down: t.fontBoundingBoxDescent };
     if (measured.size > 5000) measured.clear();

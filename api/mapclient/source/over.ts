@@ -48,7 +48,7 @@ export class Over {
   private later(): void {
     clearTimeout(this.waiting);
     this.board.sheet.dataset.words = 'moving';
-    this.waiting = window.setTimeout(() => { this.dirty.add('names'); this.board.draw(); }, rest);
+    this.waiting = window.setTimeout(() => { if (this.board.hand) { this.later(); return; } this.dirty.add('names'); this.board.draw(); }, rest);
   }
   all(): void { for (const k of Object.keys(this.layers) as (keyof Over['layers'])[]) this.dirty.add(k); }
   route(): void { this.dirty.add('route'); }
@@ -257,14 +257,14 @@ export class Over {
     return this.standing.find(m => !m.hidden && Math.abs(m.plate.x - x) < m.plate.w / 2 + 4 && Math.abs(m.plate.y - y) < m.plate.h / 2 + 4)?.numbers ?? [];
   }
 
-  /** The words of what the hand draws or moves: they keep clear of what stands, or it gives way to them. */
+  /** The words of what the hand draws or moves: they keep clear of what stands, or it gives way to them when the hand lets go. */
   private make_words(): SVGElement[] {
     const b = this.board, out: SVGElement[] = [], seen = b.route.map(p => this.doc(p)), hand: Plate[] = [];
     const corners = seen.map((s): Plate => ({ x: s[0], y: s[1], w: 12, h: 12 })), rings = b.mode === 'move' ? b.handles.map((h): Plate => { const s = this.place(h.at); return { x: s[0], y: s[1], w: 24, h: 24 }; }) : [];
     if (b.station) { const s = this.place(b.station); corners.push({ x: s[0], y: s[1], w: 26, h: 26 }); }
     const clear = this.room([...corners, ...rings, ...this.standing.map(s => s.plate)]), bare = this.room([...corners, ...rings]), lines = [...this.pipes, ...plates(seen)];
     const say = (kind: Kind, words: string[], places: Plate[]): boolean => {
-      const p = clear.take(places, lines) ?? bare.take(places, lines);
+      const p = clear.take(places, lines) ?? (b.hand ? null : bare.take(places, lines)); // while it drags nothing else is painted anew
       if (!p) return false;
       clear.taken.push(p); bare.taken.push(p); hand.push(p);
       out.push(...write(kind, words, p));
@@ -278,7 +278,7 @@ export class Over {
       if (m && say('tell', ...this.sentence(s.text, m, bare))) told++;
     }
     if (b.mode === 'move') b.handles.forEach((h, i) => { if (h.text) say('gripText', [h.text], around(plateOf('gripText', [h.text], rings[i]!.x, rings[i]!.y), 16)); });
-    for (const s of this.standing) {
+    if (!b.hand) for (const s of this.standing) {
       const hide = hand.some(p => touch(p, s.plate));
       if (hide !== s.hidden) { s.hidden = hide; for (const e of s.drawn) e.style.visibility = hide ? 'hidden' : ''; }
     }
