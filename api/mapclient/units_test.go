@@ -20,9 +20,23 @@ import (
 // TestOracleUnits: the page's own file of units, run by the browser, against the
 // papers' for quantities of every size, and for sentences with such in them.
 func TestOracleUnits(t *testing.T) {
-	made := filepath.Join(t.TempDir(), "units.js")
-	cmd := exec.Command("go", "run", ".", made, "units.ts")
-	cmd.Dir = "bundle"
+	// the bundler makes a script of ../source/main.ts: here of that file alone
+	dir := t.TempDir()
+	for from, to := range map[string]string{"bundle/main.go": "bundle/main.go", "bundle/go.mod": "bundle/go.mod", "bundle/go.sum": "bundle/go.sum", "source/units.ts": "source/main.ts"} {
+		text, err := os.ReadFile(from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.MkdirAll(filepath.Join(dir, filepath.Dir(to)), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, to), text, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	made := filepath.Join(dir, "units.js")
+	cmd := exec.Command("go", "run", ".", made)
+	cmd.Dir = filepath.Join(dir, "bundle")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}

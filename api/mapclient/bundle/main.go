@@ -1,9 +1,8 @@
 // The command bundle makes the page's script from its TypeScript sources:
-// ../source/main.ts with all that it imports into one file; or, for tests, another
-// source with what it exports. It is a module of its own so that the program does
-// not depend on a bundler.
+// ../source/main.ts with all that it imports into one file. It is a module of
+// its own so that the program does not depend on a bundler.
 //
-// usage: go run . FILE [SOURCE]
+// usage: go run . FILE
 package main
 
 import (
@@ -15,13 +14,9 @@ import (
 )
 
 func main() {
-	if len(os.Args) < 2 || len(os.Args) > 3 {
-		fmt.Fprintln(os.Stderr, "usage: go run . FILE [SOURCE]")
+	if len(os.Args) != 2 {
+		fmt.Fprintln(os.Stderr, "usage: go run . FILE")
 		os.Exit(2)
-	}
-	entry := "main.ts"
-	if len(os.Args) == 3 {
-		entry = os.Args[2]
 	}
 	source, err := filepath.Abs("../source")
 	if err != nil {
@@ -30,7 +25,7 @@ func main() {
 	}
 	// the same bytes on every machine: nothing of the place or the time is in them
 	out := api.Build(api.BuildOptions{
-		EntryPoints: []string{entry}, AbsWorkingDir: source, Bundle: true, Format: api.FormatESModule, Target: api.ES2022,
+		EntryPoints: []string{"main.ts"}, AbsWorkingDir: source, Bundle: true, Format: api.FormatESModule, Target: api.ES2022,
 		MinifyWhitespace: true, MinifyIdentifiers: true, MinifySyntax: true, Charset: api.CharsetUTF8, LegalComments: api.LegalCommentsNone,
 		TsconfigRaw: `{"compilerOptions":{"strict":true}}`, LogLevel: api.LogLevelInfo,
 	})
