@@ -4,14 +4,14 @@ package zone
 //
 // It takes nothing on trust but where an arc was said to be drawn round which
 // point, and which edge a straight side runs beside, and measures that. A side
-// is held to its edge's line and an arc's to its centre; the edges that the line
-// alone tells apart from it (cut.go: beyond or behind) are clear of it by that,
+// is held to its edge's line and an arc's to its centre; the edges that its edge
+// alone tells apart from it (sight.go: out of reach or behind) are clear of it by that,
 // all others are measured, once: a curve from one natural end to the other when it
 // is drawn, the last piece of a chain that was cut when it is known at which point
 // the next one begins. If it holds:
 //
 //   - no point of the zone's edge is nearer to a lot line or a wall than asked
-//     (to arithmetic), so that, with a vertex of each given ring outside the
+//     (to arithmetic), so that, with a point of each given ring outside the
 //     zone and a vertex of each shell on the ground, no point of the zone is:
 //     the way from such a point to the line would cross the zone's edge nearer
 //     still;
@@ -46,12 +46,13 @@ const (
 	sameArea = 1e-8
 )
 
-// bare tells whether none of the given rings is in the zone. A shell of the lot
-// can't be: the zone's loops begin within it and don't cross it.
+// bare tells whether none of the given rings is in the zone. One with a straight
+// side of the zone's edge beside it can't be: that side has the zone to its left
+// and the ring's edge to its right, and nothing of the zone's edge lies between.
 func (w *scratch) bare() bool {
 	for k := range w.rings {
 		l := &w.rings[k]
-		if l.shell {
+		if l.met {
 			continue
 		}
 		in := false
@@ -193,17 +194,13 @@ func (t *table) certify() bool {
 
 // ringed holds an arc as drawn to its centre: none of its sides nearer than its
 // radius, no point further than allowed, each turning on clockwise. What is from
-// the table is so as the table is; the rest is measured.
+// the table is so as the table is, begun at the table's start; the rest is measured.
 func (w *scratch) ringed(f *fan) bool {
-	rest := f.from
-	if f.even > 0 {
-		// the first point is that of the part before
-		if !ringed(w.pts[rest:rest+2], f.v, f.r) {
-			return false
-		}
-		rest += f.even
+	p := &w.pts[f.from]
+	if f.even > 0 && !(math.Abs(p.x-f.v.x-f.r*f.u.x) <= numeric/4 && math.Abs(p.y-f.v.y-f.r*f.u.y) <= numeric/4) {
+		return false // the first point is that of the part before
 	}
-	return ringed(w.pts[rest:f.to+1], f.v, f.r) && math.Abs(f.u.x*f.u.x+f.u.y*f.u.y-1) <= 1e-12
+	return ringed(w.pts[f.from+f.even:f.to+1], f.v, f.r) && math.Abs(f.u.x*f.u.x+f.u.y*f.u.y-1) <= 1e-12
 }
 
 // arched certifies an arc as drawn: it is held to its centre, and all of it is
@@ -291,6 +288,11 @@ func (w *scratch) meetNot(f, g *fan) bool {
 	if f.from == f.to || g.from == g.to {
 		return true
 	}
+	// mostly the arcs lie apart along the line through their centres
+	d := vec{g.v.x - f.v.x, g.v.y - f.v.y}
+	if w.furthest(f, d) < -w.furthest(g, vec{-d.x, -d.y}) {
+		return true
+	}
 	all := noBox // of g
 	for _, p := range w.pts[g.from : g.to+1] {
 		all.add(p)
@@ -314,4 +316,13 @@ func (w *scratch) meetNot(f, g *fan) bool {
 		}
 	}
 	return true
+}
+
+// furthest is how far an arc reaches in direction d, times its length.
+func (w *scratch) furthest(f *fan, d vec) float64 {
+	most := math.Inf(-1)
+	for _, p := range w.pts[f.from : f.to+1] {
+		most = max(most, d.x*p.x+d.y*p.y)
+	}
+	return most
 }

@@ -34,7 +34,7 @@ func (p vec) plus(q vec) vec { return vec{p.x + q.x, p.y + q.y} }
 func onGround(rng *rand.Rand, w *scratch, n int32) *chain {
 	var is []int
 	for i := range w.chains {
-		if c := &w.chains[i]; c.to-c.from >= n && w.ground(w.pts[c.from]) {
+		if c := &w.chains[i]; c.to-c.from >= n && w.ground(w.pts[c.from], -1) {
 			is = append(is, i)
 		}
 	}
@@ -218,7 +218,7 @@ var spoilers = []spoiler{
 	{name: "a hole left out", late: func(rng *rand.Rand, w *scratch) bool {
 		for i := range w.chains {
 			c := &w.chains[i]
-			if c.closed(w) && areaOf(w.pts[c.from:c.to+1]) < 0 && w.ground(w.pts[c.from]) {
+			if c.closed(w) && areaOf(w.pts[c.from:c.to+1]) < 0 && w.ground(w.pts[c.from], -1) {
 				c.loop = done
 				return true
 			}
@@ -279,7 +279,7 @@ func TestPropertySpoiltZoneRefused(t *testing.T) {
 		spoilt, same, right := 0, 0, 0
 		for i := 0; i < tries; i++ {
 			lot, out, more := randomYard(rng)
-			whole, ok := w.zone(lot, out, more, nil)
+			whole, ok, _ := w.zone(lot, out, more, nil)
 			if !ok || !w.enter(lot, out, float64(more)) {
 				continue
 			}

@@ -2,24 +2,15 @@ package zone
 
 // Curves beside the edges and round their ends: what other edges leave of them.
 //
-// Nearly all pairs of a curve and an edge are told apart by the line of the
-// curve's own edge, four operations a vertex and no branch: an edge that lies
-// wholly beyond the curve, or wholly behind its own edge, can't cut it. Only the
-// few that straddle are looked at one by one, and what finds them clear of the
-// whole curve certifies it too (certify.go): it is measured once.
+// Nearly all pairs of a curve and an edge are told apart by a look along the
+// curve's own edge (sight.go). Only the few that straddle are looked at one by one,
+// and what finds them clear of the whole curve certifies it too (certify.go): it is
+// measured once.
 
 import (
 	"math"
 	"math/bits"
 )
-
-// sight is how the edges of a run lie to an edge with clearance c, a bit each:
-// beyond its curve by their own clearance and more, or not to the left of it by
-// more than c less their own clearance (nor at all).
-type sight struct {
-	run            int32
-	beyond, behind uint64
-}
 
 // curve runs clockwise round the end of an edge.
 type curve struct {
@@ -63,108 +54,10 @@ type spot struct {
 	u vec
 }
 
-// nearRun is a run as the edges of another see it.
-type nearRun struct {
-	mid, half vec
-	g         float64
-	run       int32
-	at, n     int32 // its vertices are verts[at:at+n+1]
-	later     int32 // where clear has the ring it is of for the run that looks; -1 for one looked from before
-	full      uint64
-	known     uint64 // its edges that have the ring that looks wholly beyond their curves
-}
-
-// near lists the runs that are not beyond all curves of a run's edges and of the
-// arcs at their ends, itself among them. A run of an earlier ring whose edges all
-// have this one's ring beyond is left out too.
-func (w *scratch) near(own int) {
-	o := &w.runs[own]
-	n := len(w.runs)
-	for k := int(o.ring) + 1; k < len(w.rings); k++ {
-		w.clear[k*n+own] = o.full
-	}
-	w.by = w.by[:0]
-	for r := range w.runs {
-		u := &w.runs[r]
-		g := o.g + u.g + reach
-		if math.Abs(u.mid.x-o.mid.x)-u.half.x-o.half.x > g || math.Abs(u.mid.y-o.mid.y)-u.half.y-o.half.y > g {
-			continue
-		}
-		known, later := uint64(0), int32(-1)
-		if u.ring < o.ring {
-			if known = w.clear[int(o.ring)*n+r]; known == u.full {
-				continue
-			}
-		} else if u.ring > o.ring {
-			later = u.ring*int32(n) + int32(own)
-		}
-		w.by = append(w.by, nearRun{mid: u.mid, half: u.half, g: u.g, run: int32(r), at: u.at, n: int32(u.n), later: later, full: u.full, known: known})
-	}
-}
-
-// look fills row k with how the runs near it lie to edge i, which is in run own;
-// those that are beyond it with all their edges are left out.
-func (w *scratch) look(i int32, own, k int) {
-	s := &w.sides[i]
-	bit := uint64(1) << (i - w.runs[own].first)
-	nx, ny := -s.d.y, s.d.x
-	ax, ay := math.Abs(nx), math.Abs(ny)
-	off := nx*s.a.x + ny*s.a.y
-	start := ny*s.a.x - nx*s.a.y // how far the edge's start is along
-	most, l := s.c+reach, s.l
-	ends := len(w.runs) > 3 // worth looking whether a run is beyond one
-	row := w.rows[k][:0]
-	for k := range w.by {
-		u := &w.by[k]
-		// of the box of the run, what lies furthest this way and that
-		y, h := nx*u.mid.x+ny*u.mid.y-off, ax*u.half.x+ay*u.half.y
-		hi := most + u.g
-		if y-h > hi {
-			continue
-		}
-		if ends {
-			x, h := ny*u.mid.x-nx*u.mid.y-start, ay*u.half.x+ax*u.half.y
-			if x+h < -hi || x-h > l+hi {
-				continue
-			}
-		}
-		lo := 0.0
-		if u.g > s.c {
-			lo = s.c - u.g
-		}
-		beyond, behind := u.known, uint64(0)
-		switch {
-		case l == 0:
-		case y+h < lo:
-			behind = u.full
-		default:
-			// the sign of a difference is the bit of a vertex, the last one's first
-			hi, lo := off+hi, off+lo+numeric/2
-			a, b := uint64(0), uint64(0)
-			verts := w.verts[u.at : u.at+u.n+1]
-			for k := len(verts) - 1; k >= 0; k-- {
-				y := nx*verts[k].x + ny*verts[k].y
-				a = a<<1 | math.Float64bits(y-hi)>>63
-				b = b<<1 | math.Float64bits(lo-y)>>63
-			}
-			beyond |= ^(a | a>>1) & u.full
-			behind = ^(b | b>>1) & u.full
-			if beyond == u.full {
-				continue
-			}
-		}
-		if u.later >= 0 {
-			w.clear[u.later] &^= bit
-		}
-		row = append(row, sight{run: u.run, beyond: beyond, behind: behind})
-	}
-	w.rows[k] = row
-}
-
-// hitAll adds all edges that are not beyond.
+// hitAll adds all edges that are not out of reach.
 func (w *scratch) hitAll(row []sight) {
 	for k := range row {
-		w.hit(row[k].run, ^row[k].beyond)
+		w.hit(row[k].run, ^row[k].out)
 	}
 }
 
@@ -180,7 +73,7 @@ func (w *scratch) hitWedge(row, next []sight) {
 			return
 		}
 		if t := &next[j]; t.run == r.run {
-			if m := ^(r.beyond | t.beyond | r.behind&t.behind); m != 0 {
+			if m := ^(r.out | t.out | r.behind&t.behind); m != 0 {
 				w.hit(r.run, m)
 			}
 		}
@@ -191,7 +84,7 @@ func (w *scratch) hitWedge(row, next []sight) {
 // laid.
 func (w *scratch) hit(r int32, m uint64) {
 	u := &w.runs[r]
-	for m &= u.full; m != 0; m &= m - 1 {
+	for m &= u.edges; m != 0; m &= m - 1 {
 		w.hits = append(w.hits, u.first+int32(bits.TrailingZeros64(m)))
 	}
 }
@@ -222,7 +115,7 @@ func (w *scratch) straight(i int32, row []sight, p, q vec) {
 	for k := range row {
 		r := &row[k]
 		u := &w.runs[r.run]
-		m := ^(r.beyond | r.behind) & u.full
+		m := ^(r.out | r.behind) & u.edges
 		m &^= after<<uint32(s.next-u.first) | before<<uint32(s.prev-u.first)
 		for ; m != 0; m &= m - 1 {
 			j := u.first + int32(bits.TrailingZeros64(m))
@@ -244,7 +137,7 @@ func (w *scratch) straight(i int32, row []sight, p, q vec) {
 	hits := stretch{int32(h), int32(len(w.hits))}
 	if len(w.out) == 0 {
 		sure = sure && s.holds(p, q) && (len(w.hits) == h || w.side(i, hits, p, q))
-		w.begin(p, sure).area += cross(p, q) / 2
+		w.beside(p, q, sure)
 		w.hits = w.hits[:h]
 		return
 	}
@@ -258,7 +151,7 @@ func (w *scratch) straight(i int32, row []sight, p, q vec) {
 		}
 		if v.from-t > numeric {
 			e := vec{from.x + v.from*s.d.x, from.y + v.from*s.d.y}
-			w.begin(p, sure).area += cross(p, e) / 2
+			w.beside(p, e, sure)
 			w.end(e).last = piece{own: i, fan: -1, hits: hits}
 		} else {
 			w.lift(p)
@@ -269,7 +162,7 @@ func (w *scratch) straight(i int32, row []sight, p, q vec) {
 		}
 	}
 	if hi-t > numeric {
-		w.begin(p, sure && w.side(i, hits, p, q)).area += cross(p, q) / 2
+		w.beside(p, q, sure && w.side(i, hits, p, q))
 	}
 }
 
@@ -424,7 +317,7 @@ func (w *scratch) wedge(s, f *side, row, next []sight, p, q vec) bool {
 			continue
 		}
 		o := &w.runs[r.run]
-		for b := ^(r.beyond | t.beyond | r.behind&t.behind) & o.full; b != 0; b &= b - 1 {
+		for b := ^(r.out | t.out | r.behind&t.behind) & o.edges; b != 0; b &= b - 1 {
 			if !w.sides[o.first+int32(bits.TrailingZeros64(b))].clearsAll(p, tip, q) {
 				return false
 			}

@@ -36,9 +36,9 @@ const (
 	mostEdges = 4000
 	// level is the sine of a turn below which a ring runs straight on.
 	level = 1e-9
-	// runEdges is how many edges of a long ring are looked at together; a ring
-	// of at most runWhole is one run.
-	runEdges, runWhole = 8, 12
+	// runSlots is how many slots of sides are looked at in one go at most. Where
+	// there are more, each ring is looked at in runs of runEdges.
+	runSlots, runEdges = 64, 15
 )
 
 // vec is a point about the lot's first vertex, or a direction. It is no array
@@ -75,39 +75,40 @@ func (s *side) left(p vec) vec { return vec{p.x - s.c*s.d.y, p.y + s.c*s.d.x} }
 // normal is the direction to the left.
 func (s *side) normal() vec { return vec{-s.d.y, s.d.x} }
 
-// loopOf is a ring taken up: sides[first:end], the box of its edges grown by
-// their clearances, and whether it has an inside of its own: the lot's rings
+// loopOf is a ring taken up: sides[first:end] with its first vertex again in the
+// slot behind, the box of its edges grown by their clearances, and whether it has an inside of its own: the lot's rings
 // (thing -1) and those of an area do, a line and a point don't.
 type loopOf struct {
 	box4
 	first, end int32
 	thing      int32
 	area       bool
-	shell      bool // the outer ring of a part of the lot
+	inner      bool // ground is within it: it is a shell of the lot or a hole of a thing
+	even       bool // its edges have one clearance
+	met        bool // a curve beside one of its edges is on the zone's edge
 }
 
-// run is a stretch of a ring that is looked at in one go: n edges, at most 63,
-// between the vertices verts[at:at+n+1].
+// run is what is looked at in one go: n slots of sides, of which those with
+// their bit in edges are edges. Its vertices are those of the slots and the next.
 type run struct {
 	mid, half vec     // centre and half the size of the box of its vertices
 	g         float64 // the greatest clearance of its edges
-	first     int32   // in sides
-	at        int32   // in verts
-	ring      int32
-	n         uint8
-	full      uint64 // a bit an edge
+	first, n  int32
+	edges     uint64
 }
 
 // scratch is the memory of one run, kept for the next.
 type scratch struct {
 	origin orb.Point
-	sides  []side
-	verts  []vec // of each ring, the first again at the end
+	sides  []side   // of all rings, behind each a slot that holds no edge
+	verts  vertices // where each begins, an empty slot its ring's first again
 	rings  []loopOf
 	runs   []run
-	taken  []int32  // the things that reach into the lot
-	clear  []uint64 // by ring and run: the edges of the run that have the ring wholly beyond their curves
-	by     []nearRun
+	taken  []int32 // the things that reach into the lot
+	toTell bool    // the walk is to tell whether the rings are sound
+	across [runSlots]uint64
+	by     []int32 // the runs near the one that looks
+	probe  probe
 	rows   [3][]sight
 	hits   []int32 // of each curve: the edges to be measured
 	arcs   []curve // those that were cut
@@ -115,7 +116,8 @@ type scratch struct {
 	cuts   []spot
 	pts    []vec
 	chains []chain
-	down   bool // the pen: the last chain goes on
+	at     int32 // the ring being walked
+	down   bool  // the pen: the last chain goes on
 	fans   []fan
 	order  []int32 // the chains of a loop
 	joined []vec   // the points of loops of several chains
@@ -127,23 +129,43 @@ type scratch struct {
 
 var scratches = sync.Pool{New: func() any { return new(scratch) }}
 
-// direct gives the zone, or false where it is not its own to answer. The lot
-// and the things are valid.
-func direct(lot Lot, out []KeepOut, more unit.Length) (Zone, bool) {
+// direct gives the zone, or false where it is not its own to answer; an error for
+// what is no lot or thing.
+func direct(lot Lot, out []KeepOut, more unit.Length) (Zone, bool, error) {
 	w := scratches.Get().(*scratch)
-	z, ok := w.zone(lot, out, more, nil)
+	z, ok, err := w.zone(lot, out, more, nil)
 	scratches.Put(w)
-	return z, ok
+	return z, ok, err
 }
 
-// zone answers in memory of its own, or in room where there is some.
-func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length, m *room) (Zone, bool) {
-	if !w.enter(lot, out, float64(more)) {
-		return Zone{}, false
+// zone answers in memory of its own, or in room where there is some. Of the usual
+// lot the walk itself tells that the rings are sound.
+func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length, m *room) (Zone, bool, error) {
+	w.toTell = plain(&lot, out)
+	checked := !w.toTell
+	if checked {
+		if err := check(&lot, out); err != nil {
+			return Zone{}, false, err
+		}
+	}
+	ok := w.enter(lot, out, float64(more))
+	if !checked && !(ok && w.toTell) {
+		checked = true
+		if err := check(&lot, out); err != nil {
+			return Zone{}, false, err
+		}
+	}
+	if !ok {
+		return Zone{}, false, nil
 	}
 	w.walk()
+	if !checked && !w.sound() {
+		if err := check(&lot, out); err != nil {
+			return Zone{}, false, err
+		}
+	}
 	if !w.assemble() {
-		return Zone{}, false
+		return Zone{}, false, nil
 	}
 	if m == nil {
 		n := 0
@@ -152,7 +174,8 @@ func (w *scratch) zone(lot Lot, out []KeepOut, more unit.Length, m *room) (Zone,
 		}
 		m = newRoom(n)
 	}
-	return w.answer(out, more, m)
+	z, ok := w.answer(out, more, m)
+	return z, ok, nil
 }
 
 // room is the memory of an answer.
@@ -241,8 +264,10 @@ func (l *loop) put(to []orb.Point, x, y float64) ([]orb.Point, orb.Ring) {
 		to = append(make([]orb.Point, 0, 2*m), to...) // rings given before keep the old block
 	}
 	r := to[n:m:m]
-	for i, p := range l.pts[:len(r)] {
-		r[i][0], r[i][1] = p.x+x, p.y+y
+	pts := l.pts[:len(r)]
+	for i := range r {
+		p, q := &pts[i], &r[i]
+		q[0], q[1] = p.x+x, p.y+y
 	}
 	return to[:m], orb.Ring(r)
 }
@@ -288,18 +313,7 @@ func one(b bool) (n uint64) {
 func (b box4) grown(r float64) box4 { return box4{b.x0 - r, b.y0 - r, b.x1 + r, b.y1 + r} }
 
 func (b *box4) add(p vec) {
-	if p.x < b.x0 {
-		b.x0 = p.x
-	}
-	if p.x > b.x1 {
-		b.x1 = p.x
-	}
-	if p.y < b.y0 {
-		b.y0 = p.y
-	}
-	if p.y > b.y1 {
-		b.y1 = p.y
-	}
+	b.x0, b.y0, b.x1, b.y1 = min(b.x0, p.x), min(b.y0, p.y), max(b.x1, p.x), max(b.y1, p.y)
 }
 
 func (b *box4) join(c *box4) {
@@ -309,7 +323,7 @@ func (b *box4) join(c *box4) {
 // enter takes up the rings, ground on the left, and of the things those that
 // reach into the lot.
 func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
-	w.sides, w.verts, w.rings, w.runs, w.taken = w.sides[:0], w.verts[:0], w.rings[:0], w.runs[:0], w.taken[:0]
+	w.sides, w.rings, w.taken = w.sides[:0], w.rings[:0], w.taken[:0]
 	w.origin = lot.Shape[0][0][0]
 	reach := noBox
 	for p, poly := range lot.Shape {
@@ -321,9 +335,7 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 			if !w.ring(ring, -1, r == 0, each, float64(lot.Clearance), more) {
 				return false
 			}
-			l := &w.rings[len(w.rings)-1]
-			l.shell = r == 0
-			reach.join(&l.box4)
+			reach.join(&w.rings[len(w.rings)-1].box4)
 		}
 	}
 	for i := range out {
@@ -332,7 +344,7 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 			continue
 		}
 		r := float64(k.Clearance) + more
-		sides, verts, rings, runs := len(w.sides), len(w.verts), len(w.rings), len(w.runs)
+		sides, rings := len(w.sides), len(w.rings)
 		ok := r >= leastOwn
 		switch g := k.Geometry.(type) {
 		case orb.Polygon:
@@ -359,12 +371,18 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 			b.join(&l.box4)
 		}
 		if b = b.grown(arcError); b.apart(&reach) {
-			w.sides, w.verts, w.rings, w.runs = w.sides[:sides], w.verts[:verts], w.rings[:rings], w.runs[:runs]
+			w.toTell = false
+			w.sides, w.rings = w.sides[:sides], w.rings[:rings]
 			continue
 		}
 		w.taken = append(w.taken, int32(i))
 	}
-	return len(w.sides) <= mostEdges
+	if len(w.sides) > mostEdges {
+		return false
+	}
+	w.part()
+	w.toTell = w.toTell && len(w.runs) == 1
+	return true
 }
 
 func (w *scratch) local(p *orb.Point) vec { return vec{p[0] - w.origin[0], p[1] - w.origin[1]} }
@@ -391,7 +409,7 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 		px, py = x, y
 	}
 	own := c + more
-	if each == nil && own < leastOwn {
+	if each == nil && own < leastOwn || !(math.Abs(area) < 1e15) {
 		return false
 	}
 	forwards := (area > 0) == ccw
@@ -410,7 +428,16 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 		w.append(first, a, b, own)
 		a = b
 	}
-	return w.close(first, thing, true)
+	if !w.close(first, thing, true) {
+		return false
+	}
+	around := 0.0
+	for i := range w.sides[first:] {
+		around += w.sides[first+i].l
+	}
+	w.toTell = w.toTell && math.Abs(area) > thin*around
+	w.rings[len(w.rings)-1].inner = ccw
+	return true
 }
 
 // line takes up a line as a ring along its one side and back along the other.
@@ -532,41 +559,60 @@ func (s *side) corner(f *side) {
 	}
 }
 
-// link enters sides[first:] as a ring and in runs.
+// link enters sides[first:] as a ring.
 func (w *scratch) link(first int, thing int32, area bool) {
-	n := len(w.sides) - first
-	at := len(w.verts)
-	if cap(w.verts) < at+n+1 {
-		w.verts = append(make([]vec, 0, 2*(at+n+1)), w.verts...)
+	end := len(w.sides)
+	g := w.sides[first].c
+	l := loopOf{box4: noBox, first: int32(first), end: int32(end), thing: thing, area: area, even: true}
+	for i := first; i < end; i++ {
+		s := &w.sides[i]
+		l.add(s.a)
+		l.even = l.even && s.c == g
+		g = max(g, s.c)
 	}
-	w.verts = w.verts[:at+n+1]
-	verts, sides := w.verts[at:], w.sides[first:first+n]
-	size := n
-	if n > runWhole {
-		size = runEdges
+	if !area { // the end of a line is no start of an edge but of its back
+		l.add(w.sides[end-1].b)
 	}
-	l := loopOf{box4: noBox, first: int32(first), end: int32(first + n), thing: thing, area: area}
-	for i := 0; i < n; i += size {
-		m := min(size, n-i)
-		u := run{first: int32(first + i), at: int32(at + i), ring: int32(len(w.rings)), n: uint8(m), full: 1<<m - 1}
-		b := noBox
-		for k := i; k < i+m; k++ {
-			s := &sides[k]
-			if s.c > u.g {
-				u.g = s.c
-			}
-			verts[k] = s.a
-			b.x0, b.y0, b.x1, b.y1 = min(b.x0, s.a.x), min(b.y0, s.a.y), max(b.x1, s.a.x), max(b.y1, s.a.y)
-		}
-		e := sides[i+m-1].b
-		verts[i+m] = e
-		b.x0, b.y0, b.x1, b.y1 = min(b.x0, e.x), min(b.y0, e.y), max(b.x1, e.x), max(b.y1, e.y)
-		u.mid, u.half = vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, vec{(b.x1 - b.x0) / 2, (b.y1 - b.y0) / 2}
-		b = b.grown(u.g)
-		l.join(&b)
-		w.runs = append(w.runs, u)
-	}
+	l.box4 = l.grown(g)
+	w.sides = append(w.sides, side{a: w.sides[first].a, b: w.sides[first].a})
 	w.rings = append(w.rings, l)
+}
+
+// part lays out the vertices and parts the slots into runs.
+func (w *scratch) part() {
+	n := len(w.sides)
+	w.verts.room(n)
+	x, y, g := w.verts.x[:n], w.verts.y[:n], w.verts.g[:n]
+	empty := uint64(0)
+	for k := range w.rings {
+		l := &w.rings[k]
+		c := w.sides[l.end-1].c // of the edge before
+		for i := l.first; i < l.end; i++ {
+			s := &w.sides[i]
+			x[i], y[i], g[i] = s.a.x, s.a.y, max(c, s.c)
+			c = s.c
+		}
+		x[l.end], y[l.end], g[l.end] = x[l.first], y[l.first], g[l.first]
+		empty |= 1 << uint32(l.end)
+	}
+	w.runs = w.runs[:0]
+	if n <= runSlots {
+		w.runs = append(w.runs, run{n: int32(n), edges: (1<<uint(n) - 1) &^ empty})
+		return
+	}
+	for k := range w.rings {
+		l := &w.rings[k]
+		for i := l.first; i < l.end; i += runEdges {
+			m := min(runEdges, l.end-i)
+			b, most := noBox, 0.0
+			for j := i; j <= i+m; j++ {
+				b.add(vec{x[j], y[j]})
+				most = max(most, g[j])
+			}
+			w.runs = append(w.runs, run{mid: vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, half: vec{(b.x1 - b.x0) / 2, (b.y1 - b.y0) / 2},
+				g: most, first: i, n: m, edges: 1<<uint(m) - 1})
+		}
+	}
 }
 
 // inward tells whether the next edge turns into the ground at the end of s, so

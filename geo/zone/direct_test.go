@@ -113,7 +113,7 @@ func TestOracleSmallPieces(t *testing.T) {
 	var share tally
 	for i := 0; i < 10*lotsToTry(); i++ {
 		lot, out, more := randomYard(rng)
-		z, ok := direct(lot, out, more)
+		z, ok, _ := direct(lot, out, more)
 		if !ok {
 			continue
 		}
@@ -135,7 +135,7 @@ type tally struct{ direct, overlay, empty, finer int }
 
 func (s *tally) try(t *testing.T, rng *rand.Rand, lot Lot, out []KeepOut, more unit.Length, defined bool) {
 	t.Helper()
-	z, ok := direct(lot, out, more)
+	z, ok, _ := direct(lot, out, more)
 	// arcs far finer than a millimetre, so that the reference errs by nothing that counts
 	ref, err := byOverlay(lot, out, more, arc{off: 3e-4})
 	if err != nil {

@@ -32,7 +32,7 @@
 //     for in them.
 //
 // How a zone is found: the usual lot goes through a routine of this package
-// (direct.go, walk.go, cut.go, link.go) whose answer is certified by exact
+// (direct.go, walk.go, sight.go, cut.go, link.go) whose answer is certified by exact
 // distances before it is used (certify.go); what it leaves, and every empty zone,
 // goes to an overlay of exact pieces by GEOS (zone.go, stroke.go), which is also
 // its reference in the tests. limit.go refuses by name what would take more than

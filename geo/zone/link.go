@@ -16,6 +16,8 @@ type chain struct {
 	fans     stretch
 	next     int32 // the chain it runs on into; -1 where that is to be found
 	loop     int32 // the loop it was linked into, from 1
+	ring     int32 // that it was drawn round
+	beside   bool  // a piece of it runs beside an edge
 	sure     bool  // it is certified but for last
 	last     piece
 	area     float64 // what its pieces hold with the origin
@@ -56,10 +58,17 @@ func (w *scratch) begin(p vec, sure bool) *chain {
 	return c
 }
 
+// beside starts a straight piece from p to q.
+func (w *scratch) beside(p, q vec, sure bool) {
+	c := w.begin(p, sure)
+	c.area += cross(p, q) / 2
+	c.beside = true
+}
+
 // open adds a chain and sets the pen down.
 func (w *scratch) open() {
 	w.down = true
-	w.chains = append(w.chains, chain{from: int32(len(w.pts)), fans: stretch{from: int32(len(w.fans))}, next: -1, sure: true, last: piece{own: -1}})
+	w.chains = append(w.chains, chain{from: int32(len(w.pts)), ring: w.at, fans: stretch{from: int32(len(w.fans))}, next: -1, sure: true, last: piece{own: -1}})
 }
 
 // end ends the chain at p.
@@ -108,7 +117,7 @@ func (w *scratch) assemble() bool {
 				break
 			}
 		}
-		ground := w.ground(start)
+		ground := w.ground(start, w.chains[i].ring)
 		if !ground {
 			// beyond the lot line or within a thing a chain may end where a curve
 			// on the far side would go on
@@ -147,6 +156,9 @@ func (w *scratch) bind(order []int32) (l loop, whole float64, ok bool) {
 		}
 		if !c.sure {
 			return loop{}, 0, false
+		}
+		if c.beside {
+			w.rings[c.ring].met = true
 		}
 		p, e, q := w.pts[c.to-1], w.pts[c.to], w.pts[next.from]
 		w.pts[c.to] = q
@@ -236,10 +248,12 @@ func inside(p vec, r []vec) bool {
 	return in
 }
 
-// ground tells whether a point clear of all edges is in the lot and in no thing.
-func (w *scratch) ground(p vec) bool {
+// ground tells whether a point clear of all edges, at which a curve about ring own
+// begins, is in the lot and in no thing. Where the ring has one clearance it is on
+// its ground side: on the way to the edge it keeps that from lies nothing of the
+// ring, which would be nearer.
+func (w *scratch) ground(p vec, own int32) bool {
 	in, thing := false, int32(-1)
-	at := int32(0) // of the ring, in verts
 	for k := range w.rings {
 		l := &w.rings[k]
 		if l.thing != thing {
@@ -248,12 +262,14 @@ func (w *scratch) ground(p vec) bool {
 			}
 			in, thing = false, l.thing
 		}
-		from := at
-		at += l.end - l.first + 1
+		if l.even && int32(k) == own {
+			in = in != l.inner
+			continue
+		}
 		if !l.area || p.x < l.x0 || p.x > l.x1 || p.y < l.y0 || p.y > l.y1 {
 			continue
 		}
-		if inside(p, w.verts[from:at]) {
+		if w.verts.hold(l.first, l.end, p) {
 			in = !in
 		}
 	}

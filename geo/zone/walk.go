@@ -12,51 +12,43 @@ package zone
 // walk draws all chains.
 func (w *scratch) walk() {
 	w.arcs, w.hits, w.pts, w.fans, w.chains = w.arcs[:0], w.hits[:0], w.pts[:0], w.fans[:0], w.chains[:0]
-	if m := len(w.runs) * len(w.rings); cap(w.clear) < m {
-		w.clear = make([]uint64, 2*m)
-	} else {
-		w.clear = w.clear[:m]
-	}
+	w.near(0)
 	own := 0 // the run that the edge is in
 	for k := range w.rings {
-		own = w.walkRing(k, own) + 1
+		own = w.walkRing(k, own)
 	}
 }
 
-// walkRing draws the chains of ring k, whose first run is own. It gives its last
-// run.
+// walkRing draws the chains of ring k; own is the run of the edge before, and of
+// its last edge in the end.
 func (w *scratch) walkRing(k, own int) int {
 	l := &w.rings[k]
 	s := &w.sides[l.first]
 	head := len(w.chains)
-	w.down = false
-	w.near(own)
-	w.look(l.first, own, 0)
+	w.at, w.down = int32(k), false
+	own = w.enterRun(l.first, own)
+	w.look(l.first, 0)
 	if s.l == 0 { // a point: a full circle
 		c := curve{own: l.first, also: l.first, p: s.a, d: s.d, e: s.d, l: 4, r: s.c}
 		h := len(w.hits)
 		for k := range w.rows[0] {
-			if r := &w.rows[0][k]; int(r.run) != own {
-				w.hit(r.run, ^r.beyond)
-			}
+			r := &w.rows[0][k]
+			w.hit(r.run, ^r.out&^(1<<uint32(l.first-w.runs[r.run].first)))
 		}
 		w.round(&c, h)
 		w.join(head, c.out(c.d))
 		return own
 	}
-	row, next := 0, 1
+	row := 0 // that of the first edge is kept for the last
 	start := s.at
 	p := start
 	for i := l.first; i < l.end; i++ {
 		s := &w.sides[i]
 		after, to := start, 0
 		if i+1 < l.end {
-			if i+1 >= w.runs[own].first+int32(w.runs[own].n) {
-				own++
-				w.near(own)
-			}
-			after, to = w.sides[s.next].at, next
-			w.look(i+1, own, to)
+			own = w.enterRun(i+1, own)
+			after, to = w.sides[s.next].at, 1+int(i&1)
+			w.look(i+1, to)
 		}
 		if s.mitred {
 			w.straight(i, w.rows[row], p, after)
@@ -67,12 +59,19 @@ func (w *scratch) walkRing(k, own int) int {
 				w.corner(i, w.rows[row], w.rows[to], q)
 			}
 		}
-		p = after
-		if row, next = to, row; i == l.first {
-			next = 2
-		}
+		p, row = after, to
 	}
 	w.join(head, start)
+	return own
+}
+
+// enterRun gives the run that slot i is in, own or the one after it, and what is
+// near that.
+func (w *scratch) enterRun(i int32, own int) int {
+	if i >= w.runs[own].first+w.runs[own].n {
+		own++
+		w.near(own)
+	}
 	return own
 }
 

@@ -130,25 +130,20 @@ type Workspace struct {
 
 // Trench is Trench whose Zone is good until the next call.
 func (w *Workspace) Trench(lot Lot, out []KeepOut) (Zone, error) {
-	if err := check(&lot, out); err != nil {
-		return Zone{}, err
-	}
-	if z, ok := w.scratch.zone(lot, out, 0, &w.room); ok {
-		return z, nil
+	if z, ok, err := w.scratch.zone(lot, out, 0, &w.room); ok || err != nil {
+		return z, err
 	}
 	return overlay(lot, out, 0)
 }
 
 func work(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
-	if err := check(&lot, out); err != nil {
-		return Zone{}, err
-	}
-	if z, ok := direct(lot, out, more); ok {
-		return z, nil
+	if z, ok, err := direct(lot, out, more); ok || err != nil {
+		return z, err
 	}
 	return overlay(lot, out, more)
 }
 
+// check tells the first thing that is wrong with a lot or a thing.
 func check(lot *Lot, out []KeepOut) error {
 	if err := lot.check(); err != nil {
 		return err
@@ -169,11 +164,14 @@ func overlay(lot Lot, out []KeepOut, more unit.Length) (Zone, error) {
 }
 
 func (l *Lot) check() error {
-	if len(l.Shape) != 1 || len(l.Shape[0]) != 1 || !shape.Sound(l.Shape[0][0]) {
-		if f := shape.Check(l.Shape); len(f) > 0 {
-			return f[0]
-		}
+	if f := shape.Check(l.Shape); len(f) > 0 {
+		return f[0]
 	}
+	return l.clearances()
+}
+
+// clearances checks that each is in range and there is one an edge.
+func (l *Lot) clearances() error {
 	if !inRange(l.Clearance) {
 		return clearanceError(shape.Spot{}, nil, l.Clearance)
 	}

@@ -1,0 +1,237 @@
+package zone
+
+// How edges lie to the curve beside another: the look that tells nearly all pairs
+// apart before any is measured, and whether a ring meets itself.
+//
+// A look takes the sides of all vertices to one edge at once, without a branch: four
+// at a time where the processor has vectors of four (sight_amd64.s). An edge that
+// lies wholly beyond the curve, past its end or before its start, or wholly behind
+// the edge itself, can't cut it.
+
+import (
+	"math"
+	"math/bits"
+
+	"github.com/paulmach/orb"
+)
+
+const (
+	// sure is how far a vertex must lie from a line for the look to tell its side: a
+	// thousand times what each vertex left out of a straight run may stray.
+	sure = 1e-6
+	// thin, times its length, is twice the area of a ring too thin for the walk to
+	// tell that it is sound.
+	thin = 2e-3
+	// mostTold is the most vertices of a ring of which the walk tells it.
+	mostTold = 500
+)
+
+// sight is how the edges of a run lie to an edge, a bit each: out of reach of its
+// curve and of any arc at its ends (beyond them to the left, past its end or
+// before its start by the two clearances and a millimetre); behind: not to the
+// left of it by more than its clearance less their own (nor at all); or across its
+// line, as far as can be told: not surely on one side of it.
+type sight struct {
+	run                 int32
+	out, behind, across uint64
+}
+
+// vertices are the starts of the slots of sides, each with the greater clearance
+// of the two edges that meet there.
+type vertices struct{ x, y, g []float64 }
+
+// room makes room for n and up to three more, which are read and not used.
+func (v *vertices) room(n int) {
+	if len(v.x) < n+3 {
+		all := make([]float64, 6*(n+3))
+		v.x, v.y, v.g = all[:2*(n+3)], all[2*(n+3):4*(n+3)], all[4*(n+3):]
+	}
+}
+
+// hold tells whether a point clear of a ring's edges is within it; its vertices
+// are first to end, which is the first again.
+func (v *vertices) hold(first, end int32, p vec) bool {
+	x, y := v.x[first:end+1], v.y[first:end+1]
+	in := false
+	above := y[0] > p.y
+	for i := 1; i < len(x) && i < len(y); i++ {
+		if up := y[i] > p.y; up != above {
+			above = up
+			ax, ay, bx, by := x[i-1], y[i-1], x[i], y[i]
+			in = in != ((p.x-ax)*(by-ay) < (bx-ax)*(p.y-ay) == up)
+		}
+	}
+	return in
+}
+
+// probe is an edge as it looks at others. A vertex with clearance g is x along its
+// direction and y to the left of it, as seen from the origin; it is beyond where
+// y > left + g, past where x > past + g, before where x < before - g, and behind
+// where y is neither more than right nor more than edge - g. It is surely on one
+// side of the line where y > over or y < under.
+type probe struct {
+	dx, dy       float64
+	left         float64
+	right, edge  float64
+	past, before float64
+	over, under  float64
+}
+
+// aim points the probe along an edge.
+func (p *probe) aim(s *side) {
+	at, off := s.along(s.a.x, s.a.y), s.across(s.a.x, s.a.y)
+	most := s.c + reach
+	p.dx, p.dy = s.d.x, s.d.y
+	p.left, p.right, p.edge = off+most, off+numeric/2, off+s.c+numeric/2
+	p.past, p.before = at+s.l+most, at-most
+	p.over, p.under = off+sure, off-sure
+	if s.l == 0 { // a point has no back
+		p.right = math.Inf(-1)
+	}
+}
+
+// tell fills in t for n <= 64 slots from the first one. A slot's edge runs to the
+// vertex of the next; the last slot's bits tell nothing.
+func (v *vertices) tell(first, n int32, p *probe, t *sight) {
+	x, y, g := v.x[first:first+n], v.y[first:first+n], v.g[first:first+n]
+	if vector {
+		signs(&x[0], &y[0], &g[0], int64(n), p, t)
+	} else {
+		t.tell(x, y, g, p)
+	}
+}
+
+// tell is what signs does, a vertex at a time.
+func (t *sight) tell(x, y, g []float64, p *probe) {
+	// a bit a vertex, which is the sign of a difference: not beyond, not past, not before, not behind
+	var a, b, c, d uint64
+	var over, under uint64 // these are of those that are
+	y, g = y[:len(x)], g[:len(x)]
+	for k := len(x) - 1; k >= 0; k-- {
+		g := g[k]
+		u, v := p.dx*x[k]+p.dy*y[k], p.dx*y[k]-p.dy*x[k]
+		a = a<<1 | math.Float64bits(v-p.left-g)>>63
+		b = b<<1 | math.Float64bits(u-p.past-g)>>63
+		c = c<<1 | math.Float64bits(p.before-g-u)>>63
+		d = d<<1 | (math.Float64bits(p.right-v)|math.Float64bits(p.edge-g-v))>>63
+		over = over<<1 | math.Float64bits(p.over-v)>>63
+		under = under<<1 | math.Float64bits(v-p.under)>>63
+	}
+	t.out = ^(a | a>>1) | ^(b | b>>1) | ^(c | c>>1)
+	t.behind = ^(d | d>>1)
+	t.across = ^(over&(over>>1) | under&(under>>1))
+}
+
+// near lists the runs that are not wholly out of reach of a run's edges, itself
+// among them.
+func (w *scratch) near(own int) {
+	w.by = w.by[:0]
+	if len(w.runs) == 1 {
+		w.by = append(w.by, 0)
+		return
+	}
+	o := &w.runs[own]
+	for r := range w.runs {
+		u := &w.runs[r]
+		g := o.g + u.g + reach
+		if math.Abs(u.mid.x-o.mid.x)-u.half.x-o.half.x > g || math.Abs(u.mid.y-o.mid.y)-u.half.y-o.half.y > g {
+			continue
+		}
+		w.by = append(w.by, int32(r))
+	}
+}
+
+// look fills row k with how the runs near it lie to edge i; those with all their
+// edges out of reach are left out.
+func (w *scratch) look(i int32, k int) {
+	p := &w.probe
+	p.aim(&w.sides[i])
+	row := w.rows[k][:0]
+	for _, r := range w.by {
+		u := &w.runs[r]
+		n := u.n
+		if len(w.runs) > 1 {
+			if n++; p.misses(u) { // with the vertex behind the last edge
+				continue
+			}
+		}
+		m := len(row)
+		row = append(row, sight{run: r})
+		w.verts.tell(u.first, n, p, &row[m])
+		if w.toTell {
+			w.across[i] = row[m].across
+		}
+		if row[m].out|^u.edges == math.MaxUint64 {
+			row = row[:m]
+		}
+	}
+	w.rows[k] = row
+}
+
+// misses tells whether the box of a run is out of reach.
+func (p *probe) misses(u *run) bool {
+	x, y := p.dx*u.mid.x+p.dy*u.mid.y, p.dx*u.mid.y-p.dy*u.mid.x
+	ax, ay := math.Abs(p.dx), math.Abs(p.dy)
+	along, across := ax*u.half.x+ay*u.half.y, ay*u.half.x+ax*u.half.y
+	return one(y-across > p.left+u.g)|one(x-along > p.past+u.g)|one(x+along < p.before-u.g) != 0
+}
+
+// plain tells whether the walk can tell of all rings that they are sound, and finds
+// the numbers in order.
+func plain(lot *Lot, out []KeepOut) bool {
+	if len(lot.Shape) != 1 || !plainRing(lot.Shape[0]) || lot.clearances() != nil {
+		return false
+	}
+	for i := range out {
+		k := &out[i]
+		g, ok := k.Geometry.(orb.Polygon)
+		if !ok || k.MayCross || !plainRing(g) || !inRange(k.Clearance) {
+			return false
+		}
+	}
+	return true
+}
+
+func plainRing(p orb.Polygon) bool {
+	if len(p) != 1 {
+		return false
+	}
+	r := p[0]
+	return len(r) >= 4 && len(r) <= mostTold && r[0] == r[len(r)-1]
+}
+
+// sound tells from what the look saw whether no ring meets itself: of two of its
+// edges that do, each lies across the other's line. False means not known.
+func (w *scratch) sound() bool {
+	for k := range w.rings {
+		l := &w.rings[k]
+		ring := uint64(1)<<uint32(l.end) - uint64(1)<<uint32(l.first)
+		last := uint64(1) << uint32(l.end-1) // adjoins the first
+		for i := l.first; i < l.end; i++ {
+			s := &w.sides[i]
+			if s.ahead < 0 && math.Abs(s.turn)*min(s.l, w.sides[s.next].l) <= sure { // back on itself
+				return false
+			}
+			m := w.across[i] & ring &^ (uint64(4)<<uint32(i) - 1) &^ last
+			last = 0
+			for ; m != 0; m &= m - 1 {
+				j := int32(bits.TrailingZeros64(m))
+				if w.across[j]>>uint32(i)&1 != 0 && s.near(&w.sides[j]) {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}
+
+// near tells whether the boxes of two edges don't surely lie apart.
+func (s *side) near(o *side) bool {
+	a, b := noBox, noBox
+	a.add(s.a)
+	a.add(s.b)
+	b.add(o.a)
+	b.add(o.b)
+	a = a.grown(sure)
+	return !a.apart(&b)
+}
