@@ -106,12 +106,11 @@ type scratch struct {
 	runs   []run
 	taken  []int32 // the things that reach into the lot
 	toTell bool    // the walk is to tell whether the rings are sound
-	across [runSlots]uint64
 	by     []int32 // the runs near the one that looks
-	probe  probe
 	rows   [3][]sight
-	hits   []int32 // of each curve: the edges to be measured
-	arcs   []curve // those that were cut
+	sights [runSlots]sight // of all edges, where there is but one run
+	hits   []int32         // of each curve: the edges to be measured
+	arcs   []curve         // those that were cut
 	out    []span
 	cuts   []spot
 	pts    []vec

@@ -64,52 +64,54 @@ func (v *vertices) hold(first, end int32, p vec) bool {
 	return in
 }
 
-// probe is an edge as it looks at others. A vertex with clearance g is x along its
-// direction and y to the left of it, as seen from the origin; it is beyond where
-// y > left + g, past where x > past + g, before where x < before - g, and behind
-// where y is neither more than right nor more than edge - g. It is surely on one
-// side of the line where y > over or y < under.
+// probe is an edge as it looks at others. A vertex with clearance g is u along its
+// direction and v to the left of it, as seen from the origin; it is beyond where
+// v > left + g, past where u > past + g, before where u < before - g, and behind
+// where v is neither more than right nor more than edge - g. It is surely on one
+// side of the line where v > over or v < under.
 type probe struct {
-	dx, dy       float64
-	left         float64
-	right, edge  float64
-	past, before float64
-	over, under  float64
+	left, right, edge, past, before, over, under float64
 }
 
-// aim points the probe along an edge.
-func (p *probe) aim(s *side) {
+// margins is what is added to clearances and lines; signs reads it.
+var margins = [4]float64{reach, numeric / 2, sure, math.Inf(1)}
+
+func (s *side) probe() (p probe) {
 	at, off := s.along(s.a.x, s.a.y), s.across(s.a.x, s.a.y)
-	most := s.c + reach
-	p.dx, p.dy = s.d.x, s.d.y
-	p.left, p.right, p.edge = off+most, off+numeric/2, off+s.c+numeric/2
+	most := s.c + margins[0]
+	p.left, p.right, p.edge = off+most, off+margins[1], off+s.c+margins[1]
 	p.past, p.before = at+s.l+most, at-most
-	p.over, p.under = off+sure, off-sure
+	p.over, p.under = off+margins[2], off-margins[2]
 	if s.l == 0 { // a point has no back
-		p.right = math.Inf(-1)
+		p.right -= margins[3]
 	}
+	return p
 }
 
-// tell fills in t for n <= 64 slots from the first one. A slot's edge runs to the
-// vertex of the next; the last slot's bits tell nothing.
-func (v *vertices) tell(first, n int32, p *probe, t *sight) {
+// tell fills in how n <= 64 slots from the first one lie to each of the sides. A
+// slot's edge runs to the vertex of the next; the last slot's bits tell nothing.
+func (v *vertices) tell(first, n int32, sides []side, t []sight) {
 	x, y, g := v.x[first:first+n], v.y[first:first+n], v.g[first:first+n]
+	t = t[:len(sides)]
 	if vector {
-		signs(&x[0], &y[0], &g[0], int64(n), p, t)
-	} else {
-		t.tell(x, y, g, p)
+		signs(&x[0], &y[0], &g[0], int64(n), &sides[0], int64(len(sides)), &t[0])
+		return
+	}
+	for i := range sides {
+		t[i].tell(x, y, g, &sides[i])
 	}
 }
 
 // tell is what signs does, a vertex at a time.
-func (t *sight) tell(x, y, g []float64, p *probe) {
+func (t *sight) tell(x, y, g []float64, s *side) {
+	p := s.probe()
 	// a bit a vertex, which is the sign of a difference: not beyond, not past, not before, not behind
 	var a, b, c, d uint64
 	var over, under uint64 // these are of those that are
 	y, g = y[:len(x)], g[:len(x)]
 	for k := len(x) - 1; k >= 0; k-- {
 		g := g[k]
-		u, v := p.dx*x[k]+p.dy*y[k], p.dx*y[k]-p.dy*x[k]
+		u, v := s.along(x[k], y[k]), s.across(x[k], y[k])
 		a = a<<1 | math.Float64bits(v-p.left-g)>>63
 		b = b<<1 | math.Float64bits(u-p.past-g)>>63
 		c = c<<1 | math.Float64bits(p.before-g-u)>>63
@@ -123,13 +125,14 @@ func (t *sight) tell(x, y, g []float64, p *probe) {
 }
 
 // near lists the runs that are not wholly out of reach of a run's edges, itself
-// among them.
+// among them. Where there is but one, all its edges are told at once.
 func (w *scratch) near(own int) {
-	w.by = w.by[:0]
 	if len(w.runs) == 1 {
-		w.by = append(w.by, 0)
+		n := w.runs[0].n
+		w.verts.tell(0, n, w.sides[:n-1], w.sights[:])
 		return
 	}
+	w.by = w.by[:0]
 	o := &w.runs[own]
 	for r := range w.runs {
 		u := &w.runs[r]
@@ -141,37 +144,35 @@ func (w *scratch) near(own int) {
 	}
 }
 
-// look fills row k with how the runs near it lie to edge i; those with all their
-// edges out of reach are left out.
-func (w *scratch) look(i int32, k int) {
-	p := &w.probe
-	p.aim(&w.sides[i])
-	row := w.rows[k][:0]
+// look gives how the runs near it lie to edge i, those left out that are wholly out
+// of reach. It holds until the next look into the same row.
+func (w *scratch) look(i int32, row int) []sight {
+	if len(w.runs) == 1 {
+		return w.sights[i : i+1]
+	}
+	s := &w.sides[i]
+	p := s.probe()
+	all := w.rows[row][:0]
 	for _, r := range w.by {
 		u := &w.runs[r]
-		n := u.n
-		if len(w.runs) > 1 {
-			if n++; p.misses(u) { // with the vertex behind the last edge
-				continue
-			}
+		if s.misses(&p, u) {
+			continue
 		}
-		m := len(row)
-		row = append(row, sight{run: r})
-		w.verts.tell(u.first, n, p, &row[m])
-		if w.toTell {
-			w.across[i] = row[m].across
-		}
-		if row[m].out|^u.edges == math.MaxUint64 {
-			row = row[:m]
+		m := len(all)
+		all = append(all, sight{run: r})
+		w.verts.tell(u.first, u.n+1, w.sides[i:i+1], all[m:])
+		if all[m].out|^u.edges == math.MaxUint64 {
+			all = all[:m]
 		}
 	}
-	w.rows[k] = row
+	w.rows[row] = all
+	return all
 }
 
 // misses tells whether the box of a run is out of reach.
-func (p *probe) misses(u *run) bool {
-	x, y := p.dx*u.mid.x+p.dy*u.mid.y, p.dx*u.mid.y-p.dy*u.mid.x
-	ax, ay := math.Abs(p.dx), math.Abs(p.dy)
+func (s *side) misses(p *probe, u *run) bool {
+	x, y := s.along(u.mid.x, u.mid.y), s.across(u.mid.x, u.mid.y)
+	ax, ay := math.Abs(s.d.x), math.Abs(s.d.y)
 	along, across := ax*u.half.x+ay*u.half.y, ay*u.half.x+ax*u.half.y
 	return one(y-across > p.left+u.g)|one(x-along > p.past+u.g)|one(x+along < p.before-u.g) != 0
 }
@@ -212,11 +213,11 @@ func (w *scratch) sound() bool {
 			if s.ahead < 0 && math.Abs(s.turn)*min(s.l, w.sides[s.next].l) <= sure { // back on itself
 				return false
 			}
-			m := w.across[i] & ring &^ (uint64(4)<<uint32(i) - 1) &^ last
+			m := w.sights[i].across & ring &^ (uint64(4)<<uint32(i) - 1) &^ last
 			last = 0
 			for ; m != 0; m &= m - 1 {
 				j := int32(bits.TrailingZeros64(m))
-				if w.across[j]>>uint32(i)&1 != 0 && s.near(&w.sides[j]) {
+				if w.sights[j].across>>uint32(i)&1 != 0 && s.near(&w.sides[j]) {
 					return false
 				}
 			}

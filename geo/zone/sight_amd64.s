@@ -1,115 +1,143 @@
 //go:build !purego
 
-// The sides of vertices to an edge, four at a time: sight.tell of sight.go, to
-// which TestPropertySigns holds it bit by bit. It takes AVX.
+// The sides of vertices to edges, four at a time: sight.tell of sight.go, to which
+// TestPropertySigns holds it bit by bit. It takes AVX.
 
 #include "go_asm.h"
 #include "textflag.h"
 
-// func signs(xs, ys, gs *float64, n int64, p *probe, t *sight)
+// func signs(xs, ys, gs *float64, n int64, s *side, sides int64, t *sight)
 //
-// From the last four vertices back; the bits of what is read behind the nth are for
-// the caller to disregard.
-TEXT ·signs(SB), NOSPLIT, $0-48
+// The names of probe stand beside the lines that work them out.
+TEXT ·signs(SB), NOSPLIT, $0-56
 	MOVQ xs+0(FP), R15
 	MOVQ ys+8(FP), DI
 	MOVQ gs+16(FP), DX
-	MOVQ n+24(FP), CX
-	MOVQ p+32(FP), BX
-	VBROADCASTSD probe_dx(BX), Y0  // dx
-	VBROADCASTSD probe_dy(BX), Y1  // dy
-	VBROADCASTSD probe_left(BX), Y2 // left
-	VBROADCASTSD probe_right(BX), Y3 // right
-	VBROADCASTSD probe_edge(BX), Y4 // edge
-	VBROADCASTSD probe_past(BX), Y5 // past
-	VBROADCASTSD probe_before(BX), Y6 // before
+	MOVQ s+32(FP), SI
+	MOVQ t+48(FP), BX
+
+edge:
+	VBROADCASTSD (side_d+vec_x)(SI), Y0
+	VBROADCASTSD (side_d+vec_y)(SI), Y1
+	VBROADCASTSD (side_a+vec_x)(SI), Y9
+	VBROADCASTSD (side_a+vec_y)(SI), Y10
+	VBROADCASTSD side_c(SI), Y11
+	VBROADCASTSD side_l(SI), Y12
+	VMULPD Y9, Y0, Y13
+	VMULPD Y10, Y1, Y14
+	VADDPD Y14, Y13, Y13 // at
+	VMULPD Y10, Y0, Y14
+	VMULPD Y9, Y1, Y15
+	VSUBPD Y15, Y14, Y14 // off
+	VBROADCASTSD ·margins+0(SB), Y9
+	VBROADCASTSD ·margins+8(SB), Y10
+	VADDPD Y9, Y11, Y9   // most
+	VADDPD Y9, Y14, Y2   // left
+	VADDPD Y10, Y14, Y3  // right
+	VADDPD Y11, Y14, Y4
+	VADDPD Y10, Y4, Y4   // edge
+	VADDPD Y12, Y13, Y5
+	VADDPD Y9, Y5, Y5    // past
+	VSUBPD Y9, Y13, Y6   // before
+	VBROADCASTSD ·margins+16(SB), Y9
+	VADDPD Y9, Y14, Y7   // over
+	VSUBPD Y9, Y14, Y8   // under
+	VXORPD Y9, Y9, Y9
+	VBROADCASTSD ·margins+24(SB), Y10
+	VCMPPD $0, Y9, Y12, Y9
+	VANDPD Y10, Y9, Y9   // of a point infinite
+	VSUBPD Y9, Y3, Y3
+
 	XORQ R8, R8
 	XORQ R9, R9
 	XORQ R10, R10
 	XORQ R11, R11
 	XORQ R13, R13
-	XORQ SI, SI
+	XORQ R14, R14
+	MOVQ n+24(FP), CX
 	DECQ CX
 	ANDQ $-4, CX
 
-loop:
-	VMOVUPD (R15)(CX*8), Y7
-	VMOVUPD (DI)(CX*8), Y8
-	VMOVUPD (DX)(CX*8), Y9
-	VMULPD Y7, Y0, Y10
-	VMULPD Y8, Y1, Y11
-	VADDPD Y11, Y10, Y10 // u = dx*x + dy*y
-	VMULPD Y8, Y0, Y11
-	VMULPD Y7, Y1, Y12
-	VSUBPD Y12, Y11, Y11 // v = dx*y - dy*x
+vertices: // from the last four back
+	VMOVUPD (R15)(CX*8), Y9
+	VMOVUPD (DI)(CX*8), Y10
+	VMOVUPD (DX)(CX*8), Y11
+	VMULPD Y9, Y0, Y12
+	VMULPD Y10, Y1, Y13
+	VADDPD Y13, Y12, Y12 // u = dx*x + dy*y
+	VMULPD Y10, Y0, Y13
+	VMULPD Y9, Y1, Y14
+	VSUBPD Y14, Y13, Y13 // v = dx*y - dy*x
 
-	VSUBPD Y2, Y11, Y12 // v - left - g
-	VSUBPD Y9, Y12, Y12
-	VMOVMSKPD Y12, AX
-	VSUBPD Y5, Y10, Y13 // u - past - g
-	VSUBPD Y9, Y13, Y13
-	VMOVMSKPD Y13, R12
+	VSUBPD Y2, Y13, Y14 // v - left - g
+	VSUBPD Y11, Y14, Y14
+	VMOVMSKPD Y14, AX
+	VSUBPD Y5, Y12, Y15 // u - past - g
+	VSUBPD Y11, Y15, Y15
+	VMOVMSKPD Y15, R12
 	SHLQ $4, R8
 	ORQ AX, R8
 	SHLQ $4, R9
 	ORQ R12, R9
 
-	VSUBPD Y9, Y6, Y14 // before - g - u
-	VSUBPD Y10, Y14, Y14
+	VSUBPD Y11, Y6, Y14 // before - g - u
+	VSUBPD Y12, Y14, Y14
 	VMOVMSKPD Y14, AX
-	VSUBPD Y11, Y3, Y15 // right - v, or edge - g - v
-	VSUBPD Y9, Y4, Y12
-	VSUBPD Y11, Y12, Y12
-	VORPD Y12, Y15, Y15
+	VSUBPD Y13, Y3, Y15 // right - v, or edge - g - v
+	VSUBPD Y11, Y4, Y9
+	VSUBPD Y13, Y9, Y9
+	VORPD Y9, Y15, Y15
 	VMOVMSKPD Y15, R12
 	SHLQ $4, R10
 	ORQ AX, R10
 	SHLQ $4, R11
 	ORQ R12, R11
 
-	VBROADCASTSD probe_over(BX), Y7
-	VBROADCASTSD probe_under(BX), Y8
-	VSUBPD Y11, Y7, Y7 // over - v
-	VSUBPD Y8, Y11, Y8 // v - under
-	VMOVMSKPD Y7, AX
-	VMOVMSKPD Y8, R12
+	VSUBPD Y13, Y7, Y14 // over - v
+	VSUBPD Y8, Y13, Y15 // v - under
+	VMOVMSKPD Y14, AX
+	VMOVMSKPD Y15, R12
 	SHLQ $4, R13
 	ORQ AX, R13
-	SHLQ $4, SI
-	ORQ R12, SI
+	SHLQ $4, R14
+	ORQ R12, R14
 
 	SUBQ $4, CX
-	JGE loop
+	JGE vertices
 
-	VZEROUPPER
-
-	// an edge's bit where its own and the next vertex are neither
-	MOVQ t+40(FP), BX
+	// an edge's bit: neither its vertex nor the next is not beyond, and so on
 	MOVQ R8, AX
 	SHRQ $1, AX
 	ORQ AX, R8
 	MOVQ R9, AX
 	SHRQ $1, AX
 	ORQ AX, R9
+	ANDQ R9, R8
 	MOVQ R10, AX
 	SHRQ $1, AX
 	ORQ AX, R10
+	ANDQ R10, R8
+	NOTQ R8
+	MOVQ R8, sight_out(BX)
 	MOVQ R11, AX
 	SHRQ $1, AX
 	ORQ AX, R11
-	ANDQ R9, R8
-	ANDQ R10, R8
-	NOTQ R8
 	NOTQ R11
+	MOVQ R11, sight_behind(BX)
 	MOVQ R13, AX
 	SHRQ $1, AX
 	ANDQ AX, R13
-	MOVQ SI, AX
+	MOVQ R14, AX
 	SHRQ $1, AX
-	ANDQ AX, SI
-	ORQ SI, R13
+	ANDQ AX, R14
+	ORQ R14, R13
 	NOTQ R13
 	MOVQ R13, sight_across(BX)
-	MOVQ R8, sight_out(BX)
-	MOVQ R11, sight_behind(BX)
+
+	ADDQ $side__size, SI
+	ADDQ $sight__size, BX
+	DECQ sides+40(FP)
+	JNZ edge
+
+	VZEROUPPER
 	RET

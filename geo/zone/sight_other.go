@@ -5,4 +5,4 @@ package zone
 // vector: there is no signs to ask.
 const vector = false
 
-func signs(xs, ys, gs *float64, n int64, p *probe, t *sight) {}
+func signs(xs, ys, gs *float64, n int64, s *side, sides int64, t *sight) {}

@@ -35,11 +35,10 @@ func TestPropertySigns(t *testing.T) {
 		if i%10 == 0 { // a point
 			s.l, s.d = 0, vec{1, 0}
 		}
-		var p probe
-		p.aim(&s)
-		var a, b sight
-		v.tell(0, int32(n), &p, &a)
-		b.tell(v.x[:n], v.y[:n], v.g[:n], &p)
+		both := make([]sight, 2)
+		v.tell(0, int32(n), []side{{d: vec{1, 0}}, s}, both)
+		a, b := both[1], sight{}
+		b.tell(v.x[:n], v.y[:n], v.g[:n], &s)
 		told := uint64(1)<<uint(n-1) - 1
 		if (a.out^b.out)&told != 0 || (a.behind^b.behind)&told != 0 || (a.across^b.across)&told != 0 {
 			t.Fatalf("%d vertices: %x and %x, %x and %x, %x and %x", n, a.out, b.out, a.behind, b.behind, a.across, b.across)

@@ -27,36 +27,35 @@ func (w *scratch) walkRing(k, own int) int {
 	head := len(w.chains)
 	w.at, w.down = int32(k), false
 	own = w.enterRun(l.first, own)
-	w.look(l.first, 0)
+	first := w.look(l.first, 0)
 	if s.l == 0 { // a point: a full circle
 		c := curve{own: l.first, also: l.first, p: s.a, d: s.d, e: s.d, l: 4, r: s.c}
 		h := len(w.hits)
-		for k := range w.rows[0] {
-			r := &w.rows[0][k]
+		for k := range first {
+			r := &first[k]
 			w.hit(r.run, ^r.out&^(1<<uint32(l.first-w.runs[r.run].first)))
 		}
 		w.round(&c, h)
 		w.join(head, c.out(c.d))
 		return own
 	}
-	row := 0 // that of the first edge is kept for the last
+	row := first
 	start := s.at
 	p := start
 	for i := l.first; i < l.end; i++ {
 		s := &w.sides[i]
-		after, to := start, 0
+		after, to := start, first
 		if i+1 < l.end {
 			own = w.enterRun(i+1, own)
-			after, to = w.sides[s.next].at, 1+int(i&1)
-			w.look(i+1, to)
+			after, to = w.sides[s.next].at, w.look(i+1, 1+int(i&1))
 		}
 		if s.mitred {
-			w.straight(i, w.rows[row], p, after)
+			w.straight(i, row, p, after)
 		} else {
 			q := s.left(s.b)
-			w.straight(i, w.rows[row], p, q)
-			if !w.wedge(s, &w.sides[s.next], w.rows[row], w.rows[to], q, after) {
-				w.corner(i, w.rows[row], w.rows[to], q)
+			w.straight(i, row, p, q)
+			if !w.wedge(s, &w.sides[s.next], row, to, q, after) {
+				w.corner(i, row, to, q)
 			}
 		}
 		p, row = after, to
