@@ -83,9 +83,10 @@ type loopOf struct {
 	first, end int32
 	thing      int32
 	area       bool
-	inner      bool // ground is within it: it is a shell of the lot or a hole of a thing
-	even       bool // its edges have one clearance
-	met        bool // a curve beside one of its edges is on the zone's edge
+	inner      bool    // ground is within it: it is a shell of the lot or a hole of a thing
+	around     float64 // its length
+	even       bool    // its edges have one clearance
+	met        bool    // a curve beside one of its edges is on the zone's edge
 }
 
 // run is what is looked at in one go: n slots of sides, of which those with
@@ -430,12 +431,9 @@ func (w *scratch) ring(r orb.Ring, thing int32, ccw bool, each []unit.Length, c,
 	if !w.close(first, thing, true) {
 		return false
 	}
-	around := 0.0
-	for i := range w.sides[first:] {
-		around += w.sides[first+i].l
-	}
-	w.toTell = w.toTell && math.Abs(area) > thin*around
-	w.rings[len(w.rings)-1].inner = ccw
+	l := &w.rings[len(w.rings)-1]
+	l.inner = ccw
+	w.toTell = w.toTell && math.Abs(area) > thin*l.around
 	return true
 }
 
@@ -558,45 +556,44 @@ func (s *side) corner(f *side) {
 	}
 }
 
-// link enters sides[first:] as a ring.
+// link enters sides[first:] as a ring and its vertices.
 func (w *scratch) link(first int, thing int32, area bool) {
 	end := len(w.sides)
-	g := w.sides[first].c
+	w.sides = append(w.sides, side{a: w.sides[first].a, b: w.sides[first].a})
+	w.verts.room(end + 1)
+	x, y, g := w.verts.x[:end+1], w.verts.y[:end+1], w.verts.g[:end+1]
+	c := w.sides[end-1].c // of the edge before
+	most := c
 	l := loopOf{box4: noBox, first: int32(first), end: int32(end), thing: thing, area: area, even: true}
 	for i := first; i < end; i++ {
 		s := &w.sides[i]
+		x[i], y[i], g[i] = s.a.x, s.a.y, c
 		l.add(s.a)
-		l.even = l.even && s.c == g
-		g = max(g, s.c)
+		l.around += s.l
+		if s.c != c {
+			l.even = false
+			g[i] = max(c, s.c)
+			most = max(most, s.c)
+		}
+		c = s.c
 	}
+	x[end], y[end], g[end] = x[first], y[first], g[first]
 	if !area { // the end of a line is no start of an edge but of its back
 		l.add(w.sides[end-1].b)
 	}
-	l.box4 = l.grown(g)
-	w.sides = append(w.sides, side{a: w.sides[first].a, b: w.sides[first].a})
+	l.box4 = l.grown(most)
 	w.rings = append(w.rings, l)
 }
 
-// part lays out the vertices and parts the slots into runs.
+// part parts the slots into runs.
 func (w *scratch) part() {
-	n := len(w.sides)
-	w.verts.room(n)
-	x, y, g := w.verts.x[:n], w.verts.y[:n], w.verts.g[:n]
-	empty := uint64(0)
-	for k := range w.rings {
-		l := &w.rings[k]
-		c := w.sides[l.end-1].c // of the edge before
-		for i := l.first; i < l.end; i++ {
-			s := &w.sides[i]
-			x[i], y[i], g[i] = s.a.x, s.a.y, max(c, s.c)
-			c = s.c
-		}
-		x[l.end], y[l.end], g[l.end] = x[l.first], y[l.first], g[l.first]
-		empty |= 1 << uint32(l.end)
-	}
 	w.runs = w.runs[:0]
-	if n <= runSlots {
-		w.runs = append(w.runs, run{n: int32(n), edges: (1<<uint(n) - 1) &^ empty})
+	if n := len(w.sides); n <= runSlots {
+		edges := uint64(1)<<uint(n) - 1
+		for k := range w.rings {
+			edges &^= 1 << uint32(w.rings[k].end)
+		}
+		w.runs = append(w.runs, run{n: int32(n), edges: edges})
 		return
 	}
 	for k := range w.rings {
@@ -605,8 +602,8 @@ func (w *scratch) part() {
 			m := min(runEdges, l.end-i)
 			b, most := noBox, 0.0
 			for j := i; j <= i+m; j++ {
-				b.add(vec{x[j], y[j]})
-				most = max(most, g[j])
+				b.add(vec{w.verts.x[j], w.verts.y[j]})
+				most = max(most, w.verts.g[j])
 			}
 			w.runs = append(w.runs, run{mid: vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, half: vec{(b.x1 - b.x0) / 2, (b.y1 - b.y0) / 2},
 				g: most, first: i, n: m, edges: 1<<uint(m) - 1})

@@ -42,9 +42,12 @@ type vertices struct{ x, y, g []float64 }
 
 // room makes room for n and up to three more, which are read and not used.
 func (v *vertices) room(n int) {
-	if len(v.x) < n+3 {
-		all := make([]float64, 6*(n+3))
-		v.x, v.y, v.g = all[:2*(n+3)], all[2*(n+3):4*(n+3)], all[4*(n+3):]
+	if len(v.x) >= n+3 {
+		return
+	}
+	for _, a := range []*[]float64{&v.x, &v.y, &v.g} {
+		*a = append(make([]float64, 0, 2*n+30), *a...)
+		*a = (*a)[:cap(*a)]
 	}
 }
 
