@@ -201,7 +201,7 @@ func newRoom(n int) *room {
 // answer puts the loops found where they can be kept.
 func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) {
 	flat := m.points[:0]
-	ox, oy := w.origin[0], w.origin[1]
+	by := vec{w.origin[0], w.origin[1]}
 	z := Zone{By: Direct, more: more}
 	removed := m.removed[:0]
 	for _, i := range w.taken {
@@ -218,7 +218,7 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 		z.Area += unit.Area(l.area)
 		if l.area > 0 {
 			var r orb.Ring
-			flat, r = l.put(flat, ox, oy)
+			flat, r = l.put(flat, &by)
 			rings = append(rings, r)
 			mp = append(mp, nil)
 		}
@@ -232,7 +232,7 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 			continue
 		}
 		var hole orb.Ring
-		flat, hole = l.put(flat, ox, oy)
+		flat, hole = l.put(flat, &by)
 		home := -1
 		for k := range mp {
 			if len(mp) == 1 && inside(l.pts[0], w.shell()) || len(mp) > 1 && shape.LocateInRing(hole[0], mp[k][0]) == shape.Inside {
@@ -257,19 +257,25 @@ func (w *scratch) answer(out []KeepOut, more unit.Length, m *room) (Zone, bool) 
 	return z, true
 }
 
-// put adds the points of a loop, about the origin given, and gives them as a ring.
-func (l *loop) put(to []orb.Point, x, y float64) ([]orb.Point, orb.Ring) {
+// put adds the points of a loop, shifted, and gives them as a ring.
+func (l *loop) put(to []orb.Point, by *vec) ([]orb.Point, orb.Ring) {
 	n, m := len(to), len(to)+len(l.pts)
 	if cap(to) < m {
 		to = append(make([]orb.Point, 0, 2*m), to...) // rings given before keep the old block
 	}
 	r := to[n:m:m]
-	pts := l.pts[:len(r)]
-	for i := range r {
-		p, q := &pts[i], &r[i]
-		q[0], q[1] = p.x+x, p.y+y
+	if vector {
+		shift(&r[0], &l.pts[0], int64(len(r)), by)
+	} else {
+		shiftPoints(r, l.pts, *by)
 	}
 	return to[:m], orb.Ring(r)
+}
+
+func shiftPoints(to []orb.Point, pts []vec, by vec) {
+	for i, p := range pts[:len(to)] {
+		to[i][0], to[i][1] = p.x+by.x, p.y+by.y
+	}
 }
 
 // shell is the one loop that is a shell.

@@ -199,21 +199,34 @@ func (w *scratch) bind(order []int32) (l loop, whole float64, ok bool) {
 
 // areaOf is the area within a closed ring, negative where it runs clockwise.
 func areaOf(pts []vec) float64 {
+	if vector {
+		return twice(&pts[0], int64(len(pts))) / 2
+	}
+	return twiceArea(pts) / 2
+}
+
+// twiceArea reckons about the ring's start, to keep the digits, and in four sums at a
+// time, which wait for one another less.
+func twiceArea(pts []vec) float64 {
 	start := pts[0]
-	x, y := 0.0, 0.0
-	a, b := 0.0, 0.0 // two sums at a time, which wait for one another less
+	var a, b, c, d float64
+	var p vec // of the last of a pair of sides
 	i := 1
-	for ; i+1 < len(pts); i += 2 { // about the start, to keep the digits
-		u, v := pts[i].x-start.x, pts[i].y-start.y
-		a += x*v - u*y
-		x, y = pts[i+1].x-start.x, pts[i+1].y-start.y
-		b += u*y - x*v
+	for ; i+1 < len(pts); i += 2 {
+		q := vec{pts[i].x - start.x, pts[i].y - start.y}
+		r := vec{pts[i+1].x - start.x, pts[i+1].y - start.y}
+		a += p.x * q.y
+		b += p.y * q.x
+		c += q.x * r.y
+		d += q.y * r.x
+		p = r
 	}
 	if i < len(pts) {
-		u, v := pts[i].x-start.x, pts[i].y-start.y
-		a += x*v - u*y
+		q := vec{pts[i].x - start.x, pts[i].y - start.y}
+		a += p.x * q.y
+		b += p.y * q.x
 	}
-	return (a + b) / 2
+	return (a - b) + (c - d)
 }
 
 // follow finds a chain that starts at p; -1 for none.
@@ -308,8 +321,6 @@ func (w *scratch) draw(f *fan, v vec, t float64) bool {
 	if s == nil {
 		return false
 	}
-	x, y := f.u.x, f.u.y
-	cx, cy := f.v.x, f.v.y
 	n := len(w.pts)
 	if most := n + len(s.steps) + 1; most > cap(w.pts) {
 		w.pts = append(make([]vec, 0, 2*most), w.pts...)
@@ -317,31 +328,41 @@ func (w *scratch) draw(f *fan, v vec, t float64) bool {
 	steps := s.steps
 	pts := w.pts[n : n+len(steps)+1]
 	m := 0
-	for ; m < len(steps); m++ {
-		q := &steps[m]
-		if q.end > t {
-			break
-		}
-		pts[m] = vec{cx + q.x*x + q.y*y, cy + q.x*y - q.y*x}
+	for m < len(steps) && !(steps[m].end > t) {
+		m++
 	}
 	if m == len(steps) && t < 4 && !s.whole {
 		return false // too many
 	}
 	f.even = int32(m)
 	f.kites = float64(m) * s.half
+	x, y := f.u.x, f.u.y
 	if m > 0 {
+		if vector {
+			turn(&pts[0], &steps[0], int64(m), &f.v, &f.u)
+		} else {
+			turnSteps(pts, steps[:m], f.v, f.u)
+		}
 		q := &steps[m-1]
 		x, y = x*q.cos+y*q.sin, y*q.cos-x*q.sin
 	}
 	if dot := x*v.x + y*v.y; 1-dot > 1e-15 { // else nothing is left over
 		k := 1 / (1 + dot)
 		f.kites += math.Abs(x*v.y-y*v.x) * k // the tangent of half the angle
-		pts[m] = vec{cx + f.r*k*(x+v.x), cy + f.r*k*(y+v.y)}
+		pts[m] = vec{f.v.x + f.r*k*(x+v.x), f.v.y + f.r*k*(y+v.y)}
 		m++
 	}
 	w.pts = w.pts[:n+m]
 	f.to = int32(n + m)
 	return true
+}
+
+// turnSteps gives the points of an arc about at that begins in direction u.
+func turnSteps(pts []vec, steps []step, at, u vec) {
+	for i := range steps {
+		q := &steps[i]
+		pts[i] = vec{at.x + q.x*u.x + q.y*u.y, at.y + q.x*u.y - q.y*u.x}
+	}
 }
 
 // table holds the even steps of an arc of radius r, as far round as it goes: at

@@ -4,7 +4,7 @@ package zone
 // apart before any is measured, and whether a ring meets itself.
 //
 // A look takes the sides of all vertices to one edge at once, without a branch: four
-// at a time where the processor has vectors of four (sight_amd64.s). An edge that
+// at a time where the processor has vectors of four (vector_amd64.s). An edge that
 // lies wholly beyond the curve, past its end or before its start, or wholly behind
 // the edge itself, can't cut it.
 

@@ -1,11 +1,13 @@
 //go:build !purego
 
-// The sides of vertices to edges, four at a time: sight.tell of sight.go, to which
-// TestPropertySigns holds it bit by bit. It takes AVX.
+// What the direct routine does most, four numbers at a time; see vector_amd64.go. The
+// tests hold each routine to its twin in Go, bit by bit. It takes AVX.
 
 #include "go_asm.h"
 #include "textflag.h"
 
+// The sides of vertices to edges.
+//
 // func signs(xs, ys, gs *float64, n int64, s *side, sides int64, t *sight)
 //
 // The names of probe stand beside the lines that work them out.
@@ -139,5 +141,131 @@ vertices: // from the last four back
 	DECQ sides+40(FP)
 	JNZ edge
 
+	VZEROUPPER
+	RET
+
+// Points of an arc: two steps of the table at a time, turned and shifted.
+//
+// func turn(to *vec, steps *step, n int64, at, u *vec)
+TEXT ·turn(SB), NOSPLIT, $0-40
+	MOVQ to+0(FP), DI
+	MOVQ steps+8(FP), SI
+	MOVQ n+16(FP), CX
+	MOVQ at+24(FP), AX
+	MOVQ u+32(FP), BX
+	VMOVUPD (AX), X0
+	VINSERTF128 $1, X0, Y0, Y0 // at, at
+	VMOVUPD (BX), X1
+	VPERMILPD $1, X1, X2 // u.y, u.x
+	VXORPD X3, X3, X3
+	VSUBPD X2, X3, X4
+	VSHUFPD $2, X4, X2, X2 // u.y, -u.x
+	VINSERTF128 $1, X1, Y1, Y1
+	VINSERTF128 $1, X2, Y2, Y2
+	SUBQ $2, CX
+	JLT odd
+
+pair:
+	VMOVUPD step_x(SI), X5
+	VINSERTF128 $1, (step_x+step__size)(SI), Y5, Y5
+	VMOVDDUP Y5, Y6        // x, x
+	VPERMILPD $15, Y5, Y7  // y, y
+	VMULPD Y1, Y6, Y6
+	VADDPD Y6, Y0, Y6
+	VMULPD Y2, Y7, Y7
+	VADDPD Y7, Y6, Y6
+	VMOVUPD Y6, (DI)
+	ADDQ $(2*step__size), SI
+	ADDQ $32, DI
+	SUBQ $2, CX
+	JGE pair
+
+odd:
+	ADDQ $1, CX
+	JLT done
+	VMOVUPD step_x(SI), X5
+	VMOVDDUP X5, X6
+	VPERMILPD $3, X5, X7
+	VMULPD X1, X6, X6
+	VADDPD X6, X0, X6
+	VMULPD X2, X7, X7
+	VADDPD X7, X6, X6
+	VMOVUPD X6, (DI)
+
+done:
+	VZEROUPPER
+	RET
+
+// Points about another origin.
+//
+// func shift(to *orb.Point, pts *vec, n int64, by *vec)
+TEXT ·shift(SB), NOSPLIT, $0-32
+	MOVQ to+0(FP), DI
+	MOVQ pts+8(FP), SI
+	MOVQ n+16(FP), CX
+	MOVQ by+24(FP), AX
+	VMOVUPD (AX), X0
+	VINSERTF128 $1, X0, Y0, Y0
+	SUBQ $2, CX
+	JLT odd
+
+pair:
+	VADDPD (SI), Y0, Y1
+	VMOVUPD Y1, (DI)
+	ADDQ $32, SI
+	ADDQ $32, DI
+	SUBQ $2, CX
+	JGE pair
+
+odd:
+	ADDQ $1, CX
+	JLT done
+	VADDPD (SI), X0, X1
+	VMOVUPD X1, (DI)
+
+done:
+	VZEROUPPER
+	RET
+
+// Twice the area within a ring: two of its sides at a time.
+//
+// func twice(pts *vec, n int64) float64
+TEXT ·twice(SB), NOSPLIT, $0-24
+	MOVQ pts+0(FP), SI
+	MOVQ n+8(FP), CX
+	VMOVUPD (SI), X0
+	VINSERTF128 $1, X0, Y0, Y0 // the start
+	VXORPD Y1, Y1, Y1
+	SUBQ $3, CX
+	JLT odd
+
+pair:
+	VMOVUPD (SI), Y2
+	VMOVUPD 16(SI), Y3
+	VSUBPD Y0, Y2, Y2
+	VSUBPD Y0, Y3, Y3
+	VPERMILPD $5, Y3, Y3
+	VMULPD Y3, Y2, Y2
+	VADDPD Y2, Y1, Y1
+	ADDQ $32, SI
+	SUBQ $2, CX
+	JGE pair
+
+odd:
+	ADDQ $1, CX
+	JLT done
+	VMOVUPD (SI), X2
+	VMOVUPD 16(SI), X3
+	VSUBPD X0, X2, X2
+	VSUBPD X0, X3, X3
+	VPERMILPD $1, X3, X3
+	VMULPD X3, X2, X2 // and nothing above
+	VADDPD Y2, Y1, Y1
+
+done:
+	VHSUBPD Y1, Y1, Y1
+	VEXTRACTF128 $1, Y1, X2
+	VADDSD X2, X1, X1
+	VMOVSD X1, ret+16(FP)
 	VZEROUPPER
 	RET
