@@ -153,9 +153,11 @@ TEXT ·turn(SB), NOSPLIT, $0-40
 	MOVQ n+16(FP), CX
 	MOVQ at+24(FP), AX
 	MOVQ u+32(FP), BX
-	VMOVUPD (AX), X0
+	VMOVSD (AX), X0 // in halves, as they were stored not long ago
+	VMOVHPD 8(AX), X0, X0
 	VINSERTF128 $1, X0, Y0, Y0 // at, at
-	VMOVUPD (BX), X1
+	VMOVSD (BX), X1
+	VMOVHPD 8(BX), X1, X1
 	VPERMILPD $1, X1, X2 // u.y, u.x
 	VXORPD X3, X3, X3
 	VSUBPD X2, X3, X4
@@ -204,7 +206,8 @@ TEXT ·shift(SB), NOSPLIT, $0-32
 	MOVQ pts+8(FP), SI
 	MOVQ n+16(FP), CX
 	MOVQ by+24(FP), AX
-	VMOVUPD (AX), X0
+	VMOVSD (AX), X0
+	VMOVHPD 8(AX), X0, X0
 	VINSERTF128 $1, X0, Y0, Y0
 	SUBQ $2, CX
 	JLT odd
