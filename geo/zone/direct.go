@@ -76,8 +76,9 @@ func (s *side) left(p vec) vec { return vec{p.x - s.c*s.d.y, p.y + s.c*s.d.x} }
 func (s *side) normal() vec { return vec{-s.d.y, s.d.x} }
 
 // loopOf is a ring taken up: sides[first:end] with its first vertex again in the
-// slot behind, the box of its edges grown by their clearances, and whether it has an inside of its own: the lot's rings
-// (thing -1) and those of an area do, a line and a point don't.
+// slot behind, the box of its edges grown by their clearances, and whether it has
+// an inside of its own: the lot's rings (thing -1) and those of an area do, a line
+// and a point don't.
 type loopOf struct {
 	box4
 	first, end int32
@@ -377,7 +378,7 @@ func (w *scratch) enter(lot Lot, out []KeepOut, more float64) bool {
 			b.join(&l.box4)
 		}
 		if b = b.grown(arcError); b.apart(&reach) {
-			w.toTell = false
+			w.toTell = w.toTell && k.check() == nil // the walk won't see it
 			w.sides, w.rings = w.sides[:sides], w.rings[:rings]
 			continue
 		}

@@ -180,16 +180,26 @@ func (s *side) misses(p *probe, u *run) bool {
 	return one(y-across > p.left+u.g)|one(x-along > p.past+u.g)|one(x+along < p.before-u.g) != 0
 }
 
-// plain tells whether the walk can tell of all rings that they are sound, and finds
-// the numbers in order.
+// plain tells whether the numbers are in order, and all shapes that the walk can't
+// tell of are valid: it tells of a lot and of things of one ring.
 func plain(lot *Lot, out []KeepOut) bool {
 	if len(lot.Shape) != 1 || !plainRing(lot.Shape[0]) || lot.clearances() != nil {
 		return false
 	}
 	for i := range out {
 		k := &out[i]
-		g, ok := k.Geometry.(orb.Polygon)
-		if !ok || k.MayCross || !plainRing(g) || !inRange(k.Clearance) {
+		told := false
+		switch g := k.Geometry.(type) {
+		case orb.Polygon:
+			told = plainRing(g)
+		case orb.MultiPolygon:
+			told = len(g) == 1 && plainRing(g[0])
+		}
+		if told && !k.MayCross {
+			if !inRange(k.Clearance) {
+				return false
+			}
+		} else if k.check() != nil {
 			return false
 		}
 	}
