@@ -87,6 +87,13 @@ func FuzzTrench(f *testing.F) {
 				asked(t, err)
 				return
 			}
+			faults := shape.Check(lot.Shape)
+			for _, k := range out {
+				faults = append(faults, shape.Check(k.Geometry)...)
+			}
+			if len(faults) > 0 {
+				t.Fatalf("a zone, and %v", faults[0])
+			}
 			if (z.Area > 0) == (z.EmptyReason != "") || (z.Area > 0) != (len(z.Shape) > 0) || z.Area > shape.Area(lot.Shape)+1e-6 {
 				t.Fatalf("%v m2 in %d pieces, and the reason is %q", z.Area, len(z.Shape), z.EmptyReason)
 			}
