@@ -180,6 +180,8 @@ func (w *scratch) bind(order []int32) (l loop, whole float64, ok bool) {
 			}
 		}
 		whole += c.area
+		// reckoned to the end as drawn; the next chain begins up to join off it
+		whole += cross(p, vec{q.x - e.x, q.y - e.y}) / 2
 	}
 	if len(order) == 1 {
 		c := &w.chains[order[0]]
@@ -205,28 +207,25 @@ func areaOf(pts []vec) float64 {
 	return twiceArea(pts) / 2
 }
 
-// twiceArea reckons about the ring's start, to keep the digits, and in four sums at a
-// time, which wait for one another less.
+// twiceArea reckons about the ring's start and side by side, to keep the digits, and
+// in two sums at a time, which wait for one another less.
 func twiceArea(pts []vec) float64 {
 	start := pts[0]
-	var a, b, c, d float64
-	var p vec // of the last of a pair of sides
+	a, b := 0.0, 0.0
+	var p vec // the end of the last pair of sides
 	i := 1
 	for ; i+1 < len(pts); i += 2 {
 		q := vec{pts[i].x - start.x, pts[i].y - start.y}
 		r := vec{pts[i+1].x - start.x, pts[i+1].y - start.y}
-		a += p.x * q.y
-		b += p.y * q.x
-		c += q.x * r.y
-		d += q.y * r.x
+		a += p.x*q.y - p.y*q.x
+		b += q.x*r.y - q.y*r.x
 		p = r
 	}
 	if i < len(pts) {
 		q := vec{pts[i].x - start.x, pts[i].y - start.y}
-		a += p.x * q.y
-		b += p.y * q.x
+		a += p.x*q.y - p.y*q.x
 	}
-	return (a - b) + (c - d)
+	return a + b
 }
 
 // follow finds a chain that starts at p; -1 for none.
