@@ -290,12 +290,15 @@ export class Board {
   private pointers(): void {
     const down = new Map<number, XY>();
     let drag: { vertex: number } | { handle: number } | null = null, moved = 0, spread = 0, panned: XY = [0, 0];
-    const at = (e: MouseEvent): XY => { const r = this.sheet.getBoundingClientRect(); return [e.clientX - r.left, e.clientY - r.top]; };
+    // where the sheet lies is asked once a drag: the browser would lay out the page for each answer
+    let corner: XY = [0, 0];
+    const lie = (): void => { const r = this.sheet.getBoundingClientRect(); corner = [r.left, r.top]; };
+    const at = (e: MouseEvent): XY => [e.clientX - corner[0], e.clientY - corner[1]];
     const reach = (e: PointerEvent) => e.pointerType === 'touch' ? 24 : 13;
     this.sheet.addEventListener('pointerdown', e => {
       if (e.target instanceof Element && e.target.closest('button')) return;
       if (!this.scene || !this.plane || e.button > 0) return;
-      const s = at(e); down.set(e.pointerId, s); moved = 0; spread = 0; drag = null;
+      lie(); const s = at(e); down.set(e.pointerId, s); moved = 0; spread = 0; drag = null;
       try { this.sheet.setPointerCapture(e.pointerId); } catch { /* a pointer made by a script */ }
       if (down.size > 1) return;
       const near = (list: XY[]) => { let best = -1, least = reach(e); list.forEach((p, i) => { const q = this.screen(p), d = Math.hypot(q[0] - s[0], q[1] - s[1]); if (d < least) { least = d; best = i; } }); return best; };
@@ -329,7 +332,7 @@ export class Board {
     };
     this.sheet.addEventListener('pointerup', up);
     this.sheet.addEventListener('pointercancel', up);
-    this.sheet.addEventListener('wheel', e => { if (!this.scene) return; e.preventDefault(); this.zoom(Math.exp(-e.deltaY * (e.deltaMode ? 0.05 : 0.0016)), at(e)); }, { passive: false });
+    this.sheet.addEventListener('wheel', e => { if (!this.scene) return; e.preventDefault(); lie(); this.zoom(Math.exp(-e.deltaY * (e.deltaMode ? 0.05 : 0.0016)), at(e)); }, { passive: false });
   }
 
   private click(s: XY): void {

@@ -81,7 +81,7 @@ export function plateOf(kind: Kind, lines: string[], x: number, y: number, turn 
 export function write(kind: Kind, lines: string[], p: Plate): SVGElement[] {
   const [weight, size] = kinds[kind], at: Record<string, string> = p.turn ? { transform: `translate(${p.x.toFixed(1)} ${p.y.toFixed(1)}) rotate(${p.turn.toFixed(1)})` } : {}, [x, y] = p.turn ? [0, 0] : [p.x, p.y];
   let top = y - p.h / 2;
-  const back = kind === 'tell' ? [svg('rect', { class: 'plate', x: (x - p.w / 2 - 2).toFixed(1), y: (y - p.h / 2).toFixed(1), width: (p.w + 4).toFixed(1), height: p.h.toFixed(1), ...at })] : [];
+  const back = kind === 'tell' ? [svg('polygon', { class: 'plate', points: [[-1, -1], [1, -1], [1, 1], [-1, 1]].map(([i, j]) => `${(x + i! * (p.w / 2 + 2)).toFixed(1)},${(y + j! * p.h / 2).toFixed(1)}`).join(' '), ...at })] : [];
   return [...back, ...lines.map(l => {
     const m = measure(kind, l), base = top + m.up;
     top = base + m.down;

@@ -70,7 +70,10 @@ export class Over {
     if (this.dirty.has('names')) { clearTimeout(this.waiting); b.sheet.dataset.words = 'placed'; }
     if (['names', 'route', 'grips'].some(k => this.dirty.has(k as keyof Over['layers']))) this.dirty.add('words');
     // the hand's words come after what they have to keep clear of
-    for (const k of Object.keys(this.layers) as (keyof Over['layers'])[]) if (this.dirty.has(k)) this.layers[k].replaceChildren(...this[`make_${k}`]());
+    for (const k of Object.keys(this.layers) as (keyof Over['layers'])[]) if (this.dirty.has(k)) {
+      const made = this[`make_${k}`]();
+      if (k === 'route' || k === 'grips' || k === 'words') renew(this.layers[k], made); else this.layers[k].replaceChildren(...made);
+    }
     this.dirty.clear();
   }
 
@@ -152,11 +155,12 @@ export class Over {
   private mend(piece: XY[], from: XY, to: XY, whole: boolean): SVGElement[] {
     const by: XY = [to[0] - from[0], to[1] - from[1]], long = Math.hypot(...by);
     if (long < 1) return [];
-    const turn = (Math.atan2(by[1], by[0]) * 180 / Math.PI).toFixed(1), cls = whole ? 'mend' : 'mend part';
+    const cls = whole ? 'mend' : 'mend part', x = by[0] / long, y = by[1] / long;
     return [
       ...whole ? [this.line(piece.map((p): XY => [p[0] + by[0], p[1] + by[1]]), { class: 'mendLine' })] : [],
       this.line([from, to], { class: 'mendCasing' }), this.line([from, to], { class: cls }),
-      svg('path', { class: cls, d: 'M0 0L-10-5L-10 5Z', transform: `translate(${to[0].toFixed(1)} ${to[1].toFixed(1)}) rotate(${turn})` }),
+      // by points, not by a transform, which the browser would take for a change of style at each step of the hand
+      svg('polygon', { class: cls, points: [[0, 0], [-10, -5], [-10, 5]].map(([a, c]) => `${(to[0] + a! * x - c! * y).toFixed(1)},${(to[1] + a! * y + c! * x).toFixed(1)}`).join(' ') }),
     ];
   }
 
@@ -295,6 +299,24 @@ export class Over {
     if (b.cross) { const s = this.place(b.cross); out.push(svg('path', { d: `M${s[0] - 16} ${s[1]}h32M${s[0]} ${s[1] - 16}v32`, class: 'cross' })); }
     return out;
   }
+}
+
+/**
+ * Makes what a hand draws look as it was made now. What was there stays and is
+ * given what differs: for elements that are new to it the browser works out
+ * styles and places once more, which takes longer than making them.
+ */
+function renew(g: SVGGElement, made: SVGElement[]): void {
+  const had = [...g.children];
+  made.forEach((e, i) => {
+    const old = had[i];
+    if (!old || old.tagName !== e.tagName) { if (old) old.replaceWith(e); else g.append(e); return; }
+    for (const { name } of [...old.attributes]) if (!e.hasAttribute(name)) old.removeAttribute(name);
+    for (const { name, value } of e.attributes) if (old.getAttribute(name) !== value) old.setAttribute(name, value);
+    const text = old.firstChild;
+    if (text instanceof Text && e.firstChild) { if (text.data !== e.textContent) text.data = e.textContent!; } else if (text || e.firstChild) old.replaceChildren(...e.childNodes);
+  });
+  for (const old of had.slice(made.length)) old.remove();
 }
 
 /** Where a finding stands: its own place, or that of the run or point that it names. */
