@@ -358,4 +358,7 @@ func (s *Solver) audit(p *Problem, i int, out *Result) {
 	if g.down < 0 && p.End.AtMost != nil && d > float64(*p.End.AtMost)+eps {
 		tell(TieIn, r.Length, d, float64(*p.End.AtMost))
 	}
+	if g.down < 0 && p.End.Rim != nil && d+b.top > float64(*p.End.Rim)+eps {
+		tell(TieIn, r.Length, d, float64(*p.End.Rim)-b.top)
+	}
 }

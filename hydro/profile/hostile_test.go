@@ -82,6 +82,7 @@ func TestHostile(t *testing.T) {
 		{"no depth", func(p *Problem) { p.Rules.GreatestDepth = 0 }, "greatest depth"},
 		{"tie-in NaN", func(p *Problem) { p.End.TieIn = unit.Elevation(nan) }, "tie-in"},
 		{"arrival under the tie-in", func(p *Problem) { p.End.AtMost = level(98) }, "highest arrival"},
+		{"rim NaN", func(p *Problem) { p.End.Rim = level(nan) }, "rim"},
 	} {
 		p := base()
 		c.spoil(p)

@@ -121,6 +121,10 @@ func wild(r *rand.Rand, n int, stock []Pipe) *Problem {
 		v := p.End.TieIn + 0.1
 		p.End.AtMost = &v
 	}
+	if r.IntN(4) == 0 {
+		v := p.End.TieIn + unit.Elevation(0.1+0.3*r.Float64())
+		p.End.Rim = &v
+	}
 	return p
 }
 
@@ -232,6 +236,9 @@ func write(p *Problem, size []int, under []bool, flow []float64) (*program, bool
 			q.leq(n, top0-float64(p.End.TieIn), d, 1)
 			if v := p.End.AtMost; v != nil {
 				q.leq(n, float64(*v)-top0, d, -1)
+			}
+			if v := p.End.Rim; v != nil {
+				q.leq(n, float64(*v)-top-top0, d, -1)
 			}
 		}
 		// price: fixed + trench + pipes + depth·(mean ground - mean invert + wall + bedding)

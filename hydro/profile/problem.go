@@ -144,8 +144,11 @@ type Rules struct {
 type End struct {
 	// TieIn is the lowest level of an arriving invert.
 	TieIn unit.Elevation
-	// AtMost is the highest, where there is one (the rim less the pipe).
+	// AtMost is the highest, where there is one (a curb core, a swale's bed).
 	AtMost *unit.Elevation
+	// Rim is where the structure ends above, if it does: the outside top of an
+	// arriving pipe, whatever its size, lies at or below it.
+	Rim *unit.Elevation
 }
 
 // Problem is a tree of reaches to be laid. Several reaches may end at the
@@ -221,6 +224,8 @@ func (p *Problem) check() error {
 		return bad("tie-in level", float64(p.End.TieIn), -far, far, "m")
 	case p.End.AtMost != nil && !(*p.End.AtMost >= p.End.TieIn):
 		return bad("highest arrival", float64(*p.End.AtMost), float64(p.End.TieIn), far, "m")
+	case p.End.Rim != nil && !(math.Abs(float64(*p.End.Rim)) <= far):
+		return bad("rim", float64(*p.End.Rim), -far, far, "m")
 	}
 	for i := range p.Reaches {
 		if err := p.checkReach(i, far); err != nil {

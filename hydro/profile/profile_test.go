@@ -2,6 +2,7 @@ package profile
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"fallwright/geo/unit"
@@ -100,6 +101,34 @@ func TestHandDip(t *testing.T) {
 	near1(t, "cover", float64(r.Reaches[0].Cover), 0.3048, 1.5e-3)
 	if r.Verdict != Arrives || r.Binds.Kind != Cover || r.Binds.At != 10 {
 		t.Errorf("%+v", r)
+	}
+}
+
+// The run on level ground at 100.000 into a structure whose rim is at 99.400, under
+// which its outside top must come in: a 4 in pipe's invert at 99.400 - 0.10435 =
+// 99.29565 at most, a 6 in pipe's at 99.400 - (0.1524 + 0.0035) = 99.2441, each down to
+// the millimetre. With the tie-in at 99.280 the 6 in pipe has no room, and is told.
+func TestHandRim(t *testing.T) {
+	rim := unit.Elevation(99.4)
+	p := &Problem{
+		Reaches: []Reach{{Down: Outlet, Length: 20, Ground: ramp(20, 100, 100), Stated: 0.001, Count: 1, TrenchPrice: 1, DepthPrice: 1.2}},
+		End:     End{TieIn: 99, Rim: &rim}, Rules: yardRules(), Stock: smooth,
+	}
+	for _, c := range []struct {
+		size, tieIn, want float64
+	}{{0.1016, 99, 99.295}, {0.1524, 99, 99.244}, {0.1016, 99.28, 99.295}} {
+		p.Reaches[0].Pipes = []int{slices.IndexFunc(p.Stock, func(k Pipe) bool { return k.Inside == unit.Length(c.size) })}
+		p.End.TieIn = unit.Elevation(c.tieIn)
+		r := solve(t, p)
+		near1(t, "arrival", float64(r.Arrival), c.want, 1e-9)
+		if r.Verdict != Arrives || len(r.Breaches) > 0 {
+			t.Errorf("%g m: %+v", c.size, r)
+		}
+	}
+	p.Reaches[0].Pipes = []int{slices.IndexFunc(p.Stock, func(k Pipe) bool { return k.Inside == 0.1524 })}
+	r := solve(t, p)
+	if len(r.Breaches) != 1 || r.Breaches[0].Kind != TieIn {
+		t.Errorf("no room for the pipe, and %+v", r.Breaches)
 	}
 }
 

@@ -463,7 +463,7 @@ func (s *Solver) betterPipe(p *Problem, i, k int) int {
 	}
 	if p.Rules.Match == Crowns {
 		// At the same crown its invert is higher: no good where inverts are
-		// held from above.
+		// held from above. (A rim holds tops: those are no higher.)
 		r := &p.Reaches[i]
 		if r.Start.Invert != nil || r.Start.AtMost != nil || r.ArriveAtMost != nil || r.Down == Outlet && p.End.AtMost != nil {
 			return -1
@@ -488,9 +488,12 @@ func (s *Solver) try(p *Problem, how relax) (margin float64, complete, ok bool) 
 	if !s.search(p, how) {
 		return math.Inf(-1), false, false
 	}
-	tie, most := float64(p.End.TieIn)+s.hand, math.Inf(1)
+	tie, most, rim := float64(p.End.TieIn)+s.hand, math.Inf(1), math.Inf(1)
 	if p.End.AtMost != nil && how < anyStart {
 		most = float64(*p.End.AtMost)
+	}
+	if p.End.Rim != nil && how < anyStart {
+		rim = float64(*p.End.Rim)
 	}
 	s.roots = s.roots[:0]
 	margin, ok = math.Inf(1), true
@@ -499,13 +502,13 @@ func (s *Solver) try(p *Problem, how relax) (margin float64, complete, ok bool) 
 		if s.geo[i].down >= 0 {
 			continue
 		}
-		r := s.arriveAt(i, tie, most)
+		r := s.arriveAt(i, tie, most, rim)
 		margin = min(margin, s.highest(i).d-tie)
 		if r.label < 0 {
 			ok = false
 			r = s.highest(i)
 			if r.d >= tie { // every way arrives too high
-				r = s.lowestArrival(i)
+				r = s.lowestArrival(i, tie)
 			}
 		}
 		s.roots = append(s.roots, r)
@@ -514,13 +517,13 @@ func (s *Solver) try(p *Problem, how relax) (margin float64, complete, ok bool) 
 	return margin, true, ok
 }
 
-// arriveAt is the cheapest way for root i to arrive in [tie, most]; label -1
-// where there is none.
-func (s *Solver) arriveAt(i int, tie, most float64) root {
+// arriveAt is the cheapest way for root i to arrive in [tie, most] with its pipe
+// under rim; label -1 where there is none.
+func (s *Solver) arriveAt(i int, tie, most, rim float64) root {
 	best := root{reach: i, label: -1, cost: math.Inf(1)}
 	for l := s.span[i][0]; l < s.span[i][1]; l++ {
 		f := s.slab.pts(s.labels[l].f)
-		lo, hi := max(f[0].x, tie), min(f[len(f)-1].x, most)
+		lo, hi := max(f[0].x, tie), min(f[len(f)-1].x, most, rim-s.pipes[s.labels[l].pipe].top)
 		if lo > hi+tight {
 			continue
 		}
@@ -545,11 +548,14 @@ func (s *Solver) highest(i int) root {
 	return best
 }
 
-func (s *Solver) lowestArrival(i int) root {
+// lowestArrival is the lowest way for root i to arrive at the tie-in or above it,
+// where there is one.
+func (s *Solver) lowestArrival(i int, tie float64) root {
 	best := root{reach: i, label: -1, d: math.Inf(1)}
 	for l := s.span[i][0]; l < s.span[i][1]; l++ {
-		if e := s.slab.pts(s.labels[l].f)[0]; e.x < best.d {
-			best = root{i, l, e.x, e.y}
+		f := s.slab.pts(s.labels[l].f)
+		if d := max(f[0].x, tie); d < best.d && f[len(f)-1].x >= tie {
+			best = root{i, l, d, at(f, d)}
 		}
 	}
 	return best

@@ -591,6 +591,9 @@ func (lp *lotPlan) problem(l *layout) *profile.Problem {
 	default: // not known: any level will do, and a finding says so
 		p.End = profile.End{TieIn: unit.Elevation(low - 50)}
 	}
+	if in := l.end.inlet; in != nil {
+		p.End.Rim = in.Rim
+	}
 	return p
 }
 

@@ -717,10 +717,13 @@ func (lp *lotPlan) targets() error {
 		case in.Invert != nil:
 			e.tieIn = in.Invert
 		}
-		if in.Rim != nil {
-			top := in.Rim.Plus(-0.15)
-			if e.tieIn == nil || top > *e.tieIn {
-				e.atMost = &top
+		low := e.lower
+		if low == nil {
+			low = e.tieIn
+		}
+		if thin := lp.stock[lp.solidPipe[0]]; in.Rim != nil && low != nil && e.closed == "" {
+			if room, high := in.Rim.Above(*low), (thin.Inside+thin.Outside)/2; high > room+1e-6 {
+				e.closed = fmt.Sprintf("its rim lies %.0f mm above the lowest level at which a pipe may arrive, and the thinnest of the stock is %.0f mm high", 1000*float64(room), 1000*float64(high))
 			}
 		}
 		lp.ends = append(lp.ends, e)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -42,9 +43,10 @@ func (lp *lotPlan) network(l *layout, r *profile.Result) error {
 }
 
 // name gives every node its id: an intake's or outlet's own, else P1, P2, ...
-// down the tree.
+// down the tree, but for names that something in the site bears.
 func (lp *lotPlan) name(l *layout) {
 	n := 0
+	borne := lp.borne(lp.prefix + "P")
 	for i := range l.runs {
 		for _, k := range []int{l.runs[i].from, l.runs[i].to} {
 			m := &l.nodes[k]
@@ -54,11 +56,54 @@ func (lp *lotPlan) name(l *layout) {
 			case m.end != nil:
 				m.id = lp.endName(m.end)
 			case m.id == "":
-				n++
-				m.id = fmt.Sprintf("%sP%d", lp.prefix, n)
+				for m.id == "" || borne[m.id] {
+					n++
+					m.id = fmt.Sprintf("%sP%d", lp.prefix, n)
+				}
 			}
 		}
 	}
+}
+
+// borne are the names in the site that begin so; nil where there are none.
+func (lp *lotPlan) borne(begin string) (names map[string]bool) {
+	add := func(name string) {
+		if strings.HasPrefix(name, begin) {
+			if names == nil {
+				names = map[string]bool{}
+			}
+			names[name] = true
+		}
+	}
+	s := lp.site
+	for i := range s.Lots {
+		add(s.Lots[i].ID)
+	}
+	for i := range s.Easements {
+		add(s.Easements[i].ID)
+	}
+	for i := range s.Swales {
+		add(swaleID(&s.Swales[i]))
+	}
+	for i := range s.Inlets {
+		add(s.Inlets[i].ID)
+	}
+	for i := range s.Outlets {
+		add(s.Outlets[i].ID)
+	}
+	for i := range s.Intakes {
+		add(s.Intakes[i].ID)
+	}
+	for i := range s.PerforatedRuns {
+		add(s.PerforatedRuns[i].ID)
+	}
+	for i := range s.Obstacles {
+		add(s.Obstacles[i].ID)
+	}
+	for i := range s.Drains {
+		add(s.Drains[i].ID)
+	}
+	return names
 }
 
 // endName is the id of the point at an outlet: the outlet's own, but that each lot with
