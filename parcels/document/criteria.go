@@ -276,7 +276,7 @@ func absurd(c parcels.Criteria, pointer string) []parcels.Fault {
 	check("route.utility_angle_deg", c.Route.UtilityAngle, 0, 90)
 	check("route.bend_angle_deg", c.Route.BendAngle, 1, 180)
 	check("route.cleanout_every_m", float64(c.Route.CleanoutEvery), 1, 1000)
-	check("route.least_straight_m", float64(c.Route.LeastStraight), 0, 10)
+	check("route.least_straight_m", float64(c.Route.LeastStraight), 0.05, 10)
 	one("route.outlet", c.Route.Outlet, "nearest", "cheapest")
 	for _, p := range []struct {
 		key   string

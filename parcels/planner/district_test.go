@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"math"
+	"strings"
 	"testing"
 
 	"fallwright/geo/shape"
@@ -100,5 +102,49 @@ func TestHandDistrictRulesItsLots(t *testing.T) {
 	// Both lots in one plan, each by its own rules.
 	if _, _, err := p.Plan(context.Background(), with, planner.Options{Lots: []string{sampledata.Sample, "B5"}, Quick: true}); err != nil {
 		t.Error(err)
+	}
+}
+
+// Hand: the district of lot B4 lays 4 and 6 in pipe only, that of lot B5 asks 8 in and
+// lays it. Each lot is planned; on one trunk no pipe suits both, and that is a fault of
+// the criteria, told with the remedy.
+func TestHandDistrictsWithoutAPipe(t *testing.T) {
+	var doc map[string]any
+	if err := json.Unmarshal(sampledata.StatePlane(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	layers := doc["layers"].(map[string]any)
+	pipe := func(inside, outside float64) any {
+		return map[string]any{"size": "x", "pipe": "solid", "wall": "smooth", "diameter_mm": inside, "outside_diameter_mm": outside, "n": 0.012, "stick_m": 3}
+	}
+	var districts []any
+	for _, f := range layers["parcels"].(map[string]any)["features"].([]any) {
+		f := f.(map[string]any)
+		rule := map[string]any{"B4": map[string]any{"stock": []any{pipe(101.6, 107.1), pipe(152.4, 159.4)}},
+			"B5": map[string]any{"stock": []any{pipe(203.2, 213.4)}, "least_diameter_mm": 203.2}}[f["id"].(string)]
+		if rule != nil {
+			districts = append(districts, map[string]any{"type": "Feature", "id": "of " + f["id"].(string), "geometry": map[string]any{"type": "Polygon", "coordinates": f["geometry"].(map[string]any)["coordinates"]},
+				"properties": map[string]any{"criteria": map[string]any{"pipe": rule}}})
+		}
+	}
+	layers["districts"] = map[string]any{"type": "FeatureCollection", "features": districts}
+	text, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := document.Read(text, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := planner.Planner{Verifier: verify.Checker{}}
+	for _, lot := range []string{"B4", "B5"} {
+		if _, _, err := p.Plan(context.Background(), s, planner.Options{Lots: []string{lot}, Quick: true}); err != nil {
+			t.Errorf("%s: %v", lot, err)
+		}
+	}
+	_, _, err = p.Plan(context.Background(), s, planner.Options{Lots: []string{"B4", "B5"}, Shared: true, Quick: true})
+	var bad *parcels.InputError
+	if !errors.As(err, &bad) || bad.Faults[0].Slug != "criterion-invalid" || !strings.Contains(bad.Faults[0].Detail, "203.2 mm") || !strings.Contains(bad.Faults[0].Detail, "apart") {
+		t.Errorf("%v", err)
 	}
 }

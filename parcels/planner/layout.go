@@ -504,8 +504,15 @@ func (lp *lotPlan) profile(l *layout, out *profile.Result) error {
 // solid pipe (P-105). Both arrive at one level at the lower end, so the solid
 // pipe's own line is open to it; what lies upstream follows down. Each profile is
 // the highest by its own rules, and at every end the lower of two profiles that
-// fall enough falls enough too: the result is the highest that keeps both.
+// fall enough falls enough too: the result is the highest that keeps both, but that
+// a run brought down at its end only starts lower too where it would be too steep: than
+// the criteria let it be, or than stock bends make it (45 degrees).
 func (l *layout) abreast(out *profile.Result) {
+	rules := l.lp.site.Criteria.Pipe
+	most := rules.GreatestSlope
+	if most == 0 {
+		most = 1
+	}
 	for i := len(l.runs) - 1; i >= 0; i-- {
 		r := &l.runs[i]
 		if r.solid() {
@@ -518,6 +525,10 @@ func (l *layout) abreast(out *profile.Result) {
 		}
 		if next := l.nodes[r.to].out; next >= 0 && !l.runs[next].solid() {
 			laid.InvertDown = min(laid.InvertDown, out.Reaches[next].InvertUp)
+		}
+		if fall := float64(laid.InvertUp.Above(laid.InvertDown)); fall > float64(most)*float64(r.length)+0.001 {
+			fall = max(math.Floor(1000*float64(most)*float64(r.length)+1e-6), math.Ceil(1000*float64(rules.LeastSlope)*float64(r.length)-1e-6)) / 1000
+			laid.InvertUp = mm(laid.InvertDown.Plus(unit.Length(fall)))
 		}
 		l.lp.remeasure(l, i, laid)
 	}

@@ -167,6 +167,11 @@ func (lp *lotPlan) take(lots []*parcels.Lot) error {
 	}
 	lp.parted()
 	lp.pipes()
+	if len(lp.solidPipe) == 0 {
+		c := lp.site.Criteria.Pipe
+		return &parcels.InputError{Kind: parcels.Invalid, Faults: []parcels.Fault{{Slug: "criterion-invalid", Pointer: "/layers/districts", Member: "pipe.least_diameter_mm",
+			Detail: fmt.Sprintf("The stock has no solid pipe of wall %s that is %g mm wide or more inside, which the districts of %s together ask on one trunk. Give one, change pipe.wall or pipe.least_diameter_mm of a district, or drain the lots apart.", c.Wall, c.LeastDiameter, lp.names())}}}
+	}
 	lp.width = lp.trenchWidth(lp.stockOf[lp.solidPipe[0]].OutsideDiameter)
 	for i := range lp.members {
 		lp.members[i].width = lp.width
