@@ -55,7 +55,14 @@ func (c asbuiltCmd) Run(e *env) error {
 	if err != nil {
 		return named(err, c.Plan)
 	}
-	in := asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Only: c.RunName}
+	if err := ofSite(plan, s); err != nil {
+		return named(err, c.Plan)
+	}
+	in, err := answer.Built(s, plan)
+	if err != nil {
+		return err
+	}
+	in.Only = c.RunName
 	var read []parcels.Finding
 	if c.Shots == "" {
 		in.Shots = asbuilt.FromSite(s, plan)

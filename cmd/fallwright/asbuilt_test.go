@@ -4,6 +4,7 @@ package main
 // one thing wrong, told apart by the command; and the rest laid to what is laid.
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -194,6 +195,13 @@ func TestResolveCommandAndService(t *testing.T) {
 	plan, err := os.ReadFile(planFile)
 	if err != nil {
 		t.Fatal(err)
+	}
+	other := filepath.Join(dir, "other.json")
+	if err := os.WriteFile(other, bytes.Replace(plan, []byte(`"B1"`), []byte(`"B99"`), 1), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := call(t, "", "asbuilt", site, other); code != exitInput || !strings.Contains(errs, "other.json") || !strings.Contains(errs, `"B99"`) {
+		t.Errorf("a plan of another site: exit %d, %s", code, errs)
 	}
 	all := shots(t, plan)
 	last := all[len(all)-1].run

@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 
 	"fallwright/api"
 	"fallwright/geo/frame"
@@ -199,7 +200,14 @@ func (g engine) Execute(ctx context.Context, r api.Request) (api.Answer, error) 
 		if err != nil {
 			return api.Answer{}, named(err, "plan")
 		}
-		in := asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Only: o.ShotRun}
+		if err := ofSite(plan, s); err != nil {
+			return api.Answer{}, named(err, "plan")
+		}
+		in, err := answer.Built(s, plan)
+		if err != nil {
+			return api.Answer{}, err
+		}
+		in.Only = o.ShotRun
 		var told []parcels.Finding
 		if raw := r.Extra["shots"]; len(raw) == 0 {
 			in.Shots = asbuilt.FromSite(s, plan)
@@ -303,12 +311,17 @@ func withWhatIf(ctx context.Context, p *planner.Planner, s *parcels.Site, po pla
 		}
 		return nil, err
 	}
+	return outcomesBeside(body, rows)
+}
+
+// outcomesBeside is a plan's document with outcomes as its last member.
+func outcomesBeside(body []byte, rows []planner.WhatIf) ([]byte, error) {
 	text, err := json.Marshal(rows)
 	if err != nil {
 		return nil, err
 	}
-	body = bytes.TrimSuffix(bytes.TrimSpace(body), []byte("}"))
-	return append(append(append(bytes.TrimSpace(body), `,"what_if":`...), text...), '}', '\n'), nil
+	body = bytes.TrimSpace(bytes.TrimSuffix(bytes.TrimSpace(body), []byte("}")))
+	return slices.Concat(body, []byte(`,"what_if":`), text, []byte("}\n")), nil
 }
 
 // optionFault puts faults of the lots and options, which stand beside the site,

@@ -357,14 +357,11 @@ func TestWhatIf(t *testing.T) {
 	if code != exitDone {
 		t.Fatalf("exit %d: %s", code, errs)
 	}
-	at := strings.Index(out, "{\n \"what_if\"")
-	if at < 0 {
-		t.Fatalf("no differences in the answer")
-	}
 	var w struct {
+		Status string           `json:"status"`
 		WhatIf []planner.WhatIf `json:"what_if"`
 	}
-	if err := json.Unmarshal([]byte(out[at:]), &w); err != nil || len(w.WhatIf) != 2 {
+	if err := json.Unmarshal([]byte(out), &w); err != nil || len(w.WhatIf) != 2 || w.Status == "" { // one document
 		t.Fatal(err, len(w.WhatIf))
 	}
 	flat, two := w.WhatIf[0], w.WhatIf[1]
@@ -376,6 +373,21 @@ func TestWhatIf(t *testing.T) {
 	}
 	if code, _, errs := call(t, "", "plan", sample(t), "--lot", "B1", "--what-if", "pipe.slop=1"); code != exitInput || !strings.Contains(errs, "pipe.slop") {
 		t.Errorf("an unknown criterion: exit %d, %s", code, errs)
+	}
+}
+
+// Standard output that is a plan's JSON is one document: text is not put after it.
+func TestHandOneDocument(t *testing.T) {
+	for _, to := range [][]string{{"--json"}, {"--out", "-"}} {
+		args := append([]string{"plan", sample(t), "--lot", sampledata.Sample}, to...)
+		if code, out, errs := call(t, "", append(args, "--steps", "R1")...); code != exitInput || out != "" || !strings.Contains(errs, "--out FILE") {
+			t.Errorf("%v: exit %d, %d bytes, %s", to, code, len(out), errs)
+		}
+		_, out, errs := call(t, "", append(args, "--what-if", "pipe.target_slope=0.005")...)
+		var w map[string]json.RawMessage
+		if err := json.Unmarshal([]byte(out), &w); err != nil || w["what_if"] == nil || w["network"] == nil {
+			t.Errorf("%v: %v %s", to, err, errs)
+		}
 	}
 }
 

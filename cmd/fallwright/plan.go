@@ -37,6 +37,9 @@ func newPlanner() *planner.Planner {
 }
 
 func (c planCmd) Run(e *env) error {
+	if c.onStdout() && len(c.Steps) > 0 {
+		return inputFault("steps", "option-invalid", "The calculation of a run is text, and standard output is the plan's JSON. Write the plan to a file (--out FILE, without --json), or ask for --steps by itself.")
+	}
 	if c.Again != "" {
 		return c.again(e)
 	}
@@ -80,6 +83,9 @@ func (c planCmd) Run(e *env) error {
 	return err
 }
 
+// onStdout says that standard output is the plan's JSON, one document.
+func (c planCmd) onStdout() bool { return c.JSON || c.Out == "-" }
+
 // plan plans and shows. The error of a plan that is not feasible comes with it.
 func (c planCmd) plan(e *env, s *parcels.Site, surface ground.Surface) (*parcels.Plan, []byte, error) {
 	o := planner.Options{Lots: c.Lots, Outlet: c.Outlet, Shared: c.Shared, Surface: surface}
@@ -87,11 +93,23 @@ func (c planCmd) plan(e *env, s *parcels.Site, surface ground.Surface) (*parcels
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := c.show(e, plan, body); err != nil {
+	var rows []planner.WhatIf
+	shown := body
+	if len(c.WhatIf) > 0 {
+		if rows, err = c.whatIf(e, s, o, plan); err != nil {
+			return nil, nil, err
+		}
+		if c.onStdout() { // as the service sends it
+			if shown, err = outcomesBeside(body, rows); err != nil {
+				return nil, nil, err
+			}
+		}
+	}
+	if err := c.show(e, plan, body, shown); err != nil {
 		return nil, nil, err
 	}
-	if len(c.WhatIf) > 0 {
-		if err := c.whatIf(e, s, o, plan); err != nil {
+	if len(rows) > 0 && !c.onStdout() {
+		if err := c.whatIfTable(e, plan, rows); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -115,8 +133,12 @@ func verdict(plan *parcels.Plan) error {
 	return nil
 }
 
-// show writes the plan where it is asked for.
-func (c planCmd) show(e *env, plan *parcels.Plan, body []byte) error {
+// show writes the plan where it is asked for: into a file as it was verified, on
+// standard output with what was asked beside it.
+func (c planCmd) show(e *env, plan *parcels.Plan, body, shown []byte) error {
+	if c.Out == "-" {
+		body = shown
+	}
 	if c.Out != "" {
 		out := body
 		if strings.EqualFold(filepath.Ext(c.Out), ".geojson") {
@@ -132,7 +154,7 @@ func (c planCmd) show(e *env, plan *parcels.Plan, body []byte) error {
 	switch {
 	case c.JSON:
 		if c.Out != "-" {
-			return e.write("-", body)
+			return e.write("-", shown)
 		}
 	case c.Out != "-":
 		return planTable(e.stdout, plan, c.units())
@@ -160,27 +182,21 @@ func networkOf(plan []byte) ([]byte, error) {
 	return json.MarshalIndent(p.Network, "", " ")
 }
 
-// whatIf shows what each change does to the plan.
-func (c planCmd) whatIf(e *env, s *parcels.Site, o planner.Options, plan *parcels.Plan) error {
+// whatIf works out what each change does to the plan.
+func (c planCmd) whatIf(e *env, s *parcels.Site, o planner.Options, plan *parcels.Plan) ([]planner.WhatIf, error) {
 	var changes []planner.Change
 	for _, w := range c.WhatIf {
 		key, value, ok := strings.Cut(w, "=")
 		if !ok || key == "" || value == "" {
-			return inputFault("what-if", "option-invalid", fmt.Sprintf("%q is not KEY=VALUE.", parcels.Excerpt(w)))
+			return nil, inputFault("what-if", "option-invalid", fmt.Sprintf("%q is not KEY=VALUE.", parcels.Excerpt(w)))
 		}
 		changes = append(changes, planner.Change{Key: key, Value: value})
 	}
-	rows, err := newPlanner().WhatIf(e.ctx, s, o, plan, changes)
-	if err != nil {
-		return err
-	}
-	if c.JSON {
-		b, err := json.MarshalIndent(map[string]any{"what_if": rows}, "", " ")
-		if err != nil {
-			return err
-		}
-		return e.write("-", append(b, '\n'))
-	}
+	return newPlanner().WhatIf(e.ctx, s, o, plan, changes)
+}
+
+// whatIfTable shows the outcomes.
+func (c planCmd) whatIfTable(e *env, plan *parcels.Plan, rows []planner.WhatIf) error {
 	u := c.units()
 	t := table{head: []string{"what if", "verdict", "outlet", "trench", "least slope", "deepest", "largest pipe", "excavation", "stone", "cost index", "line full", "room in the voids"}, right: "___rrrrrrrrr"}
 	show := func(what string, x planner.Outcome) {

@@ -173,7 +173,7 @@ func (c planCmd) again(e *env) error {
 	if err != nil {
 		return err
 	}
-	if err := c.show(e, plan, body); err != nil {
+	if err := c.show(e, plan, body, body); err != nil {
 		return err
 	}
 	own := "fallwright " + version()

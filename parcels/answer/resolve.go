@@ -10,7 +10,36 @@ import (
 	"fallwright/parcels"
 	"fallwright/parcels/asbuilt"
 	"fallwright/parcels/planner"
+	"fallwright/parcels/siting"
 )
+
+// Built is what a plan of a site is held against when it is laid: each lot under the
+// criteria of its districts. The shots are the caller's to add. The error is an
+// *parcels.InputError of a district's criteria.
+func Built(s *parcels.Site, plan *parcels.Plan) (asbuilt.Input, error) {
+	in := asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame}
+	st := siting.New(s)
+	for i := range plan.Runs {
+		lot := s.Lot(plan.Runs[i].Lot)
+		if lot == nil {
+			continue
+		}
+		if _, known := in.Of[lot.ID]; known {
+			continue
+		}
+		under, _, err := st.Under(lot)
+		if err != nil {
+			return in, err
+		}
+		if under != s {
+			if in.Of == nil {
+				in.Of = map[string]parcels.Criteria{}
+			}
+			in.Of[lot.ID] = under.Criteria
+		}
+	}
+	return in, nil
+}
 
 // Resolve locks what the report says lies well, works the levels of the rest
 // again round what was met, and writes the outcome into the report. The error is

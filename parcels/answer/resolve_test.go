@@ -2,6 +2,7 @@ package answer_test
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -67,7 +68,12 @@ func shot(t *testing.T, s *parcels.Site, plan *parcels.Plan, off ...float64) (*a
 			shots = append(shots, asbuilt.Shot{ID: fmt.Sprint(len(shots) + 1), At: at, Z: &z, Run: id, Kind: "invert"})
 		}
 	}
-	rep, err := asbuilt.Assess(asbuilt.Input{Plan: plan, Lots: s.Lots, Criteria: s.Criteria, Frame: s.Frame, Shots: shots})
+	in, err := answer.Built(s, plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Shots = shots
+	rep, err := asbuilt.Assess(in)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -233,6 +239,41 @@ func TestHostileResolve(t *testing.T) {
 		var in *parcels.InputError
 		if !errors.As(err, &in) || len(in.Faults) == 0 || in.Faults[0].Detail == "" {
 			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// What is laid to the plan has cover enough by the site's criteria, and too little where
+// the district of the lot asks 4 ft (1.2192 m).
+func TestHandBuiltUnderDistrict(t *testing.T) {
+	_, s, plan := b1(t)
+	var doc map[string]any
+	if err := json.Unmarshal(sampledata.StatePlane(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	layers := doc["layers"].(map[string]any)
+	for _, f := range layers["parcels"].(map[string]any)["features"].([]any) {
+		if f := f.(map[string]any); f["id"] == "B1" {
+			layers["districts"] = map[string]any{"type": "FeatureCollection", "features": []any{map[string]any{"type": "Feature", "id": "overlay", "geometry": f["geometry"],
+				"properties": map[string]any{"criteria": map[string]any{"pipe": map[string]any{"least_cover_ft": 4, "greatest_depth_ft": 9}}}}}}
+		}
+	}
+	text, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	under, err := document.Read(text, document.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		site *parcels.Site
+		told bool
+	}{{s, false}, {under, true}} {
+		rep, _ := shot(t, c.site, plan, 0, 0, 0)
+		i := slices.IndexFunc(rep.Findings, func(f parcels.Finding) bool { return f.Code == asbuilt.CodeCover })
+		if (i >= 0) != c.told || i >= 0 && math.Abs(*rep.Findings[i].Required-1.2192) > 1e-9 {
+			t.Errorf("district %v: %+v", c.told, rep.Findings)
 		}
 	}
 }

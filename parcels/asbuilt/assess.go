@@ -134,6 +134,14 @@ func Assess(in Input) (*Report, error) {
 	return r, nil
 }
 
+// criteria are those of the lot that a run lies on.
+func (a *assessor) criteria(r *parcels.Run) parcels.Criteria {
+	if c, ok := a.in.Of[r.Lot]; ok {
+		return c
+	}
+	return a.in.Criteria
+}
+
 func fault(pointer, slug, format string, args ...any) parcels.Fault {
 	return parcels.Fault{Slug: slug, Pointer: pointer, Detail: fmt.Sprintf(format, args...)}
 }

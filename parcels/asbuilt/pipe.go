@@ -361,7 +361,7 @@ func (a *assessor) levels(i int) {
 	b := t.built
 	d, od := t.run.Diameter/1000, t.run.OutsideDiameter/1000
 	wall := (od - d) / 2
-	c := a.in.Criteria
+	c := a.criteria(t.run)
 	var high, low []found // off grade in dry pipe
 	var leastCover, mostDepth *found
 	for k := range t.pts {
@@ -433,7 +433,7 @@ func (a *assessor) offGrade(t *track, code, what string, worst found) {
 // A fall counts as less only beyond what two readings of the rod leave open.
 func (a *assessor) slopes(t *track) {
 	b := t.built
-	least := float64(a.in.Criteria.Pipe.LeastSlope)
+	least := float64(a.criteria(t.run).Pipe.LeastSlope)
 	n := len(t.pts)
 	if n < 2 {
 		return
@@ -520,14 +520,15 @@ func (a *assessor) beside(t *track) {
 // beyond it), at the edge where it is least against what is asked there.
 func (a *assessor) lotLine(t *track, p orb.Point) (dist, need float64) {
 	dist, need = math.Inf(1), 0
+	c := a.criteria(t.run)
 	least := math.Inf(1)
 	outside := shape.Locate(p, t.lot.Shape) == shape.Outside
 	for pi, poly := range t.lot.Shape {
 		for ri, ring := range poly {
 			for e := 0; e+1 < len(ring); e++ {
-				req := float64(a.in.Criteria.Clearance.LotLine + a.in.Criteria.Clearance.LineMargin)
+				req := float64(c.Clearance.LotLine + c.Clearance.LineMargin)
 				if pi == 0 && ri == 0 && e < len(t.lot.Roles) {
-					req = float64(a.in.Criteria.LineClearance(t.lot.Roles[e]))
+					req = float64(c.LineClearance(t.lot.Roles[e]))
 				}
 				if t.lot.Clearance != nil {
 					req = float64(*t.lot.Clearance)

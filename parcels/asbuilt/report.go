@@ -83,6 +83,8 @@ type Input struct {
 	// Lots of the site, for the distance to the lot line; nil: not judged.
 	Lots     []parcels.Lot
 	Criteria parcels.Criteria
+	// Of holds the criteria of lots that a district rules otherwise, by lot.
+	Of map[string]parcels.Criteria
 	// Frame of the site, to try other readings of the file's coordinates; nil:
 	// the plane itself.
 	Frame *frame.Frame
