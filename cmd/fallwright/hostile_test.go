@@ -124,3 +124,16 @@ func TestHandNoFormulaInTables(t *testing.T) {
 		}
 	}
 }
+
+// A document of many faults tells the first fifty and how many there are more.
+func TestHandManyFaults(t *testing.T) {
+	spots := make([]string, 80)
+	for i := range spots {
+		spots[i] = `{"type":"Feature","properties":{"elevation_m":1},"geometry":{"type":"Point","coordinates":["x",36.1]}}`
+	}
+	text := `{"layers":{"parcels":{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"lot":"L"},"geometry":{"type":"Polygon","coordinates":[[[-86.9,36.1],[-86.899,36.1],[-86.899,36.101],[-86.9,36.1]]]}}]},"spots":{"type":"FeatureCollection","features":[` + strings.Join(spots, ",") + `]}}}`
+	code, _, errs := call(t, text, "plan", "-")
+	if n := strings.Count(errs, "\n"); code != exitInput || n != 51 || !strings.Contains(errs, "and 30 more faults") {
+		t.Errorf("exit %d, %d lines: %.300s", code, n, errs)
+	}
+}

@@ -94,7 +94,12 @@ func (e *env) finish(err error) int {
 	case errors.Is(err, errStop):
 		return exitStop
 	case errors.As(err, &in):
-		for _, f := range in.Faults {
+		const most = 50 // more scroll the first, which often is the cause of the rest, away
+		for i, f := range in.Faults {
+			if i == most {
+				fmt.Fprintf(e.stderr, "... and %d more faults: mend these first, most are often of one cause.\n", len(in.Faults)-most)
+				break
+			}
 			line := f.Detail
 			if in.File != "" {
 				line = in.File + ": " + line
