@@ -42,8 +42,8 @@ export class Board {
   hand = false;
   backdrop: Backdrop | null = null;
   handlers = {
-    pick: (_name: string) => { }, point: (_p: number[]) => { }, dragRoute: (_i: number, _p: number[]) => { }, dropRoute: () => { }, measure: (_p: XY) => { },
-    mark: (_numbers: number[], _at: number[]) => { }, moving: (_h: Handle) => { }, moved: (_h: Handle) => { }, left: () => { }, view: () => { },
+    pick: (_name: string) => { }, point: (_p: number[]) => { }, dragRoute: (_i: number, _p: number[]) => { }, dropRoute: () => { }, measure: (_p: XY) => { }, place: (_p: XY) => { },
+    mark: (_numbers: number[], _at: number[]) => { }, moving: (_h: Handle) => { }, moved: (_h: Handle) => { }, chosen: (_h: Handle) => { }, left: () => { }, view: () => { },
   };
   private zone: { shapes: Shape[]; box: Box } | null = null;
   private refit: (() => void) | null = null;
@@ -325,7 +325,11 @@ export class Board {
       const s = at(e);
       if (down.size > 0) { moved = 99; return; }
       const ended = drag; drag = null; this.hand = false;
-      if (ended && (moved <= 2 || e.type === 'pointercancel')) this.handlers.left();
+      if (ended && (moved <= 2 || e.type === 'pointercancel')) {
+        this.handlers.left();
+        const h = 'handle' in ended && e.type !== 'pointercancel' ? this.handles[ended.handle] : undefined;
+        if (h) this.handlers.chosen(h);
+      }
       else if (ended && 'vertex' in ended) this.handlers.dropRoute();
       else if (ended) { const h = this.handles[ended.handle]; if (h) this.handlers.moved(h); }
       else if (moved <= 4 && e.type !== 'pointercancel') this.click(s);
@@ -338,6 +342,7 @@ export class Board {
   private click(s: XY): void {
     if (this.mode === 'draw') { this.handlers.point(this.snap(s) ?? this.plane!.toDoc(this.plain(s))); return; }
     if (this.mode === 'measure') { const q = this.snap(s); this.handlers.measure(q ? this.plane!.toPlane(q) : this.plain(s)); return; }
+    if (this.mode === 'add') { this.handlers.place(this.plain(s)); return; }
     if (this.mode !== 'look') return;
     const numbers = this.over.marksAt(s);
     this.handlers.mark(numbers, s);

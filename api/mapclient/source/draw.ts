@@ -2,28 +2,31 @@
 // of it.
 
 import type { Num, Stretch, XY } from './answers';
+import type { Handle } from './board';
 import { $, act, button, el, hold, input, reason, tell, words } from './dom';
 import { groundAlong } from './ground';
 import { showCautions, livePlan, replan, short } from './plan';
 import { shifted } from './plane';
 import * as service from './service';
-import { edited, features, forDrag, here, withRoute } from './site';
+import { changed, forDrag, here, keyed, positions, withRoute } from './site';
 import { board, change, criteria, state } from './state';
+import { addHelp, takeAway } from './things';
 import * as u from './units';
 
 const help: Record<string, string> = {
   look: 'Look: drag the plan, click a lot to plan it.',
   draw: 'Draw: click to set points, drag a square to move one. Points catch inlets, intakes, other ends and the edge of the trench zone. An arrow shows the smallest shift that mends a stretch; A makes it. Escape ends drawing.',
-  move: 'Move: drag a ring (intake or tree of the lot). The service plans again when you let go.',
+  move: 'Move: drag a ring (intake or tree of the lot, or what was added). The service plans again when you let go. A tap chooses one to take away.',
   measure: 'Measure: click two points or more; the length is told on the plan. It is as good as the map, no better.',
 };
-export const helpOf = (m: string): string => help[m] ?? '';
+export const helpOf = (m: string): string => m === 'add' ? addHelp() : help[m] ?? '';
 export function mode(m: string): void {
   if (m === 'draw' && !state.lot) { tell('Choose a lot first: the route is checked against its lines.'); return; }
-  if (m === 'move' && state.large) { tell('This site has too many lots to be changed here: open its lots as a site of their own to move things.'); return; }
+  if (m === 'add' && !state.lot) { tell('Choose a lot first: what is added is planned with it.'); return; }
+  if ((m === 'move' || m === 'add') && state.large) { tell('This site has too many lots to be changed here: open its lots as a site of their own to move or add things.'); return; }
   board.mode = m; board.sheet.dataset.mode = m; board.cross = null;
-  board.tape = [];
-  for (const [id, one] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).setAttribute('aria-pressed', String(one === m));
+  board.tape = []; button('addFinish').hidden = true; choose(null);
+  for (const [id, one] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeAdd', 'add'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).setAttribute('aria-pressed', String(one === m));
   $('modeHelp').textContent = helpOf(m);
   $('tale').hidden = true;
   grips(); board.redraw();
@@ -49,7 +52,7 @@ export async function check(whole: boolean): Promise<void> {
   // what was asked for is still looked at; while a line is dragged the last answer will do until the next
   const still = () => state.doc === doc && state.lot === lot && board.route.length > 1 && (line === board.route || dragged);
   try {
-    const moved = edited(doc, { moves: state.edits.moves, route: [] }, state.lot), began = performance.now();
+    const moved = changed(doc, state.edits), began = performance.now();
     const sent = whole ? { ...moved, layers: { ...moved.layers, drains: withRoute(moved, line, lot) } } : forDrag(moved, line, lot);
     const got = await service.execute('check', sent, { lots: [lot], ...criteria() });
     $('live').dataset[whole ? 'ms' : 'dragMs'] = String(Math.round(performance.now() - began));
@@ -121,20 +124,31 @@ export function showCheck(p: Record<string, any>): void {
 }
 let dragged = false, moving = false;
 
-/** What can be moved: intakes and trees of the lot. */
+/** The key of what is chosen among what can be moved. */
+let held = '';
+export const chosen = (): string => held;
+export function choose(h: Handle | null): void {
+  held = h?.key ?? '';
+  button('takeAway').hidden = !h;
+  if (h) { button('takeAway').textContent = `Remove ${h.text}`; button('takeAway').title = `Take ${h.text} off the site (Delete)`; }
+}
+/** What can be moved or taken away: intakes and trees of the lot, and what was added. */
 export function grips(): void {
   board.handles = [];
   if (!state.doc || !state.lot || !state.plane) return;
-  const moved = edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot);
-  for (const layer of ['intakes', 'obstacles']) features(moved, layer).forEach((f, index) => {
-    if (f.geometry?.type !== 'Point' || String(f.properties?.lot) !== state.lot) return;
-    if (layer === 'obstacles' && f.properties?.kind !== 'tree') return;
-    board.handles.push({ key: `${layer}/${index}`, at: state.plane!.toPlane(f.geometry.coordinates), text: String(f.properties?.intake ?? f.properties?.kind ?? '') });
-  });
+  for (const layer of ['intakes', 'obstacles']) for (const { key, feature: f } of keyed(state.doc, layer, state.edits)) {
+    const own = key.includes('/+'), lot = f?.properties?.lot;
+    if (String(lot) !== state.lot && !(own && lot === undefined)) continue;
+    if (!own && (f.geometry?.type !== 'Point' || layer === 'obstacles' && f.properties?.kind !== 'tree')) continue;
+    let at: number[] | undefined;
+    positions(f.geometry, p => { at ??= p; });
+    if (at) board.handles.push({ key, at: state.plane.toPlane(at), text: String(f.properties?.intake ?? words(f.properties?.utility ?? f.properties?.kind)) });
+  }
+  if (!board.handles.some(h => h.key === held)) choose(null);
 }
 
 export function startDrawing(): void {
-  for (const [id, m] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).onclick = () => { mode(m); if (m !== 'look') board.sheet.scrollIntoView({ block: 'nearest' }); };
+  for (const [id, m] of [['modeLook', 'look'], ['modeDraw', 'draw'], ['modeAdd', 'add'], ['modeMove', 'move'], ['modeMeasure', 'measure']] as const) button(id).onclick = () => { mode(m); if (m !== 'look') board.sheet.scrollIntoView({ block: 'nearest' }); };
   button('mendWorst').onclick = () => mend();
   button('clearRoute').onclick = () => { if (state.edits.route.length) change({ ...state.edits, route: [] }, checkAll); };
   $<HTMLFormElement>('typed').onsubmit = e => {
@@ -145,7 +159,9 @@ export function startDrawing(): void {
     const p = state.plane.toPlane(last), m = u.typedLength(d);
     addPoint(state.plane.toDoc([p[0] + m * Math.sin(b * Math.PI / 180), p[1] + m * Math.cos(b * Math.PI / 180)]));
   };
+  button('takeAway').onclick = () => takeAway(held);
   const h = board.handlers;
+  h.chosen = one => { choose(one); tell(`${one.text}: drag it, or remove it (Delete).`); };
   h.point = addPoint;
   h.dragRoute = (i, p) => { dragged = true; const r = [...board.route]; r[i] = p.map(Number); board.setRoute(r); void check(false); };
   h.dropRoute = () => { if (!dragged) return; dragged = false; change({ ...state.edits, route: board.route }, checkAll); };

@@ -1,7 +1,7 @@
 // The page: joins its parts to the controls.
 
 import { $, button, choice, el, refuse, tell } from './dom';
-import { addPoint, check, dropLast, grips, helpOf, mend, mode, showCheck, startDrawing } from './draw';
+import { addPoint, check, choose as take, chosen, dropLast, grips, helpOf, mend, mode, showCheck, startDrawing } from './draw';
 import { fitBuilt, startBuilt, takeShots } from './built';
 import { startKeeping } from './keep';
 import { startLocating } from './locate';
@@ -11,28 +11,29 @@ import { choose, replan, showCautions, showPlan, sliders, stand, startPlan, tell
 import { DocumentScene } from './scene';
 import * as service from './service';
 import { remember, remembered, startBackdrop } from './settings';
-import { edited } from './site';
+import { changed } from './site';
 import { after, board, redo, state, undo } from './state';
 import { swatch, switches } from './style';
+import { askSize, dropCorner, place, startThings, takeAway } from './things';
 import * as u from './units';
 
 // --- what follows a change ----------------------------------------------------
 
-/** The document and the moves that the scene was made of. */
-let made: { doc: unknown; moves: string } = { doc: null, moves: '{}' };
+/** The open document, and the changed one that the scene was made of. */
+let made: { doc: unknown; shown: unknown } = { doc: null, shown: null };
 after.edit = () => {
   button('undo').disabled = !state.past.length; button('redo').disabled = !state.future.length;
   if (!state.doc || !state.plane) return;
-  const moves = JSON.stringify(state.edits.moves);
-  if (made.doc !== state.doc) made = { doc: state.doc, moves: '{}' }; // opening has made the scene of the document as it is
-  if (!state.large && moves !== made.moves) board.setScene(new DocumentScene(edited(state.doc, { moves: state.edits.moves, route: [] }, state.lot), state.plane), state.plane);
-  made.moves = moves;
+  if (made.doc !== state.doc) made = { doc: state.doc, shown: state.doc }; // opening has made the scene of the document as it is
+  const now = changed(state.doc, state.edits);
+  if (!state.large && now !== made.shown) board.setScene(new DocumentScene(now, state.plane), state.plane);
+  made.shown = now;
   board.setRoute(state.edits.route);
   grips(); board.redraw(); sliders();
 };
 after.undo = was => {
   const e = state.edits;
-  if (e.moves !== was.moves || e.what !== was.what || e.outlet !== was.outlet) void replan(); else if (e.shots !== was.shots) void fitBuilt();
+  if (e.moves !== was.moves || e.added !== was.added || e.gone !== was.gone || e.what !== was.what || e.outlet !== was.outlet) void replan(); else if (e.shots !== was.shots) void fitBuilt();
   void check(true);
 };
 
@@ -63,7 +64,7 @@ $('board').addEventListener('keydown', e => {
   if (arrow) {
     const [dx, dy] = arrow, h = board.handles[gripped]; done();
     const moved = (p: [number, number]): [number, number] => { const s = board.screen(p); return board.plain([s[0] - dx / 6, s[1] - dy / 6]); };
-    if (board.mode === 'draw' || board.mode === 'measure') { board.cross = moved(board.cross ?? middle()); board.show(board.cross); }
+    if (board.mode === 'draw' || board.mode === 'measure' || board.mode === 'add') { board.cross = moved(board.cross ?? middle()); board.show(board.cross); }
     else if (board.mode === 'move' && h) { h.at = moved(h.at); const g = gripped; board.handlers.moved(h); gripped = g; const now = board.handles[g]; if (now) board.show(now.at); }
     else board.pan(dx, dy);
     return;
@@ -76,12 +77,14 @@ $('board').addEventListener('keydown', e => {
     case 'n': case 'N': done(); if (state.station < state.rows.length - 1) stand(state.station + 1); break;
     case 'p': case 'P': done(); if (state.station > 0) stand(state.station - 1); break;
     case 'd': case 'D': done(); mode('draw'); if (board.mode === 'draw') { board.cross = middle(); board.redraw(); tell(helpOf('draw')); } break;
+    case 't': case 'T': done(); mode('add'); if (board.mode === 'add') { board.cross = middle(); board.redraw(); tell(helpOf('add')); } break;
+    case 'Delete': if (board.mode === 'move') { done(); takeAway(chosen()); } break;
     case 'l': case 'L': done(); mode('measure'); board.cross = middle(); board.redraw(); tell(helpOf('measure')); break;
     case 'm': case 'M': {
       done();
       if (board.mode === 'move' && board.handles.length) gripped = (gripped + 1) % board.handles.length; else { mode('move'); gripped = board.mode === 'move' && board.handles.length ? 0 : -1; }
       const h = board.handles[gripped];
-      if (h) { tell(`${h.text}: arrows move it, M takes the next.`); board.cross = h.at; board.show(h.at); }
+      if (h) { take(h); tell(`${h.text}: arrows move it, Delete takes it away, M takes the next.`); board.cross = h.at; board.show(h.at); }
       break;
     }
     case 'Enter': {
@@ -89,10 +92,11 @@ $('board').addEventListener('keydown', e => {
       if (!board.cross) break;
       if (board.mode === 'draw') { done(); addPoint(board.snap(board.screen(board.cross)) ?? plane.toDoc(board.cross)); }
       else if (board.mode === 'measure') { done(); board.handlers.measure(board.cross); }
+      else if (board.mode === 'add') { done(); place(board.cross); }
       break;
     }
     case 'a': case 'A': if (board.route.length > 1) { done(); mend(); } break;
-    case 'Backspace': if (board.mode === 'draw') { done(); dropLast(); } break;
+    case 'Backspace': if (board.mode === 'draw') { done(); dropLast(); } else if (board.mode === 'add') { done(); dropCorner(); } break;
     case 'Escape': done(); mode('look'); break;
   }
 });
@@ -106,14 +110,14 @@ button('zoomIn').onclick = () => board.zoom(1.5); button('zoomOut').onclick = ()
 button('fitLot').onclick = () => board.fitLot(); button('fitSite').onclick = () => board.fitSite();
 button('reportClose').onclick = () => { $('report').hidden = true; $('board').focus({ preventScroll: true }); };
 
-const unitsNow = () => { for (const n of document.querySelectorAll('.unitLength')) n.textContent = u.lengthUnit(); sliders(); };
+const unitsNow = () => { for (const n of document.querySelectorAll('.unitLength')) n.textContent = u.lengthUnit(); askSize(); sliders(); };
 choice('units').onchange = () => {
   u.setUnits(choice('units').value); remember('units', choice('units').value);
   unitsNow(); showPlan(); workAgain(); if (state.check) showCheck(state.check); if (state.built) void fitBuilt(); board.repaint();
 };
 
 if (remembered('units') === 'si') { choice('units').value = 'si'; u.setUnits('si'); }
-startOpening(takeShots); startPlan(); startPanels(); startDrawing(); startBuilt(); startKeeping(); startLocating();
+startOpening(takeShots); startPlan(); startPanels(); startDrawing(); startThings(); startBuilt(); startKeeping(); startLocating();
 legend(); unitsNow(); mode('look');
 if (matchMedia('(max-width: 62rem)').matches) $<HTMLDetailsElement>('findingsBox').open = true;
 service.get('/assets/cautions.json').then(showCautions).catch(e => refuse(e, 'The cautions cannot be shown'));

@@ -99,8 +99,9 @@ export async function openFiles(list: File[]): Promise<void> {
     if (!files.length) return;
     const got = sites.read(files, state.doc), { edits, past, future, lot } = state;
     if (!await open(wish, got.doc, got.text, 'file', undefined, got.notes) || !got.added.length) return;
-    // layers were added to what was open: what was done there goes on, but for what was moved of a layer that is another now
-    const stays = (e: sites.Edits): sites.Edits => ({ ...e, moves: Object.fromEntries(Object.entries(e.moves).filter(([at]) => !got.added.includes(at.split('/')[0]!))) });
+    // layers were added to what was open: what was done there goes on, but for what was moved or taken away of a layer that is another now
+    const holds = (key: string): boolean => key.includes('/+') || !got.added.includes(key.split('/')[0]!);
+    const stays = (e: sites.Edits): sites.Edits => ({ ...e, moves: Object.fromEntries(Object.entries(e.moves).filter(([key]) => holds(key))), gone: e.gone.filter(holds) });
     Object.assign(state, { edits: stays(edits), past: past.map(stays), future: future.map(stays) });
     after.edit();
     if (lot) choose(lot);

@@ -4,7 +4,7 @@ import type { Plan, Zone } from './answers';
 import { placeOf } from './over';
 import { $, act, button, choice, el, reason, refuse, say, tell, words } from './dom';
 import * as service from './service';
-import { features, noEdits, type Edits } from './site';
+import { features, noEdits, untouched, type Edits } from './site';
 import { board, change, criteria, leaveLot, profiles, site, state } from './state';
 import { check, grips } from './draw';
 import { share } from './open';
@@ -43,7 +43,7 @@ export async function replan(): Promise<void> {
     void look(doc, lot, signal);
     const fresh = !state.plan;
     state.plan = plan;
-    if (!Object.keys(c).length && !Object.keys(e.moves).length && !e.outlet) state.base = plan;
+    if (!Object.keys(c).length && untouched(e) && !e.outlet) state.base = plan;
     showCautions(plan.cautions);
     showPlan(fresh);
     void fitBuilt();
@@ -89,9 +89,9 @@ export function showVerdict(): void {
   const s = state.plan?.summary;
   if (!s) { if (state.doc) say(state.name, state.large ? 'Click a lot or type its name above to plan it.' : 'Click a lot or choose it above to plan it.'); return; }
   const numbers = s.length_m ? [`${u.length(s.length_m)} of pipe`, s.outlet ? `to ${s.outlet}` : '', s.fall_m == null ? '' : `falling ${u.depth(s.fall_m)}`, s.flow_m3s == null ? '' : `${u.flow(s.flow_m3s)}`, s.greatest_depth_m == null ? '' : `deepest ${u.depth(s.greatest_depth_m)}`].filter(Boolean).join(', ') + '. ' : '';
-  const checks = state.plan?.verification;
+  const checks = state.plan?.verification, bare = !state.large && state.plan?.findings?.some(f => f.code === 'nothing_to_drain') ? 'Add things (key T) puts them on the plan. ' : '';
   const judged = checks?.passed ? `Checked by the second program: ${checks.checks.length} checks hold. ` : '';
-  say(`Lot ${state.lot}: ${verdictWords[s.verdict] ?? words(s.verdict)}`, `${numbers}${s.why_not ? u.text(s.why_not) + ' ' : ''}${s.cure ? u.text(s.cure) + ' ' : ''}${judged}Preliminary.`, s.verdict === 'feasible' ? 'good' : s.verdict === 'not_proven' ? 'unsure' : 'stop');
+  say(`Lot ${state.lot}: ${verdictWords[s.verdict] ?? words(s.verdict)}`, `${numbers}${s.why_not ? u.text(s.why_not) + ' ' : ''}${s.cure ? u.text(s.cure) + ' ' : ''}${bare}${judged}Preliminary.`, s.verdict === 'feasible' ? 'good' : s.verdict === 'not_proven' ? 'unsure' : 'stop');
 }
 
 export function showPlan(fresh = false): void {

@@ -8,15 +8,18 @@ export const layerNames = ['parcels', 'streets', 'districts', 'buildings', 'open
 
 /** What the user changed; every change makes a new one, so that undo is a step back in a list. */
 export interface Edits {
-  /** New positions in the document's coordinates, by "layer/index". */
+  /** New positions in the document's coordinates, by key: "layer/index", or "layer/+n" of the n-th that was added. */
   moves: Record<string, number[]>;
+  /** What was put on the site, and the keys of what was taken off it. */
+  added: { layer: string; feature: Feature }[];
+  gone: string[];
   route: number[][];
   what: { clearance?: number; slope?: number; years?: number; wall?: string; tilt?: string };
   outlet: string;
   /** Shots on the laid pipe as a point file, and the unit of its elevations: m, ft or us_ft. */
   shots: { text: string; unit: string } | null;
 }
-export const noEdits = (): Edits => ({ moves: {}, route: [], what: {}, outlet: '', shots: null });
+export const noEdits = (): Edits => ({ moves: {}, added: [], gone: [], route: [], what: {}, outlet: '', shots: null });
 
 /**
  * Reads what was dropped: one site document, or layer files that are named by
@@ -73,19 +76,47 @@ export function grow(b: Box, p: readonly number[]): void {
   if (p[1]! > b[3]) b[3] = p[1]!;
 }
 
-/** The document with the edits in it. The document itself is left as it is. */
-export function edited(doc: SiteDocument, edits: Pick<Edits, 'moves' | 'route'>, lot: string): SiteDocument {
+/** What of the edits changes the things that lie on the site. */
+export type Changes = Pick<Edits, 'moves' | 'added' | 'gone'>;
+export const untouched = (e: Changes): boolean => !e.added.length && !e.gone.length && !Object.keys(e.moves).length;
+
+/** The features of a layer with the changes in them, each with its key. */
+export function keyed(doc: SiteDocument | null, layer: string, e: Changes): { key: string; feature: Feature }[] {
+  const own = doc?.layers?.[layer]?.features, list = Array.isArray(own) ? own : [];
+  return [...list.map((feature, i) => ({ key: `${layer}/${i}`, feature })), ...e.added.flatMap(({ layer: l, feature }, i) => l === layer ? [{ key: `${layer}/+${i}`, feature }] : [])]
+    .flatMap(one => e.gone.includes(one.key) ? [] : [e.moves[one.key] ? { ...one, feature: moved(one.feature, e.moves[one.key]!) } : one]);
+}
+/** A point or a shape shifted as a whole, its first position to a place. */
+function moved(f: Feature, to: number[]): Feature {
+  const g = f?.geometry;
+  let by: number[] | null = null;
+  const shift = (c: any): any => {
+    if (!Array.isArray(c) || typeof c[0] !== 'number') return Array.isArray(c) ? c.map(shift) : c;
+    by ??= [to[0]! - c[0], to[1]! - c[1]];
+    return g?.type === 'Point' ? [...to, ...c.slice(2)] : [c[0] + by[0]!, c[1] + by[1]!, ...c.slice(2)];
+  };
+  return g ? { ...f, geometry: { ...g, coordinates: shift(g.coordinates) } } : f;
+}
+
+/** The last document that was changed: asked again, it is the same, whose layers nobody reads or writes out twice. */
+let last: { doc: SiteDocument; e: Changes; out: SiteDocument } | null = null;
+/** The document with the changes in it. The document itself is left as it is. */
+export function changed(doc: SiteDocument, e: Changes): SiteDocument {
+  if (untouched(e)) return doc;
+  if (last?.doc === doc && last.e.moves === e.moves && last.e.added === e.added && last.e.gone === e.gone) return last.out;
   const layers: Record<string, Collection> = { ...doc.layers };
-  for (const [where, at] of Object.entries(edits.moves)) {
-    const [layer = '', index = ''] = where.split('/');
-    const l = layers[layer], f = l?.features?.[+index];
-    if (!l || !f || f.geometry?.type !== 'Point') continue;
-    const list = [...l.features];
-    list[+index] = { ...f, geometry: { ...f.geometry, coordinates: [...at, ...f.geometry.coordinates.slice(2)] } };
-    layers[layer] = { ...l, features: list };
+  for (const layer of new Set([...Object.keys(e.moves), ...e.gone].map(key => key.split('/')[0]!).concat(e.added.map(a => a.layer)))) {
+    const list = keyed(doc, layer, e);
+    if (layers[layer] || list.length) layers[layer] = { ...(layers[layer] ?? { type: 'FeatureCollection' }), features: list.map(one => one.feature) };
   }
-  if (edits.route.length > 1) layers.drains = withRoute(doc, edits.route, lot);
-  return { ...doc, layers };
+  const out = { ...doc, layers };
+  last = { doc, e, out };
+  return out;
+}
+/** The document with all that was changed and drawn. */
+export function edited(doc: SiteDocument, edits: Edits, lot: string): SiteDocument {
+  const out = changed(doc, edits);
+  return edits.route.length > 1 ? { ...out, layers: { ...out.layers, drains: withRoute(doc, edits.route, lot) } } : out;
 }
 /** The drains of a document with the drawn route, in place of one that was stored with it before. */
 export const withRoute = (doc: SiteDocument, line: number[][], lot: string): Collection => ({ ...(doc.layers.drains ?? { type: 'FeatureCollection' }), features: [...features(doc, 'drains').filter(f => f.properties?.drain !== here), drawn(line, lot)] });
@@ -99,7 +130,7 @@ const near = ['parcels', 'streets', 'districts', 'buildings', 'easements', 'inle
 /** What was kept of a document for the drags over a lot: the layers, cut to a box. */
 let cut: { doc: SiteDocument; lot: string; box: Box; layers: Record<string, Collection> } | null = null;
 /** Another site: nothing of the last is held. */
-export function forgetCut(): void { cut = null; }
+export function forgetCut(): void { cut = null; last = null; }
 /**
  * What a check of one drawn route needs: ground and intakes are left out, and
  * all that lies far from the lot and the line, so that a drag is answered at

@@ -7,7 +7,7 @@ import { Board } from './board';
 import { $ } from './dom';
 import type { Plane } from './plane';
 import * as service from './service';
-import { edited, noEdits, type Edits } from './site';
+import { changed, noEdits, untouched, type Edits } from './site';
 
 export const state = {
   doc: null as SiteDocument | null,
@@ -40,10 +40,10 @@ export function criteria(w = state.edits.what): { criteria: Record<string, any> 
   return { criteria: c };
 }
 
-/** The site as the service is to work on it: with what was moved, and for a large site that nobody changed, by its name. */
+/** The site as the service is to work on it: with what was moved, added and taken away, and for a large site that nobody changed, by its name. */
 export function site(e: Edits = state.edits): service.SiteInput {
-  if (state.large && !Object.keys(e.moves).length) return { stored: state.large };
-  return edited(state.doc!, { moves: e.moves, route: [] }, state.lot);
+  if (state.large && untouched(e)) return { stored: state.large };
+  return changed(state.doc!, e);
 }
 
 // --- edits -------------------------------------------------------------------

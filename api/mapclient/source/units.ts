@@ -57,6 +57,9 @@ export const text = (s: string | undefined): string => !us ? s ?? '' : (s ?? '')
 export const lengthUnit = () => us ? 'ft' : 'm';
 /** Metres of a length that was typed; and the other way. */
 export const typedLength = (v: number) => us ? v * FT : v;
+export const areaUnit = () => us ? 'ft²' : 'm²';
+/** Square metres of an area that was typed. */
+export const typedArea = (v: number) => us ? v * FT ** 2 : v;
 export const shownLength = (m: number) => us ? m / FT : m;
 /** A round length for the scale bar, no longer than most metres. */
 export function roundLength(most: number): { metres: number; text: string } {
