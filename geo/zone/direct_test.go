@@ -258,3 +258,21 @@ func TestPropertySameLot(t *testing.T) {
 		}
 	}
 }
+
+// Hand: the area of a polygon of 1,001 equal sides on a circle of 500 m, n/2 r^2
+// sin(2 pi/n), to a hundredth of a square millimetre: sums of products apart lose
+// that, and the certificate with it.
+func TestHandAreaOf(t *testing.T) {
+	const n, r = 1001, 500.0
+	pts := make([]vec, n+1)
+	for i := range pts {
+		s, c := math.Sincos(2 * math.Pi * float64(i%n) / n)
+		pts[i] = vec{90 + r*c, -40 + r*s}
+	}
+	want := n / 2.0 * r * r * math.Sin(2*math.Pi/n)
+	for name, got := range map[string]float64{"as used": areaOf(pts), "the twin": twiceArea(pts) / 2} {
+		if math.Abs(got-want) > 1e-8 {
+			t.Errorf("%s: %v m2 off", name, got-want)
+		}
+	}
+}
