@@ -35,8 +35,9 @@
 // (direct.go, walk.go, sight.go, cut.go, link.go) whose answer is certified by exact
 // distances before it is used (certify.go); what it leaves, and every empty zone,
 // goes to an overlay of exact pieces by GEOS (zone.go, stroke.go), which is also
-// its reference in the tests. limit.go refuses by name what would take more than
-// seconds.
+// its reference in the tests. That a lot and its things are valid shapes is told by
+// the same routine where each is one ring, else by package shape. limit.go refuses by
+// name what would take more than seconds.
 //
 // The direct routine is safe for use by several goroutines at once, and so is
 // all else here.
