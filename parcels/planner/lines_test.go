@@ -18,17 +18,6 @@ import (
 // east wall, (20, 15), whose roof is 100 m2; and an emitter.
 func emitterPlan(t *testing.T, x, y float64) *parcels.Plan {
 	t.Helper()
-	const e0, n0 = 500000.0, 5000000.0
-	pt := func(x, y float64) string { return fmt.Sprintf("[%.3f,%.3f]", e0+x, n0+y) }
-	col := func(fs ...string) string {
-		return `{"type":"FeatureCollection","features":[` + strings.Join(fs, ",") + `]}`
-	}
-	feature := func(kind, coords, props string) string {
-		return `{"type":"Feature","properties":{` + props + `},"geometry":{"type":"` + kind + `","coordinates":` + coords + `}}`
-	}
-	rect := func(x0, y0, x1, y1 float64) string {
-		return "[[" + strings.Join([]string{pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1), pt(x0, y0)}, ",") + "]]"
-	}
 	var spots []string
 	for x := -20.0; x <= 100; x += 5 {
 		for y := -20.0; y <= 60; y += 5 {

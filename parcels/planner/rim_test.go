@@ -17,17 +17,6 @@ import (
 // east line, where the ground lies at 99.24 m.
 func rimSite(t *testing.T, basin, inlet, criteria string) *parcels.Site {
 	t.Helper()
-	const e0, n0 = 500000.0, 5000000.0
-	pt := func(x, y float64) string { return fmt.Sprintf("[%.3f,%.3f]", e0+x, n0+y) }
-	col := func(fs ...string) string {
-		return `{"type":"FeatureCollection","features":[` + strings.Join(fs, ",") + `]}`
-	}
-	feature := func(kind, coords, props string) string {
-		return `{"type":"Feature","properties":{` + props + `},"geometry":{"type":"` + kind + `","coordinates":` + coords + `}}`
-	}
-	rect := func(x0, y0, x1, y1 float64) string {
-		return "[[" + strings.Join([]string{pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1), pt(x0, y0)}, ",") + "]]"
-	}
 	var spots []string
 	for x := -20.0; x <= 60; x += 5 {
 		for y := -20.0; y <= 60; y += 5 {

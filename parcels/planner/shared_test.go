@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"strings"
 	"testing"
 
 	"fallwright/geo/unit"
@@ -22,17 +21,6 @@ import (
 // and the two join at the lower end of the drawn line.
 func sharedSite(t *testing.T, drawn ...string) *parcels.Site {
 	t.Helper()
-	const e0, n0 = 500000.0, 5000000.0
-	pt := func(x, y float64) string { return fmt.Sprintf("[%.3f,%.3f]", e0+x, n0+y) }
-	col := func(fs ...string) string {
-		return `{"type":"FeatureCollection","features":[` + strings.Join(fs, ",") + `]}`
-	}
-	feature := func(kind, coords, props string) string {
-		return `{"type":"Feature","properties":{` + props + `},"geometry":{"type":"` + kind + `","coordinates":` + coords + `}}`
-	}
-	rect := func(x0, y0, x1, y1 float64) string {
-		return "[[" + strings.Join([]string{pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1), pt(x0, y0)}, ",") + "]]"
-	}
 	runs := col(feature("LineString", "["+pt(6, 3)+","+pt(24, 3)+"]", `"lot":"1"`))
 	if len(drawn) > 0 {
 		runs = col()
